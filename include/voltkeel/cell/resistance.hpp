@@ -1,0 +1,113 @@
+#pragma once
+/// \file resistance.hpp
+/// Ohmic resistance and RC branches over SOC and temperature.
+
+#include "voltkeel/cell/table.hpp"
+
+namespace voltkeel {
+
+/// Values at one node. `Branches` is 1..4; branch 0 is the fastest.
+template <class Real, int Branches>
+struct ResistanceNode {
+    static_assert(Branches >= 1 && Branches <= 4, "a cell model has 1 to 4 RC branches");
+    Real r0_ohm{0};                    ///< Seen at once.
+    Real branch_ohm[Branches]{};       ///< End value of each branch per ampere.
+    Real branch_time_s[Branches]{};    ///< Time constant of each branch.
+};
+
+/// View of a table: node (t, s) is `nodes[t * soc.count + s]`. Linear in between, held at the ends.
+/// The resistance law in temperature (Arrhenius) is worked into the node values when the table is made, with
+/// nodes close enough (5 K) that the straight line between them stays within 1 %.
+template <class Real, int Branches>
+struct ResistanceTable {
+    const ResistanceNode<Real, Branches>* nodes{nullptr};
+    UniformAxis<Real> soc{};
+    UniformAxis<Real> temperature_degC{};
+};
+
+/// Values and their derivative with SOC at one place.
+template <class Real, int Branches>
+struct ResistancePoint {
+    ResistanceNode<Real, Branches> value{};
+    ResistanceNode<Real, Branches> slope{};  ///< d value / d soc; zero outside SOC 0..1.
+    bool temperature_inside{true};
+};
+
+/// One quantity and its derivative with SOC.
+template <class Real>
+struct ValueAndSlope {
+    Real value{0};
+    Real slope{0};
+};
+
+/// A place in a resistance table: the four nodes around it and how far between them it lies.
+template <class Real, int Branches>
+struct ResistancePlace {
+    const ResistanceNode<Real, Branches>* cold{nullptr};  ///< Node at lower SOC and temperature; cold[1] is at higher SOC.
+    const ResistanceNode<Real, Branches>* warm{nullptr};  ///< The same one temperature up.
+    Real soc_fraction{0};
+    Real temperature_fraction{0};
+    Real per_soc{0};  ///< 1 / SOC step, 0 outside SOC 0..1 where values are held.
+    bool temperature_inside{true};
+
+    /// Bilinear value of the quantity that `of` picks from a node.
+    template <class Pick>
+    [[nodiscard]] ValueAndSlope<Real> blend(Pick of) const noexcept {
+        const Real left = of(cold[0]) + temperature_fraction * (of(warm[0]) - of(cold[0]));
+        const Real step = (of(cold[1]) + temperature_fraction * (of(warm[1]) - of(cold[1]))) - left;
+        return {left + soc_fraction * step, step * per_soc};
+    }
+    [[nodiscard]] ValueAndSlope<Real> r0_ohm() const noexcept {
+        return blend([](const ResistanceNode<Real, Branches>& node) { return node.r0_ohm; });
+    }
+};
+
+/// Finds the nodes around an SOC and a temperature; outside the table the nearest edge.
+template <class Real, int Branches>
+[[nodiscard]] inline ResistancePlace<Real, Branches> resistance_place(const ResistanceTable<Real, Branches>& table,
+                                                                      Real soc, Real temperature_degC) noexcept {
+    const AxisPosition<Real> s = locate(table.soc, soc);
+    const AxisPosition<Real> t = locate(table.temperature_degC, temperature_degC);
+    ResistancePlace<Real, Branches> place;
+    place.cold = table.nodes + t.index * table.soc.count + s.index;
+    place.warm = place.cold + table.soc.count;
+    place.soc_fraction = s.fraction;
+    place.temperature_fraction = t.fraction;
+    place.per_soc = s.inside ? table.soc.inverse_step : Real(0);
+    place.temperature_inside = t.inside;
+    return place;
+}
+
+/// Bilinear lookup of all values at once.
+template <class Real, int Branches>
+[[nodiscard]] inline ResistancePoint<Real, Branches> resistance_at(const ResistanceTable<Real, Branches>& table,
+                                                                   Real soc, Real temperature_degC) noexcept {
+    using Node = ResistanceNode<Real, Branches>;
+    const ResistancePlace<Real, Branches> place = resistance_place(table, soc, temperature_degC);
+    ResistancePoint<Real, Branches> point;
+    point.temperature_inside = place.temperature_inside;
+    const auto set = [](ValueAndSlope<Real> from, Real& value, Real& slope) {
+        value = from.value;
+        slope = from.slope;
+    };
+    set(place.r0_ohm(), point.value.r0_ohm, point.slope.r0_ohm);
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i) {
+        set(place.blend([i](const Node& node) { return node.branch_ohm[i]; }), point.value.branch_ohm[i],
+            point.slope.branch_ohm[i]);
+        set(place.blend([i](const Node& node) { return node.branch_time_s[i]; }), point.value.branch_time_s[i],
+            point.slope.branch_time_s[i]);
+    }
+    return point;
+}
+
+/// Resistance of the cell to a current that has flowed long enough: R0 plus every branch.
+template <class Real, int Branches>
+[[nodiscard]] inline Real direct_current_resistance_ohm(const ResistanceNode<Real, Branches>& node) noexcept {
+    Real sum = node.r0_ohm;
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i) sum += node.branch_ohm[i];
+    return sum;
+}
+
+}  // namespace voltkeel

@@ -1,0 +1,445 @@
+#pragma once
+/// \file soc_filter.hpp
+/// State of charge of one cell from current, voltage and temperature: an extended Kalman filter on
+/// [soc, u_1 .. u_N, h, ln r].
+///
+/// Prediction at every sample with the exact model step; the voltage is fused no faster than its errors decorrelate
+/// (`update_interval_s`). Scalar update in Joseph form, innovation gate, voltage spread that grows with the present
+/// overvoltage. Whatever comes in, the state stays finite.
+/// Source of the filter equations: Bar-Shalom, Li, Kirubarajan, Estimation with Applications to Tracking and
+/// Navigation (2001), ch. 5 and eq. 5.2.3-18 (Joseph form) (from memory, not re-read).
+
+#include <cmath>
+#include <cstdint>
+
+#include "voltkeel/cell/model.hpp"
+#include "voltkeel/status.hpp"
+
+namespace voltkeel {
+
+/// Bits of the loggable fault word. Numbers are frozen.
+enum FaultBit : std::uint32_t {
+    fault_current_not_finite = 1U << 0U,      ///< Current was NaN or infinite: the last good one was used.
+    fault_voltage_not_finite = 1U << 1U,      ///< Voltage was NaN or infinite: no update.
+    fault_temperature_not_finite = 1U << 2U,  ///< Temperature was NaN or infinite: the last good one was used.
+    fault_time_step_invalid = 1U << 3U,       ///< dt negative, NaN or beyond `longest_step_s`: taken as 0 or the bound.
+    fault_voltage_rejected = 1U << 4U,        ///< The innovation gate refused the voltage.
+    fault_reset = 1U << 5U,                   ///< Refused for too long: the spread of the state was opened again.
+    fault_soc_bounded = 1U << 6U,             ///< The SOC ran into its bound and was held there.
+    fault_temperature_outside = 1U << 7U,     ///< Temperature outside the resistance table: nearest edge used.
+    fault_not_started = 1U << 8U,             ///< step() before start().
+};
+
+/// Knobs of the filter; every one has a default that needs no tuning for a fitted cell.
+template <class Real>
+struct SocFilterSettings {
+    Real voltage_std_V{Real(0.02)};              ///< Constant part of the voltage model error, > 0.
+    Real overvoltage_share_std{Real(0.25)};      ///< Part that grows with |overvoltage|, >= 0.
+    Real update_interval_s{1};                   ///< The voltage is fused at most this often, >= 0.
+    Real gate{5};                                ///< Innovations beyond this many standard deviations are refused, > 0.
+    Real reset_after_s{120};                     ///< After this long without an accepted voltage the spread is opened.
+    Real reset_soc_std{Real(0.2)};               ///< SOC spread after such an opening.
+    Real soc_std_per_sqrt_h{Real(0.005)};        ///< Growth of SOC spread by counting alone.
+    Real branch_share_std{Real(0.1)};            ///< Model error of a branch as a share of its end value R_i |I|.
+    Real log_scale_std_per_sqrt_h{Real(0.2)};    ///< Random walk of ln r.
+    Real log_scale_std_initial{Real(0.15)};      ///< Spread of ln r at the start.
+    Real hysteresis_std_initial{Real(0.6)};      ///< Spread of h at the start (0.58 is "anywhere in -1..1").
+    Real rest_std_V{Real(0.005)};                ///< Spread left in each branch when started at rest.
+    Real soc_std_floor{Real(0.007)};             ///< Added in square to the reported SOC spread: what no model knows.
+    Real longest_step_s{Real(86400)};            ///< A longer time step is a fault.
+};
+
+/// Checks the settings; see validate(CellParameters).
+template <class Real>
+[[nodiscard]] Finding<Real> validate(const SocFilterSettings<Real>& s) noexcept {
+    struct Row {
+        const char* field;
+        Real value;
+        Real low;
+        Real high;
+    };
+    const Row rows[] = {
+        {"voltage_std_V", s.voltage_std_V, Real(1e-5), Real(1)},
+        {"overvoltage_share_std", s.overvoltage_share_std, Real(0), Real(10)},
+        {"update_interval_s", s.update_interval_s, Real(0), Real(3600)},
+        {"gate", s.gate, Real(1), Real(100)},
+        {"reset_after_s", s.reset_after_s, Real(1), Real(1e6)},
+        {"reset_soc_std", s.reset_soc_std, Real(0), Real(1)},
+        {"soc_std_per_sqrt_h", s.soc_std_per_sqrt_h, Real(0), Real(1)},
+        {"branch_share_std", s.branch_share_std, Real(0), Real(10)},
+        {"log_scale_std_per_sqrt_h", s.log_scale_std_per_sqrt_h, Real(0), Real(10)},
+        {"log_scale_std_initial", s.log_scale_std_initial, Real(0), Real(3)},
+        {"hysteresis_std_initial", s.hysteresis_std_initial, Real(0), Real(1)},
+        {"rest_std_V", s.rest_std_V, Real(0), Real(1)},
+        {"soc_std_floor", s.soc_std_floor, Real(0), Real(1)},
+        {"longest_step_s", s.longest_step_s, Real(1e-3), Real(1e7)},
+    };
+    for (const Row& row : rows) {
+        if (!detail::finite(row.value)) return {Status::not_finite, row.field, -1, row.value, row.low};
+        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
+        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
+    }
+    return {};
+}
+
+/// One row of measurements. Current flowed during the `dt_s` that end now.
+template <class Real>
+struct CellSample {
+    Real current_A{0};          ///< Positive charges.
+    Real voltage_V{0};
+    Real temperature_degC{25};
+    Real dt_s{0};               ///< Since the sample before; 0 for the first.
+};
+
+/// What comes back from each sample.
+template <class Real>
+struct SocEstimate {
+    Real soc{0};                    ///< In [0, 1].
+    Real soc_std{0};                ///< One standard deviation, floor included.
+    Real voltage_predicted_V{0};    ///< Before the voltage of this sample was used.
+    Real innovation_V{0};           ///< Measured minus predicted; 0 when the voltage was not finite.
+    Real innovation_std_V{0};       ///< Its expected standard deviation.
+    Real test_ratio{0};             ///< (innovation / (gate * std))^2; above 1 is refused.
+    Real resistance_scale{1};       ///< r.
+    Real log_scale_std{0};          ///< Standard deviation of ln r.
+    bool updated{false};            ///< The voltage of this sample was fused.
+    std::uint32_t fault_bits{0};    ///< See FaultBit; this sample only.
+};
+
+/// Everything that must survive between samples.
+template <class Real, int Branches>
+struct SocFilterState {
+    static constexpr int size = Branches + 3;        ///< [soc, u_1 .. u_N, h, ln r]
+    CellState<Real, Branches> cell{};
+    Real log_scale{0};                               ///< ln r.
+    Real covariance[size][size]{};                   ///< Symmetric; both triangles are kept.
+    Real since_update_s{0};                          ///< Time since the voltage was last tried.
+    Real since_accepted_s{0};                        ///< Time since a voltage was last accepted.
+    Real last_current_A{0};
+    Real last_temperature_degC{25};
+    std::uint32_t update_count{0};
+    std::uint32_t rejected_count{0};
+    std::uint32_t reset_count{0};
+    Real last_reset_soc_std{0};                      ///< SOC spread just before the last reset.
+    bool started{false};
+};
+
+/// SOC filter of one cell.
+///
+///     SocFilter<float, 3> filter;
+///     Status s = filter.configure(cell, {});
+///     s = filter.start(0.8F, 0.05F, 25.0F);            // or start_from_voltage(...)
+///     const SocEstimate<float>& e = filter.step({current_A, voltage_V, temperature_degC, dt_s});
+template <class Real, int Branches>
+class SocFilter {
+public:
+    using Parameters = CellParameters<Real, Branches>;
+    using State = SocFilterState<Real, Branches>;
+    using Settings = SocFilterSettings<Real>;
+    static constexpr int size = State::size;
+
+    /// Sets cell and knobs; the cell's tables must outlive the filter. On failure nothing changes.
+    [[nodiscard]] Status configure(const Parameters& cell, const Settings& settings = {}) noexcept {
+        const Finding<Real> cell_finding = validate(cell);
+        if (cell_finding.status != Status::ok) return cell_finding.status;
+        const Finding<Real> settings_finding = validate(settings);
+        if (settings_finding.status != Status::ok) return settings_finding.status;
+        cell_ = cell;
+        settings_ = settings;
+        state_ = State{};
+        return Status::ok;
+    }
+
+    /// Starts at rest from a known SOC.
+    /// \param soc 0..1 \param soc_std its standard deviation, 0..1
+    [[nodiscard]] Status start(Real soc, Real soc_std, Real temperature_degC) noexcept {
+        if (!detail::finite(soc) || !detail::finite(soc_std) || !detail::finite(temperature_degC)) {
+            return Status::sample_not_finite;
+        }
+        if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+        if (soc < Real(0) || soc > Real(1) || soc_std < Real(0) || soc_std > Real(1)) return Status::out_of_range;
+        begin(soc, soc_std * soc_std, Real(0), temperature_degC);
+        return Status::ok;
+    }
+
+    /// Starts from one voltage. At rest this is the OCV; under load the resistances at that place are taken off,
+    /// with a spread that says how little is known of the branches then.
+    [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A, Real temperature_degC) noexcept {
+        if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+        Real soc = Real(0.5);
+        if (!detail::finite(current_A)) return Status::sample_not_finite;
+        Status status = soc_from_ocv(cell_.ocv, voltage_V, temperature_degC, Real(0), soc);
+        if (status == Status::sample_not_finite) return status;
+        Real branches_V = 0;
+        Real ohmic_V = 0;
+        for (int pass = 0; pass < 3; ++pass) {  // resistance depends on the SOC sought: three rounds settle it
+            const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
+            ohmic_V = point.value.r0_ohm * current_A;
+            branches_V = (direct_current_resistance_ohm(point.value) - point.value.r0_ohm) * current_A;
+            (void)soc_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V, temperature_degC, Real(0), soc);
+        }
+        const OcvPoint<Real> ocv = ocv_at(cell_.ocv, soc, temperature_degC);
+        const Real slope = ocv.slope_V > Real(0.02) ? ocv.slope_V : Real(0.02);
+        const Real spread_V2 = square(settings_.voltage_std_V) + square(Real(0.3) * ohmic_V) +
+                               square(Real(0.5) * branches_V) + square(ocv.half_gap_V);
+        const Real soc_var = spread_V2 / (slope * slope);
+        begin(soc, soc_var < Real(0.09) ? soc_var : Real(0.09), current_A, temperature_degC);
+        return Status::ok;
+    }
+
+    /// Takes one sample.
+    const SocEstimate<Real>& step(const CellSample<Real>& sample) noexcept;
+
+    [[nodiscard]] const SocEstimate<Real>& estimate() const noexcept { return estimate_; }
+    [[nodiscard]] const State& state() const noexcept { return state_; }
+    [[nodiscard]] const Parameters& cell() const noexcept { return cell_; }
+    [[nodiscard]] const Settings& settings() const noexcept { return settings_; }
+
+private:
+    static constexpr int at_branch = 1;
+    static constexpr int at_hysteresis = Branches + 1;
+    static constexpr int at_scale = Branches + 2;
+    // The state may run a little past empty and full: capacity is never known exactly.
+    static constexpr Real soc_low = Real(-0.02);
+    static constexpr Real soc_high = Real(1.02);
+
+    static constexpr Real square(Real x) noexcept { return x * x; }
+    static constexpr Real bounded(Real x, Real low, Real high) noexcept { return x < low ? low : (x > high ? high : x); }
+
+    void begin(Real soc, Real soc_var, Real current_A, Real temperature_degC) noexcept {
+        state_ = State{};
+        state_.cell.soc = soc;
+        state_.last_temperature_degC = temperature_degC;
+        state_.last_current_A = current_A;
+        auto& p = state_.covariance;
+        p[0][0] = soc_var;
+        const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
+        for (int i = 0; i < Branches; ++i) {
+            // Under load a branch lies somewhere between nothing and its end value.
+            const Real middle = Real(0.5) * point.value.branch_ohm[i] * current_A;
+            state_.cell.branch_V[i] = middle;
+            p[at_branch + i][at_branch + i] = square(settings_.rest_std_V) + square(middle);
+        }
+        p[at_hysteresis][at_hysteresis] = square(settings_.hysteresis_std_initial);
+        p[at_scale][at_scale] = square(settings_.log_scale_std_initial);
+        state_.since_update_s = settings_.update_interval_s;
+        state_.started = true;
+        estimate_ = SocEstimate<Real>{};
+        publish();
+    }
+
+    void predict(const CellInput<Real>& input) noexcept;
+    void fuse(Real innovation_V, Real innovation_var, const Real (&h)[size], const Real (&ph)[size]) noexcept;
+    void open_spread() noexcept;
+    void publish() noexcept {
+        const Real soc = state_.cell.soc;
+        estimate_.soc = soc < Real(0) ? Real(0) : (soc > Real(1) ? Real(1) : soc);
+        estimate_.soc_std = std::sqrt(state_.covariance[0][0] + square(settings_.soc_std_floor));
+        estimate_.resistance_scale = state_.cell.resistance_scale;
+        estimate_.log_scale_std = std::sqrt(state_.covariance[at_scale][at_scale]);
+    }
+
+    Parameters cell_{};
+    Settings settings_{};
+    State state_{};
+    SocEstimate<Real> estimate_{};
+};
+
+template <class Real, int Branches>
+void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
+    StepJacobian<Real, Branches> j;
+    voltkeel::step(cell_, input, state_.cell, &j);
+
+    // The transition is a diagonal d plus one column c that couples every branch to the SOC: P' = F P F^T row by row.
+    Real d[size];
+    Real c[size];
+    Real q[size];
+    const Real hours = input.dt_s / seconds_per_hour<Real>;
+    d[0] = Real(1);
+    c[0] = Real(0);
+    q[0] = square(settings_.soc_std_per_sqrt_h) * hours;
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i) {
+        const Real kept = j.branch_by_branch[i];
+        const Real share = Real(1) - kept;
+        d[at_branch + i] = kept;
+        c[at_branch + i] = j.branch_by_soc[i];
+        // A first-order error process whose steady spread is a share of R_i |I|: (1 - a^2) s^2 = (1 - a)(1 + a) s^2,
+        // and R_i I = (d u' / d I) I / (1 - a).
+        const Real end_V = share > Real(0) ? j.branch_by_current[i] * input.current_A / share : Real(0);
+        q[at_branch + i] = share * (Real(1) + kept) *
+                           (square(settings_.branch_share_std * end_V) + square(settings_.rest_std_V));
+    }
+    d[at_hysteresis] = j.hysteresis_by_hysteresis;
+    c[at_hysteresis] = Real(0);
+    q[at_hysteresis] = Real(0);
+    d[at_scale] = Real(1);
+    c[at_scale] = Real(0);
+    q[at_scale] = square(settings_.log_scale_std_per_sqrt_h) * hours;
+
+    auto& p = state_.covariance;
+    Real row0[size];
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) row0[i] = p[0][i];
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) {
+        const Real with_soc = d[i] * row0[i] + c[i] * row0[0];  // (F P)_i0
+#pragma GCC unroll 7
+        for (int k = 0; k <= i; ++k) {
+            const Real left = d[i] * p[i][k] + c[i] * row0[k];  // (F P)_ik, row i not yet overwritten
+            const Real value = left * d[k] + with_soc * c[k];
+            p[i][k] = value;
+        }
+        p[i][i] += q[i];
+    }
+    // Bounds keep a float covariance sane through months without an update.
+    if (p[0][0] > Real(0.25)) p[0][0] = Real(0.25);
+    if (p[at_scale][at_scale] > Real(1)) p[at_scale][at_scale] = Real(1);
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) {
+#pragma GCC unroll 7
+        for (int k = 0; k < i; ++k) p[k][i] = p[i][k];
+    }
+}
+
+/// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, with B = P - K (H P):
+/// B - (B H^T) K^T + K R K^T. `h` is the measurement row, `ph` is P h.
+template <class Real, int Branches>
+void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, const Real (&h)[size],
+                                     const Real (&ph)[size]) noexcept {
+    auto& p = state_.covariance;
+    const Real inverse = Real(1) / innovation_var;
+    Real gain[size];
+    Real hph = 0;
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) {
+        gain[i] = ph[i] * inverse;
+        hph += h[i] * ph[i];
+    }
+    const Real measurement_var = innovation_var - hph;
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) {
+        Real b[size];
+        Real bh = 0;
+#pragma GCC unroll 7
+        for (int k = 0; k < size; ++k) {
+            b[k] = p[i][k] - gain[i] * ph[k];
+            bh += b[k] * h[k];
+        }
+        const Real back = measurement_var * gain[i] - bh;
+#pragma GCC unroll 7
+        for (int k = 0; k <= i; ++k) {
+            p[i][k] = b[k] + back * gain[k];
+            p[k][i] = p[i][k];
+        }
+        if (!(p[i][i] > Real(0))) p[i][i] = Real(1e-12);  // rounding only: never reached in exact arithmetic
+    }
+    CellState<Real, Branches>& x = state_.cell;
+    add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i) x.branch_V[i] += gain[at_branch + i] * innovation_V;
+    x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
+    state_.log_scale = bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
+    x.resistance_scale = std::exp(state_.log_scale);
+}
+
+/// Gives up the present certainty after voltages were refused for too long.
+template <class Real, int Branches>
+void SocFilter<Real, Branches>::open_spread() noexcept {
+    auto& p = state_.covariance;
+    state_.last_reset_soc_std = std::sqrt(p[0][0]);
+    const Real soc_var = square(settings_.reset_soc_std);
+    const Real scale_var = square(settings_.log_scale_std_initial);
+    for (int i = 0; i < size; ++i) {
+        for (int k = 0; k < i; ++k) p[i][k] = p[k][i] = Real(0);
+    }
+    if (p[0][0] < soc_var) p[0][0] = soc_var;
+    if (p[at_scale][at_scale] < scale_var) p[at_scale][at_scale] = scale_var;
+    ++state_.reset_count;
+    state_.since_accepted_s = Real(0);
+    estimate_.fault_bits |= fault_reset;
+}
+
+template <class Real, int Branches>
+const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>& sample) noexcept {
+    estimate_.updated = false;
+    estimate_.fault_bits = 0;
+    if (!state_.started) {
+        estimate_.fault_bits = fault_not_started;
+        return estimate_;
+    }
+    CellInput<Real> input{sample.current_A, sample.dt_s, sample.temperature_degC};
+    if (!detail::finite(input.current_A)) {
+        estimate_.fault_bits |= fault_current_not_finite;
+        input.current_A = state_.last_current_A;
+    }
+    if (!detail::finite(input.temperature_degC)) {
+        estimate_.fault_bits |= fault_temperature_not_finite;
+        input.temperature_degC = state_.last_temperature_degC;
+    }
+    if (!(input.dt_s >= Real(0)) || input.dt_s > settings_.longest_step_s) {
+        estimate_.fault_bits |= fault_time_step_invalid;
+        input.dt_s = input.dt_s > Real(0) ? settings_.longest_step_s : Real(0);
+    }
+    state_.last_current_A = input.current_A;
+    state_.last_temperature_degC = input.temperature_degC;
+    state_.since_update_s += input.dt_s;
+    state_.since_accepted_s += input.dt_s;
+    if (input.dt_s > Real(0)) predict(input);
+
+    auto& x = state_.cell;
+    const VoltagePoint<Real, Branches> predicted = voltage_at(cell_, x, input.current_A, input.temperature_degC);
+    if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
+    Real h[size];
+    h[0] = predicted.by_soc;
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i) h[at_branch + i] = predicted.by_branch;
+    h[at_hysteresis] = predicted.by_hysteresis;
+    h[at_scale] = predicted.by_log_scale;
+    Real ph[size];
+    Real innovation_var =
+        square(settings_.voltage_std_V) + square(settings_.overvoltage_share_std * predicted.overvoltage_V);
+    const auto& p = state_.covariance;
+#pragma GCC unroll 7
+    for (int i = 0; i < size; ++i) {
+        Real sum = 0;
+#pragma GCC unroll 7
+        for (int k = 0; k < size; ++k) sum += p[i][k] * h[k];
+        ph[i] = sum;
+        innovation_var += h[i] * sum;
+    }
+    estimate_.voltage_predicted_V = predicted.voltage_V;
+    estimate_.innovation_std_V = std::sqrt(innovation_var);
+    estimate_.innovation_V = Real(0);
+    estimate_.test_ratio = Real(0);
+    if (!detail::finite(sample.voltage_V)) {
+        estimate_.fault_bits |= fault_voltage_not_finite;
+    } else {
+        const Real innovation_V = sample.voltage_V - predicted.voltage_V;
+        estimate_.innovation_V = innovation_V;
+        estimate_.test_ratio = square(innovation_V) / (square(settings_.gate) * innovation_var);
+        // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
+        if (state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s) {
+            state_.since_update_s = Real(0);
+            if (estimate_.test_ratio <= Real(1)) {
+                fuse(innovation_V, innovation_var, h, ph);
+                state_.since_accepted_s = Real(0);
+                ++state_.update_count;
+                estimate_.updated = true;
+            } else {
+                estimate_.fault_bits |= fault_voltage_rejected;
+                ++state_.rejected_count;
+                if (state_.since_accepted_s > settings_.reset_after_s) open_spread();
+            }
+        }
+    }
+    if (x.soc < soc_low || x.soc > soc_high) {
+        x.soc = bounded(x.soc, soc_low, soc_high);
+        x.soc_carry = Real(0);
+        estimate_.fault_bits |= fault_soc_bounded;
+    }
+    publish();
+    return estimate_;
+}
+
+}  // namespace voltkeel

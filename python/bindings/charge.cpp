@@ -1,0 +1,75 @@
+#include "bindings.hpp"
+#include "voltkeel/io/model_state.hpp"
+
+namespace voltkeel::python {
+
+void bind_charge(py::module_& module) {
+    py::enum_<ChargePhase>(module, "ChargePhase", "Where a charge stands. Numbers are frozen.")
+        .value("constant_current", ChargePhase::constant_current)
+        .value("constant_voltage", ChargePhase::constant_voltage)
+        .value("done", ChargePhase::done)
+        .value("not_allowed", ChargePhase::not_allowed)
+        .def_property_readonly("message", [](ChargePhase phase) { return message(phase); }, "In plain words.");
+    using Settings = ForecastSettings<double>;
+    py::class_<Settings> settings(module, "ForecastSettings", "Knobs of the charge forecast.");
+    add_keyword_constructor(settings);
+    settings.def_readwrite("longest_s", &Settings::longest_s)
+        .def_readwrite("step_s", &Settings::step_s)
+        .def_readwrite("event_tolerance_s", &Settings::event_tolerance_s)
+        .def_readwrite("max_steps", &Settings::max_steps);
+    using Forecast = ChargeForecast<double>;
+    py::class_<Forecast>(module, "ChargeForecast", "How a charge goes, to its target or as far as it gets.")
+        .def_readonly("time_s", &Forecast::time_s)
+        .def_readonly("constant_current_s", &Forecast::constant_current_s)
+        .def_readonly("constant_voltage_s", &Forecast::constant_voltage_s)
+        .def_readonly("end_soc", &Forecast::end_soc)
+        .def_readonly("end_temperature_degC", &Forecast::end_temperature_degC)
+        .def_readonly("highest_temperature_degC", &Forecast::highest_temperature_degC)
+        .def_readonly("charge_Ah", &Forecast::charge_Ah)
+        .def_readonly("energy_Wh", &Forecast::energy_Wh)
+        .def_readonly("end_current_A", &Forecast::end_current_A)
+        .def_readonly("end_phase", &Forecast::end_phase)
+        .def_readonly("reached", &Forecast::reached);
+    py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")
+        .def_readonly("forecast", &ChargeOutlook::forecast)
+        .def_property_readonly("message", [](const ChargeOutlook& o) { return message(o.status); }, "How it ended, in plain words.")
+        .def_property_readonly(
+            "curve",
+            [](const ChargeOutlook& o) {
+                std::vector<double> time_s, current_A, voltage_V, temperature_degC, soc, phase;
+                for (const ChargeCurvePoint& p : o.curve) {
+                    time_s.push_back(p.time_s);
+                    current_A.push_back(p.current_A);
+                    voltage_V.push_back(p.voltage_V);
+                    temperature_degC.push_back(p.temperature_degC);
+                    soc.push_back(p.soc);
+                    phase.push_back(static_cast<double>(p.phase));
+                }
+                py::dict result;
+                result["time_s"] = to_array(time_s);
+                result["current_A"] = to_array(current_A);
+                result["voltage_V"] = to_array(voltage_V);
+                result["temperature_degC"] = to_array(temperature_degC);
+                result["soc"] = to_array(soc);
+                result["phase"] = to_array(phase);
+                return result;
+            },
+            "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase");
+    module.def("time_to_full",
+               [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC, double supply_current_A,
+                  const Settings& s) { return time_to_full(cell, state, plan, ambient_degC, supply_current_A, s); },
+               py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
+               py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
+               "Time until the cell is full on a CC-CV plan, by running the model forward.\n\n"
+               "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\nplan : ChargePlan, for example cell.charge\n"
+               "ambient_degC : surroundings\nsupply_current_A : most the supply gives; 0 means as much as the plan asks\n\nReturns\n-------\nChargeOutlook");
+    module.def("time_to_soc",
+               [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC, double target_soc,
+                  double supply_current_A, const Settings& s) {
+                   return time_to_soc(cell, state, plan, ambient_degC, target_soc, supply_current_A, s);
+               },
+               py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"), py::arg("target_soc"),
+               py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{}, "Time until an SOC is reached; see time_to_full.");
+}
+
+}  // namespace voltkeel::python

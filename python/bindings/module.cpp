@@ -1,0 +1,18 @@
+#include "bindings.hpp"
+#include "voltkeel/version.hpp"
+
+PYBIND11_MODULE(_voltkeel, module) {
+    using namespace voltkeel::python;
+    module.doc() = "Compiled part of voltkeel: the same code as the C++ library, with the same names.";
+    module.attr("__version__") = voltkeel::version;
+    py::register_exception<voltkeel::Error>(module, "DataError", PyExc_ValueError).doc() =
+        "Data or a setting cannot be used; the text names file, line, field, value and bound.";
+    // Structs first, so that signatures name them.
+    bind_cell(module);
+    bind_io(module);
+    bind_pack(module);
+    bind_estimate(module);
+    bind_limits(module);
+    bind_charge(module);
+    bind_fit(module);
+}

@@ -1,0 +1,675 @@
+#include "voltkeel/io/csv.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cfloat>
+#include <charconv>
+#include <cmath>
+#include <cstdint>
+#include <cstring>
+#include <limits>
+#include <nlohmann/json.hpp>
+#include <system_error>
+#include <utility>
+
+#include "io/file_bytes.hpp"
+#include "voltkeel/error.hpp"
+
+namespace voltkeel {
+namespace {
+
+// ---------------------------------------------------------------- text for messages
+
+/// A piece of the file as a message can show it: cut to a readable length, what is no text escaped
+/// or replaced, because a message must stay UTF-8 whatever the file holds.
+std::string shown(std::string_view text) {
+    constexpr std::size_t longest = 40;
+    const nlohmann::json piece(text.substr(0, longest));
+    std::string escaped = piece.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
+    escaped.front() = '\'';
+    escaped.back() = '\'';
+    if (text.size() > longest) escaped.insert(escaped.size() - 1, "...");
+    return escaped;
+}
+
+/// A number as a message can show it.
+std::string shown(double value) {
+    std::array<char, 32> text{};
+    const auto end =
+        std::to_chars(text.data(), text.data() + text.size(), value, std::chars_format::general, 9);
+    return {text.data(), end.ptr};
+}
+
+std::string counted(std::size_t count, const std::string& noun) {
+    return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
+}
+
+// ---------------------------------------------------------------- numbers
+
+bool is_digit(char c) {
+    return c >= '0' && c <= '9';
+}
+
+/// Reads a plain decimal, such as -12.0345, of at most 15 digits.
+///
+/// The digits are below 2^53 and the power of ten is at most 10^15, so both are exact in a double,
+/// and their quotient is rounded once: the result is the correctly rounded one (Clinger, "How to
+/// read floating point numbers accurately", PLDI 1990, the fast case). This is twice as fast as
+/// std::from_chars, which takes everything else. \param at where to start \param end end of the
+/// text \param value receives the number \return where the number ends, or nullptr when it is not
+/// of this kind
+const char* read_plain_decimal(const char* at, const char* end, double& value) {
+    static constexpr std::array<double, 16> power_of_ten = {
+        1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
+    // A wider evaluation (x87) would round twice.
+    if constexpr (FLT_EVAL_METHOD != 0) return nullptr;
+
+    const bool negative = at != end && *at == '-';
+    if (at != end && (negative || *at == '+')) ++at;
+    std::uint64_t digits = 0;
+    const char* const whole = at;
+    for (; at != end && is_digit(*at); ++at)
+        digits = 10 * digits + static_cast<unsigned>(*at - '0');
+    auto digit_count = at - whole;
+    std::ptrdiff_t decimals = 0;
+    if (at != end && *at == '.') {
+        const char* const fraction = ++at;
+        for (; at != end && is_digit(*at); ++at) {
+            digits = 10 * digits + static_cast<unsigned>(*at - '0');
+        }
+        decimals = at - fraction;
+        digit_count += decimals;
+    }
+    // More digits may have overflowed `digits`, which is unsigned and therefore harmless.
+    if (digit_count < 1 || digit_count > 15) return nullptr;
+    const double magnitude =
+        static_cast<double>(digits) / power_of_ten[static_cast<std::size_t>(decimals)];
+    value = negative ? -magnitude : magnitude;
+    return at;
+}
+
+enum class NumberProblem { none, not_a_number, not_finite, too_large };
+
+/// Reads a number in any decimal notation that fills the whole text.
+NumberProblem read_any_number(std::string_view text, double& value) {
+    // std::from_chars takes no '+'. What follows must not be a second sign.
+    if (text.size() > 1 && text[0] == '+' && (is_digit(text[1]) || text[1] == '.')) {
+        text.remove_prefix(1);
+    }
+    const char* const end = text.data() + text.size();
+    auto result = std::from_chars(text.data(), end, value);
+    if (result.ec == std::errc::invalid_argument || result.ptr != end) {
+        return NumberProblem::not_a_number;
+    }
+    if (result.ec == std::errc::result_out_of_range) {
+        // Too large and too near to zero look alike here; the second is a number that rounds to
+        // (almost) nothing.
+        long double wide = 0;
+        result = std::from_chars(text.data(), end, wide);
+        if (result.ec != std::errc{} || std::fabs(wide) > 1) return NumberProblem::too_large;
+        value = static_cast<double>(wide);
+    }
+    return std::isfinite(value) ? NumberProblem::none : NumberProblem::not_finite;
+}
+
+// ---------------------------------------------------------------- reading
+
+constexpr std::size_t role_count = 4;
+enum Role : std::uint8_t { role_time, role_current, role_voltage, role_temperature, role_ignored };
+
+/// What a role is called: in the settings, and in the column names of other loggers.
+struct RoleWords {
+    std::string_view member;   ///< member of LogColumns
+    std::string_view meaning;  ///< with the unit that is expected
+    std::string_view hint;     ///< part of a column name that suggests this role, small letters
+};
+constexpr std::array<RoleWords, role_count> role_words = {{
+    {"time", "the time in s", "time"},
+    {"current", "the current in A", "current"},
+    {"voltage", "the voltage in V", "volt"},
+    {"temperature", "the temperature in degC", "temp"},
+}};
+
+const std::string& column_name(const LogColumns& columns, std::size_t role) {
+    switch (role) {
+        case role_time:
+            return columns.time;
+        case role_current:
+            return columns.current;
+        case role_voltage:
+            return columns.voltage;
+        default:
+            return columns.temperature;
+    }
+}
+
+void check_settings(const LogReadSettings& settings) {
+    const char separator = settings.separator;
+    const bool is_letter =
+        (separator >= 'a' && separator <= 'z') || (separator >= 'A' && separator <= 'Z');
+    if (is_letter || is_digit(separator) || separator == '\0' ||
+        std::strchr("\"\r\n.+-", separator) != nullptr) {
+        throw Error("LogReadSettings: separator " + shown(std::string_view(&separator, 1)) +
+                    " must not be a letter, digit, quote, line end, '.', '+' or '-'");
+    }
+    if (!(settings.gap_s > 0)) {
+        throw Error("LogReadSettings: gap_s = " + shown(settings.gap_s) + " must be > 0");
+    }
+    if (!std::isfinite(settings.current_offset_A)) {
+        throw Error("LogReadSettings: current_offset_A = " + shown(settings.current_offset_A) +
+                    " must be finite");
+    }
+    if (settings.temperature_degC && !std::isfinite(*settings.temperature_degC)) {
+        throw Error("LogReadSettings: temperature_degC = " + shown(*settings.temperature_degC) +
+                    " must be finite");
+    }
+    for (std::size_t role = 0; role != role_count; ++role) {
+        for (std::size_t other = role + 1; other != role_count; ++other) {
+            const std::string& name = column_name(settings.columns, role);
+            if (name != column_name(settings.columns, other)) continue;
+            throw Error("LogReadSettings: columns." + std::string(role_words[role].member) +
+                        " and columns." + std::string(role_words[other].member) + " both are " +
+                        shown(name));
+        }
+    }
+}
+
+class LogParser {
+  public:
+    LogParser(std::string_view text, std::string source, const LogReadSettings& settings)
+        : settings_(settings),
+          separator_(settings.separator),
+          at_(text.data()),
+          end_(text.data() + text.size()),
+          row_start_(at_) {
+        check_settings(settings);
+        reading_.log.source = std::move(source);
+    }
+
+    LogReading parse() {
+        skip_byte_order_mark();
+        read_header();
+        reserve_rows();
+        read_rows();
+        reading_.report.rows = reading_.log.size();
+        if (reading_.report.rows == 0) fail(line_, "no data rows after the header");
+        return std::move(reading_);
+    }
+
+  private:
+    [[noreturn]] void fail(std::size_t line, const std::string& what) const {
+        throw Error(reading_.log.source + ":" + std::to_string(line) + ": " + what);
+    }
+
+    [[noreturn]] void fail_cell(std::size_t column, const std::string& what) const {
+        fail(line_,
+             "column " + shown(names_[column]) + " (" + std::to_string(column + 1) + "): " + what);
+    }
+
+    // -------- characters
+
+    [[nodiscard]] bool is_blank(char c) const { return (c == ' ' || c == '\t') && c != separator_; }
+
+    [[nodiscard]] const char* skip_blanks(const char* at) const {
+        while (at != end_ && is_blank(*at))
+            ++at;
+        return at;
+    }
+
+    [[nodiscard]] bool is_line_end(const char* at) const {
+        return at == end_ || *at == '\n' || (*at == '\r' && (at + 1 == end_ || at[1] == '\n'));
+    }
+
+    [[nodiscard]] bool is_field_end(const char* at) const {
+        return at == end_ || *at == separator_ || is_line_end(at);
+    }
+
+    [[nodiscard]] std::string_view without_blanks(const char* first, const char* last) const {
+        first = skip_blanks(first);
+        while (last > first && is_blank(last[-1]))
+            --last;
+        // A quoted field of blanks only lets `first` pass its end.
+        return first < last ? std::string_view(first, static_cast<std::size_t>(last - first))
+                            : std::string_view();
+    }
+
+    // -------- fields
+
+    /// Takes the field at `at_` and stops at the separator or line end behind it.
+    /// \return its text without outer quotes and blanks; quotes inside a quoted field are still
+    /// doubled
+    std::string_view take_field() {
+        const char* const first = skip_blanks(at_);
+        if (first == end_ || *first != '"') {
+            const char* const start = at_;
+            while (!is_field_end(at_))
+                ++at_;
+            return without_blanks(start, at_);
+        }
+        const std::size_t opened = line_;
+        const char* const start = first + 1;
+        for (at_ = start;; ++at_) {
+            if (at_ == end_) fail(opened, "the quote that opens on this line is never closed");
+            if (*at_ == '\n') ++line_;
+            if (*at_ != '"') continue;
+            if (at_ + 1 == end_ || at_[1] != '"') break;
+            ++at_;  // a doubled quote stands for one
+        }
+        const std::string_view inside = without_blanks(start, at_);
+        at_ = skip_blanks(at_ + 1);
+        if (!is_field_end(at_)) fail(line_, "text after the closing quote of a field");
+        return inside;
+    }
+
+    void end_line() {
+        if (at_ != end_ && *at_ == '\r') ++at_;
+        if (at_ == end_) {
+            reading_.report.last_line_open = true;
+        } else {
+            ++at_;
+            ++line_;
+        }
+    }
+
+    /// Says that the present row has the wrong number of fields, if that is so.
+    void check_field_count() {
+        at_ = row_start_;
+        line_ = row_line_;
+        std::size_t found = 1;
+        for (take_field(); !is_line_end(at_); take_field()) {
+            ++at_;
+            ++found;
+        }
+        const bool cut = at_ == end_ && found < names_.size();
+        if (found == names_.size()) return;
+        fail(row_line_, "the row has " + counted(found, "field") + ", the header has " +
+                            std::to_string(names_.size()) +
+                            (cut ? "; the file ends inside this row" : ""));
+    }
+
+    /// The number at `at_`, in a column that is needed.
+    double take_number(std::size_t column, std::size_t role) {
+        double value = 0;
+        const char* at = read_plain_decimal(skip_blanks(at_), end_, value);
+        if (at != nullptr) {
+            at = skip_blanks(at);
+            if (is_field_end(at)) {
+                at_ = at;
+                return value;
+            }
+        }
+        return take_unusual_number(column, role);
+    }
+
+    double take_unusual_number(std::size_t column, std::size_t role) {
+        const std::size_t line = line_;
+        const std::string_view text = take_field();
+        if (text.empty() && role == role_temperature && settings_.temperature_degC) {
+            temperature_filled_ = true;
+            return *settings_.temperature_degC;
+        }
+        double value = 0;
+        const NumberProblem problem = read_any_number(text, value);
+        if (problem == NumberProblem::none) return value;
+
+        // A missing or surplus field moves all those behind it: then that is the trouble, not this
+        // cell.
+        check_field_count();
+        line_ = line;
+        if (text.empty() && role == role_temperature) {
+            fail_cell(column, "the cell is empty; set temperature_degC to fill such cells");
+        }
+        if (text.empty()) fail_cell(column, "the cell is empty");
+        if (problem == NumberProblem::not_finite) {
+            fail_cell(column, shown(text) + " is not a finite number");
+        }
+        if (problem == NumberProblem::too_large) {
+            fail_cell(column, shown(text) + " is beyond the range of a double");
+        }
+        fail_cell(column, shown(text) + " is not a number");
+    }
+
+    // -------- header
+
+    void skip_byte_order_mark() {
+        const std::string_view text(at_, static_cast<std::size_t>(end_ - at_));
+        if (text.substr(0, 3) == "\xEF\xBB\xBF") at_ += 3;
+        if (text.substr(0, 2) == "\xFF\xFE" || text.substr(0, 2) == "\xFE\xFF") {
+            fail(1, "the file is UTF-16; save it as UTF-8");
+        }
+    }
+
+    void read_header() {
+        if (std::all_of(at_, end_,
+                        [this](char c) { return is_blank(c) || c == '\r' || c == '\n'; })) {
+            fail(1, "the file is empty; a header row is required");
+        }
+        for (;;) {
+            std::string name(take_field());
+            for (std::size_t i = 0; (i = name.find("\"\"", i)) != std::string::npos; ++i) {
+                name.erase(i, 1);
+            }
+            names_.push_back(std::move(name));
+            if (is_line_end(at_)) break;
+            ++at_;
+        }
+        roles_.assign(names_.size(), role_ignored);
+        for (std::size_t role = 0; role != role_count; ++role) {
+            const std::string& wanted = column_name(settings_.columns, role);
+            const auto found = std::find(names_.begin(), names_.end(), wanted);
+            if (found == names_.end()) {
+                if (role == role_temperature && settings_.temperature_degC) continue;
+                fail_missing(role);
+            }
+            if (std::find(found + 1, names_.end(), wanted) != names_.end()) {
+                fail(1, "column " + shown(wanted) + " stands more than once in the header");
+            }
+            roles_[static_cast<std::size_t>(found - names_.begin())] = static_cast<Role>(role);
+        }
+        temperature_column_ =
+            std::find(roles_.begin(), roles_.end(), role_temperature) != roles_.end();
+        end_line();
+    }
+
+    [[noreturn]] void fail_missing(std::size_t role) const {
+        const RoleWords& words = role_words[role];
+        const std::string& wanted = column_name(settings_.columns, role);
+        std::string text = "no column " + shown(wanted) + "; the header has ";
+        for (std::size_t i = 0; i != names_.size(); ++i) {
+            text += (i == 0 ? "" : ", ") + shown(names_[i]);
+        }
+        if (names_.size() == 1 && names_[0].find_first_of(",;\t|") != std::string::npos) {
+            fail(1, text + "; is " + shown(names_[0].substr(names_[0].find_first_of(",;\t|"), 1)) +
+                        " the separator?");
+        }
+        double number = 0;
+        if (std::all_of(names_.begin(), names_.end(), [&](const std::string& name) {
+                return read_any_number(name, number) == NumberProblem::none;
+            })) {
+            fail(1, text + "; the first row must name the columns");
+        }
+        const auto similar = [&](const std::string& name) {
+            std::string small;
+            for (const char c : name) {
+                small += c >= 'A' && c <= 'Z' ? static_cast<char>(c - 'A' + 'a') : c;
+            }
+            return small.find(words.hint) != std::string::npos;
+        };
+        const auto candidate = std::find_if(names_.begin(), names_.end(), similar);
+        const std::string setting = "set columns." + std::string(words.member);
+        if (candidate != names_.end()) {
+            text += "; if " + shown(*candidate) + " is " + std::string(words.meaning) + ", " +
+                    setting + " to it";
+        } else {
+            text += "; " + setting + " to the one that holds " + std::string(words.meaning);
+        }
+        if (role == role_temperature) text += ", or give temperature_degC for the whole log";
+        fail(1, text);
+    }
+
+    // -------- rows
+
+    /// Makes room from the row length at the start of the data: growing vectors copy, and the
+    /// copies cost most.
+    void reserve_rows() {
+        const auto left = static_cast<std::size_t>(end_ - at_);
+        const std::size_t sample = std::min<std::size_t>(left, 65536);
+        const auto sample_rows = static_cast<std::size_t>(
+            1 + std::count(at_, at_ + static_cast<std::ptrdiff_t>(sample), '\n'));
+        // No row of three fields is shorter than 6 characters: bounds what a misleading start can
+        // ask for.
+        const std::size_t row_length = std::max<std::size_t>(6, sample / sample_rows);
+        const std::size_t rows = left / row_length + left / row_length / 16 + 2;
+        Log& log = reading_.log;
+        for (auto* column : {&log.time_s, &log.current_A, &log.voltage_V, &log.temperature_degC}) {
+            column->reserve(rows);
+        }
+    }
+
+    void read_rows() {
+        std::array<double, role_count> values{};
+        values[role_temperature] = settings_.temperature_degC.value_or(0);
+        while (at_ != end_) {
+            if (is_line_end(skip_blanks(at_))) {
+                pass_blank_end();
+                return;
+            }
+            row_start_ = at_;
+            row_line_ = line_;
+            temperature_filled_ = !temperature_column_;
+            for (std::size_t column = 0; column != roles_.size(); ++column) {
+                if (column != 0) {
+                    if (is_line_end(at_)) check_field_count();
+                    ++at_;
+                }
+                const Role role = roles_[column];
+                if (role == role_ignored) {
+                    take_field();
+                } else {
+                    values[role] = take_number(column, role);
+                }
+            }
+            if (!is_line_end(at_)) check_field_count();
+            end_line();
+            keep_row(values);
+        }
+    }
+
+    /// Passes blank lines, behind which nothing may stand.
+    void pass_blank_end() {
+        const std::size_t blank_line = line_;
+        while (at_ != end_) {
+            at_ = skip_blanks(at_);
+            if (!is_line_end(at_)) fail(blank_line, "a blank line between the rows");
+            end_line();
+        }
+        reading_.report.last_line_open =
+            false;  // whatever these lines lack, the last row has its line end
+    }
+
+    void keep_row(const std::array<double, role_count>& values) {
+        Log& log = reading_.log;
+        LogReport& report = reading_.report;
+        const double time_s = values[role_time];
+        if (!log.time_s.empty()) {
+            const double step_s = time_s - log.time_s.back();
+            if (!(step_s > 0)) {
+                const auto kind = step_s < 0 ? TimeFinding::backward : TimeFinding::repeated;
+                report.findings.push_back({kind, row_line_, time_s, step_s});
+                ++report.rows_dropped;
+                return;
+            }
+            if (step_s > settings_.gap_s) {
+                report.findings.push_back({TimeFinding::gap, row_line_, time_s, step_s});
+            }
+        }
+        if (temperature_filled_) ++report.temperatures_filled;
+        // Exactly 0 stays 0, and does not turn into -0.
+        double current_A = 0;
+        if (values[role_current] != 0) {
+            const bool same_sign = settings_.current_sign == CurrentSign::charge_positive;
+            current_A = (same_sign ? values[role_current] : -values[role_current]) +
+                        settings_.current_offset_A;
+            if (!std::isfinite(current_A))
+                fail(row_line_, "the current with current_offset_A added is too large");
+        }
+        log.time_s.push_back(time_s);
+        log.current_A.push_back(current_A);
+        log.voltage_V.push_back(values[role_voltage]);
+        log.temperature_degC.push_back(values[role_temperature]);
+    }
+
+    const LogReadSettings& settings_;
+    const char separator_;
+    const char* at_;
+    const char* end_;
+    const char* row_start_;
+    std::size_t line_ = 1;
+    std::size_t row_line_ = 1;
+    bool temperature_column_ = false;
+    bool temperature_filled_ = false;  ///< in the present row
+    std::vector<std::string> names_;
+    std::vector<Role> roles_;
+    LogReading reading_;
+};
+
+// ---------------------------------------------------------------- writing
+
+/// A name as a CSV field, quoted where RFC 4180 asks for it or a reader could mistake it.
+std::string as_field(const std::string& name) {
+    const bool plain = name.find_first_of(",;\"\r\n\t") == std::string::npos && !name.empty() &&
+                       name.front() != ' ' && name.back() != ' ';
+    if (plain) return name;
+    std::string field = "\"";
+    for (const char c : name)
+        field += c == '"' ? std::string("\"\"") : std::string(1, c);
+    return field + "\"";
+}
+
+void check_table(const std::string& file, const std::vector<std::string>& names,
+                 const std::vector<std::vector<double>>& columns, int significant_digits) {
+    const auto check = [&](bool good, const std::string& what) {
+        if (!good) throw Error(file + ": " + what);
+    };
+    check(significant_digits >= 1 && significant_digits <= 17,
+          "significant_digits = " + std::to_string(significant_digits) + " must be from 1 to 17");
+    check(!columns.empty(), "no columns to write");
+    check(names.size() == columns.size(),
+          counted(names.size(), "name") + " for " + counted(columns.size(), "column"));
+    for (std::size_t i = 0; i != columns.size(); ++i) {
+        check(columns[i].size() == columns[0].size(),
+              "column " + shown(names[i]) + " has " + counted(columns[i].size(), "row") +
+                  ", column " + shown(names[0]) + " has " + std::to_string(columns[0].size()));
+        const auto bad = std::find_if_not(columns[i].begin(), columns[i].end(),
+                                          [](double value) { return std::isfinite(value); });
+        if (bad == columns[i].end()) continue;
+        check(false, "column " + shown(names[i]) + ", row " +
+                         std::to_string(bad - columns[i].begin() + 1) + ": " + shown(*bad) +
+                         " is not a finite number");
+    }
+}
+
+// ---------------------------------------------------------------- report
+
+/// "(lines 4, 7, 9)", with the first few only.
+std::string lines_of(const std::vector<LogFinding>& findings, TimeFinding kind) {
+    constexpr std::size_t most = 5;
+    std::string text;
+    std::size_t count = 0;
+    for (const LogFinding& finding : findings) {
+        if (finding.kind != kind || ++count > most) continue;
+        text += (count == 1 ? "" : ", ") + std::to_string(finding.line);
+    }
+    if (count > most) text += " and " + std::to_string(count - most) + " more";
+    return (count == 1 ? "(line " : "(lines ") + text + ")";
+}
+
+}  // namespace
+
+std::string LogReport::summary() const {
+    std::array<std::size_t, 3> counts{};
+    const LogFinding* longest = nullptr;
+    for (const LogFinding& finding : findings) {
+        ++counts.at(static_cast<std::size_t>(finding.kind));
+        if (finding.kind != TimeFinding::gap) continue;
+        if (longest == nullptr || finding.step_s > longest->step_s) longest = &finding;
+    }
+    const auto count_of = [&](TimeFinding kind) {
+        return counts.at(static_cast<std::size_t>(kind));
+    };
+    std::string text =
+        counted(rows, "row") + " kept, " + std::to_string(rows_dropped) + " left out.";
+    if (longest != nullptr) {
+        text += "\n" + counted(count_of(TimeFinding::gap), "gap") + " in time " +
+                lines_of(findings, TimeFinding::gap) + ", the longest " + shown(longest->step_s) +
+                " s before line " + std::to_string(longest->line) + ".";
+    }
+    if (count_of(TimeFinding::repeated) != 0) {
+        text += "\n" + counted(count_of(TimeFinding::repeated), "row") +
+                " left out with the time of the row before " +
+                lines_of(findings, TimeFinding::repeated) + ".";
+    }
+    if (count_of(TimeFinding::backward) != 0) {
+        text += "\n" + counted(count_of(TimeFinding::backward), "row") +
+                " left out with a time before that of the last row kept " +
+                lines_of(findings, TimeFinding::backward) + ".";
+    }
+    if (temperatures_filled != 0) {
+        text += "\n" + counted(temperatures_filled, "temperature") +
+                " missing, filled with the given one.";
+    }
+    if (last_line_open) {
+        text += "\nThe last row has no line end: its last value may have been cut short.";
+    }
+    return text;
+}
+
+LogReading read_log(const std::filesystem::path& path, const LogReadSettings& settings) {
+    const detail::Bytes bytes = detail::read_bytes(path);
+    return parse_log(bytes.view(), path.string(), settings);
+}
+
+LogReading parse_log(std::string_view text, std::string source, const LogReadSettings& settings) {
+    return LogParser(text, std::move(source), settings).parse();
+}
+
+void write_csv(const std::filesystem::path& path, const std::vector<std::string>& names,
+               const std::vector<std::vector<double>>& columns, int significant_digits) {
+    check_table(path.string(), names, columns, significant_digits);
+    detail::ReplacementFile file(path);
+    std::string text;
+    for (std::size_t i = 0; i != names.size(); ++i)
+        text += (i == 0 ? "" : ",") + as_field(names[i]);
+    text += '\n';
+    std::array<char, 32> number{};
+    char* const number_end = number.data() + number.size();
+    for (std::size_t row = 0; row != columns[0].size(); ++row) {
+        for (std::size_t i = 0; i != columns.size(); ++i) {
+            if (i != 0) text += ',';
+            const double value = columns[i][row];
+            const auto written =
+                significant_digits == std::numeric_limits<double>::max_digits10
+                    ? std::to_chars(number.data(), number_end, value)
+                    : std::to_chars(number.data(), number_end, value, std::chars_format::general,
+                                    significant_digits);
+            text.append(number.data(), written.ptr);
+        }
+        text += '\n';
+        if (text.size() >= 65536) {
+            file.write(text);
+            text.clear();
+        }
+    }
+    file.write(text);
+    file.complete();
+}
+
+void check_log(const Log& log) {
+    struct Named {
+        const char* name;
+        const std::vector<double>* values;
+    };
+    const Named columns[] = {{"time_s", &log.time_s},
+                             {"current_A", &log.current_A},
+                             {"voltage_V", &log.voltage_V},
+                             {"temperature_degC", &log.temperature_degC}};
+    for (const Named& column : columns) {
+        if (column.values->size() != log.size()) {
+            throw Error(log.source + ": " + column.name + " has " + std::to_string(column.values->size()) +
+                        " values, time_s has " + std::to_string(log.size()));
+        }
+        for (std::size_t k = 0; k < log.size(); ++k) {
+            if (!std::isfinite((*column.values)[k])) {
+                throw Error(log.source + ": " + column.name + "[" + std::to_string(k) + "] is not a finite number");
+            }
+        }
+    }
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        if (!(log.time_s[k] > log.time_s[k - 1])) {
+            throw Error(log.source + ": time_s[" + std::to_string(k) + "]: " + std::to_string(log.time_s[k]) +
+                        " is not after " + std::to_string(log.time_s[k - 1]));
+        }
+    }
+}
+
+}  // namespace voltkeel

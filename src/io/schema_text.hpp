@@ -1,0 +1,16 @@
+#pragma once
+
+/// \file
+/// The JSON schemas of data/schema, compiled in so that reading a file needs no installed data. The
+/// build writes the definitions: `data/schema/cell.schema.json` becomes `schema_text::cell`. It
+/// stops at a schema that is not named here.
+
+namespace voltkeel::schema_text {
+
+/// Schema of a cell description, JSON text.
+extern const char* const cell;
+
+/// Schema of a pack description, JSON text.
+extern const char* const pack;
+
+}  // namespace voltkeel::schema_text
