@@ -12,10 +12,6 @@ voltkeel_root=$(cd "$(dirname "${BASH_SOURCE[0]}")/.." && pwd)
 venv=$voltkeel_root/.venv
 setup_logs=$voltkeel_root/build/logs
 
-# Every compiler start goes through ccache where it is there: CMake and pip's build both read this.
-if command -v ccache >/dev/null; then
-    export CMAKE_CXX_COMPILER_LAUNCHER=ccache
-fi
 export PIP_DISABLE_PIP_VERSION_CHECK=1
 
 # Runs a command with its output in a log; when it fails, shows the end of the log and passes the exit code on.
@@ -76,6 +72,7 @@ missing_packages() {
         command -v clang-format >/dev/null || echo clang-format
         command -v run-clang-tidy >/dev/null || echo clang-tidy
         command -v valgrind >/dev/null || echo valgrind
+        command -v ccache >/dev/null || echo ccache  # the library's files are the same in two of the three builds
     fi
     return 0
 }
@@ -99,13 +96,17 @@ setup_packages() {
         echo "Missing, please install (names as in Debian 12):" $missing >&2
         exit 2
     fi
+    # Every compiler start goes through ccache where it is there: CMake and pip's build both read this.
+    if command -v ccache >/dev/null; then
+        export CMAKE_CXX_COMPILER_LAUNCHER=ccache
+    fi
 }
 
 # A digest of everything that goes into the installed Python package.
 python_source_digest() {
     (
         cd "$voltkeel_root" || exit
-        find src include python data/schema cmake CMakeLists.txt pyproject.toml -type f \
+        find src include python data/schema CMakeLists.txt pyproject.toml -type f \
             ! -path '*/__pycache__/*' ! -path '*/.*' -print0 | LC_ALL=C sort -z | xargs -0 sha256sum | sha256sum | cut -c 1-64
     )
 }

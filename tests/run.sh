@@ -34,9 +34,10 @@ step() {
     fi
 }
 
+# build PRESET [--target TARGET...]
 build() {
     cmake --preset "$1"
-    cmake --build --preset "$1" -j "$jobs"
+    cmake --build --preset "$1" -j "$jobs" "${@:2}"
 }
 
 # run_tests PRESET TEST...: each by itself, so that one which does not exist fails instead of passing unseen.
@@ -52,8 +53,14 @@ release_tests() {
     run_tests release unit reference
     if compgen -G 'tests/data/*.cpp' >/dev/null; then run_tests release data; fi
 }
-sanitize() { build sanitize; run_tests sanitize unit reference; }
-single_precision() { build float; run_tests float unit reference; }
+sanitize() {
+    build sanitize --target voltkeel_unit_tests voltkeel_reference_tests
+    run_tests sanitize unit reference
+}
+single_precision() {
+    build float --target voltkeel_unit_tests voltkeel_reference_tests
+    run_tests float unit reference
+}
 consumer() { run_tests release consumer; }
 controller() { bash tests/controller/run.sh; }
 python_package() { setup_python test; }

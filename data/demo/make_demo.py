@@ -179,11 +179,7 @@ def diffusion_ohm(truth: Truth) -> float:
 def open_circuit_V(truth: Truth) -> float:
     """Return the open-circuit voltage with entropy and hysteresis."""
     warmer_K = truth.core_degC + ZERO_degC_K - REFERENCE_K
-    return (
-        ocv_25degC_V(truth.fill)
-        + entropy_V_K(truth.fill) * warmer_K
-        + hysteresis_V(truth.fill) * truth.hysteresis
-    )
+    return ocv_25degC_V(truth.fill) + entropy_V_K(truth.fill) * warmer_K + hysteresis_V(truth.fill) * truth.hysteresis
 
 
 def terminal_V(truth: Truth, current_A: float, specimen: Specimen) -> float:
@@ -632,9 +628,7 @@ def describe() -> None:
             f"{1e3 * resistance_10s_ohm(specimen, temperature_degC, 0.5, -rate):.1f} at {rate:g}C"
             for rate in (0.5, 1.0, 2.0)
         )
-        print(
-            f"{temperature_degC:g} degC, half full: ohmic {ohmic_mohm:.1f} mohm, 10 s discharge {pulses} mohm"
-        )
+        print(f"{temperature_degC:g} degC, half full: ohmic {ohmic_mohm:.1f} mohm, 10 s discharge {pulses} mohm")
 
 
 def first_difference(name: str, wanted: bytes, found: bytes) -> str:

@@ -3,17 +3,19 @@
 /// The one vocabulary of Voltkeel. Every header, file format and Python name follows this page.
 ///
 /// **Units** stand in the name: `current_A voltage_V temperature_degC capacity_Ah resistance_ohm
-/// power_W energy_Wh time_s`. State of charge (`soc`) is a fraction 0..1; text for people says percent.
+/// power_W energy_Wh time_s`. State of charge (`soc`) is a fraction 0..1; text for people says
+/// percent.
 ///
-/// **Sign**: current and power are positive when they charge the cell (passive sign convention, IEC 60375).
-/// A reader of files with the other sign has an explicit option; nothing guesses a sign.
+/// **Sign**: current and power are positive when they charge the cell (passive sign convention, IEC
+/// 60375). A reader of files with the other sign has an explicit option; nothing guesses a sign.
 ///
-/// **Spread**: a standard deviation ends in `_std`, a variance in `_var`. `noise` alone is never a name.
+/// **Spread**: a standard deviation ends in `_std`, a variance in `_var`. `noise` alone is never a
+/// name.
 ///
 /// **Words**: cell; group (cells in parallel that share one voltage); module; string; pack.
 ///
-/// **Scalars**: the controller floors (cell, pack, estimate, limits, charge) are templates on `Real`,
-/// which is `float` or `double`.
+/// **Scalars**: the controller floors (cell, pack, estimate, limits, charge) are templates on
+/// `Real`, which is `float` or `double`.
 
 namespace voltkeel {
 

@@ -25,7 +25,8 @@ using Column = py::array_t<double, py::array::c_style | py::array::forcecast>;
 /// Copies a one-dimensional column. \throws Error naming `field` when it has another shape.
 inline std::vector<double> to_vector(const char* field, const Column& column) {
     if (column.ndim() != 1) {
-        throw Error(std::string(field) + ": has " + std::to_string(column.ndim()) + " dimensions, needs 1");
+        throw Error(std::string(field) + ": has " + std::to_string(column.ndim()) +
+                    " dimensions, needs 1");
     }
     return {column.data(), column.data() + column.size()};
 }
@@ -52,43 +53,52 @@ inline py::array_t<double> to_array(const std::vector<std::vector<double>>& rows
 
 /// Rows from a two-dimensional array.
 inline std::vector<std::vector<double>> to_rows(const Column& grid) {
-    if (grid.ndim() != 2) throw Error("a grid has " + std::to_string(grid.ndim()) + " dimensions, needs 2");
+    if (grid.ndim() != 2)
+        throw Error("a grid has " + std::to_string(grid.ndim()) + " dimensions, needs 2");
     std::vector<std::vector<double>> rows(static_cast<std::size_t>(grid.shape(0)));
     const auto view = grid.unchecked<2>();
     for (std::size_t r = 0; r < rows.size(); ++r) {
-        for (py::ssize_t c = 0; c < grid.shape(1); ++c) rows[r].push_back(view(static_cast<py::ssize_t>(r), c));
+        for (py::ssize_t c = 0; c < grid.shape(1); ++c)
+            rows[r].push_back(view(static_cast<py::ssize_t>(r), c));
     }
     return rows;
 }
 
-/// A constructor that takes the fields of a plain struct as keywords; an unknown keyword is an AttributeError.
+/// A constructor that takes the fields of a plain struct as keywords; an unknown keyword is an
+/// AttributeError.
 template <class Struct, class... Options>
 void add_keyword_constructor(py::class_<Struct, Options...>& type) {
-    type.def(py::init([](const py::kwargs& fields) {
-                 auto result = std::make_unique<Struct>();
-                 py::object view = py::cast(result.get(), py::return_value_policy::reference);
-                 for (const auto& field : fields) {
-                     if (!py::hasattr(view, field.first)) {
-                         throw py::type_error("no field '" + py::cast<std::string>(field.first) + "'");
-                     }
-                     py::setattr(view, field.first, field.second);
-                 }
-                 return result;
-             }),
-             "Every field can be given as a keyword; the others keep their default.");
+    type.def(
+        py::init([](const py::kwargs& fields) {
+            auto result = std::make_unique<Struct>();
+            py::object view = py::cast(result.get(), py::return_value_policy::reference);
+            for (const auto& field : fields) {
+                if (!py::hasattr(view, field.first)) {
+                    throw py::type_error("no field '" + py::cast<std::string>(field.first) + "'");
+                }
+                py::setattr(view, field.first, field.second);
+            }
+            return result;
+        }),
+        "Every field can be given as a keyword; the others keep their default.");
 }
 
 /// Binds a vector field as a NumPy array (a copy in each direction).
 template <class Type, class Struct>
-void array_field(Type& type, const char* name, std::vector<double> Struct::*field, const char* doc) {
+void array_field(Type& type, const char* name, std::vector<double> Struct::*field,
+                 const char* doc) {
     type.def_property(
         name, [field](const Struct& self) { return to_array(self.*field); },
-        [field, name](Struct& self, const Column& column) { self.*field = to_vector(name, column); }, doc);
+        [field, name](Struct& self, const Column& column) {
+            self.*field = to_vector(name, column);
+        },
+        doc);
 }
 
 /// Binds a grid field as a two-dimensional NumPy array (a copy in each direction).
 template <class Type, class Struct>
-void grid_field(Type& type, const char* name, std::vector<std::vector<double>> Struct::*field, const char* doc) {
+void grid_field(Type& type, const char* name, std::vector<std::vector<double>> Struct::*field,
+                const char* doc) {
     type.def_property(
         name, [field](const Struct& self) { return to_array(self.*field); },
         [field](Struct& self, const Column& grid) { self.*field = to_rows(grid); }, doc);

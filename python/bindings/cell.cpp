@@ -1,6 +1,6 @@
+#include "voltkeel/io/cell.hpp"
 #include "bindings.hpp"
 #include "voltkeel/cell/model.hpp"
-#include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/replay.hpp"
 
 namespace voltkeel::python {
@@ -9,20 +9,22 @@ namespace {
 
 /// The model of one cell, its branch count known only at run time.
 class AnyModel {
-public:
+  public:
     virtual ~AnyModel() = default;
     virtual void reset(const ModelState& state) = 0;
     virtual void step(double current_A, double dt_s, double temperature_degC) = 0;
     [[nodiscard]] virtual double voltage_V(double current_A, double temperature_degC) const = 0;
     [[nodiscard]] virtual ModelState state() const = 0;
     [[nodiscard]] virtual OcvPoint<double> ocv(double soc, double temperature_degC) const = 0;
-    [[nodiscard]] virtual Status soc_from_ocv(double voltage_V, double temperature_degC, double hysteresis, double& soc) const = 0;
-    [[nodiscard]] virtual std::vector<double> resistance(double soc, double temperature_degC) const = 0;
+    [[nodiscard]] virtual Status soc_from_ocv(double voltage_V, double temperature_degC,
+                                              double hysteresis, double& soc) const = 0;
+    [[nodiscard]] virtual std::vector<double> resistance(double soc,
+                                                         double temperature_degC) const = 0;
 };
 
 template <int Branches>
 class Model final : public AnyModel {
-public:
+  public:
     explicit Model(const Cell& cell) : tables_(cell), parameters_(tables_.parameters()) {}
     void reset(const ModelState& state) override {
         state_ = cell_state<Branches>(state);
@@ -36,15 +38,23 @@ public:
         return voltage_at(parameters_, state_, current_A, temperature_degC).voltage_V;
     }
     [[nodiscard]] ModelState state() const override {
-        return {state_.soc, 0.0, {state_.branch_V, state_.branch_V + Branches}, state_.hysteresis, state_.resistance_scale, temperature_degC_};
+        return {state_.soc,
+                0.0,
+                {state_.branch_V, state_.branch_V + Branches},
+                state_.hysteresis,
+                state_.resistance_scale,
+                temperature_degC_};
     }
     [[nodiscard]] OcvPoint<double> ocv(double soc, double temperature_degC) const override {
         return ocv_at(parameters_.ocv, soc, temperature_degC);
     }
-    [[nodiscard]] Status soc_from_ocv(double voltage_V, double temperature_degC, double hysteresis, double& soc) const override {
-        return voltkeel::soc_from_ocv(parameters_.ocv, voltage_V, temperature_degC, hysteresis, soc);
+    [[nodiscard]] Status soc_from_ocv(double voltage_V, double temperature_degC, double hysteresis,
+                                      double& soc) const override {
+        return voltkeel::soc_from_ocv(parameters_.ocv, voltage_V, temperature_degC, hysteresis,
+                                      soc);
     }
-    [[nodiscard]] std::vector<double> resistance(double soc, double temperature_degC) const override {
+    [[nodiscard]] std::vector<double> resistance(double soc,
+                                                 double temperature_degC) const override {
         const auto node = resistance_at(parameters_.resistance, soc, temperature_degC).value;
         std::vector<double> values{node.r0_ohm};
         values.insert(values.end(), node.branch_ohm, node.branch_ohm + Branches);
@@ -52,7 +62,7 @@ public:
         return values;
     }
 
-private:
+  private:
     CellTables<double, Branches> tables_;
     CellParameters<double, Branches> parameters_;
     CellState<double, Branches> state_{};
@@ -62,9 +72,10 @@ private:
 struct CellModel {
     std::unique_ptr<AnyModel> any;
     explicit CellModel(const Cell& cell) {
-        any = with_branches(cell.resistance.branches.size(), [&](auto n) -> std::unique_ptr<AnyModel> {
-            return std::make_unique<Model<decltype(n)::value>>(cell);
-        });
+        any = with_branches(cell.resistance.branches.size(),
+                            [&](auto n) -> std::unique_ptr<AnyModel> {
+                                return std::make_unique<Model<decltype(n)::value>>(cell);
+                            });
     }
 };
 
@@ -75,7 +86,8 @@ void need_finite(const char* field, double value) {
 }  // namespace
 
 void bind_cell(py::module_& module) {
-    py::class_<OcvCurve> ocv(module, "OcvCurve", "Open-circuit voltage as measured; every array has the length of soc.");
+    py::class_<OcvCurve> ocv(
+        module, "OcvCurve", "Open-circuit voltage as measured; every array has the length of soc.");
     add_keyword_constructor(ocv);
     ocv.def_readwrite("reference_temperature_degC", &OcvCurve::reference_temperature_degC);
     array_field(ocv, "soc", &OcvCurve::soc, "(n,) from 0 to 1");
@@ -91,21 +103,26 @@ void bind_cell(py::module_& module) {
     grid_field(branch, "time_s", &BranchGrid::time_s, "(t, s)");
     grid_field(branch, "time_s_std", &BranchGrid::time_s_std, "(t, s)");
 
-    py::class_<ResistanceGrid> resistance(module, "ResistanceGrid", "Resistances as fitted, over [temperature][soc].");
+    py::class_<ResistanceGrid> resistance(module, "ResistanceGrid",
+                                          "Resistances as fitted, over [temperature][soc].");
     add_keyword_constructor(resistance);
-    array_field(resistance, "temperature_degC", &ResistanceGrid::temperature_degC, "(t,) tested temperatures");
+    array_field(resistance, "temperature_degC", &ResistanceGrid::temperature_degC,
+                "(t,) tested temperatures");
     array_field(resistance, "soc", &ResistanceGrid::soc, "(s,) from 0 to 1");
     grid_field(resistance, "r0_ohm", &ResistanceGrid::r0_ohm, "(t, s) ohmic resistance");
     grid_field(resistance, "r0_ohm_std", &ResistanceGrid::r0_ohm_std, "(t, s) standard deviation");
-    resistance.def_readwrite("branches", &ResistanceGrid::branches, "list of 1 to 4 BranchGrid, fastest first");
+    resistance.def_readwrite("branches", &ResistanceGrid::branches,
+                             "list of 1 to 4 BranchGrid, fastest first");
 
-    py::class_<ChargeRiseFit> rise(module, "ChargeRiseFit", "Extra slow resistance to a charging current near full.");
+    py::class_<ChargeRiseFit> rise(module, "ChargeRiseFit",
+                                   "Extra slow resistance to a charging current near full.");
     add_keyword_constructor(rise);
     rise.def_readwrite("soc_start", &ChargeRiseFit::soc_start)
         .def_readwrite("resistance_ohm", &ChargeRiseFit::resistance_ohm)
         .def_readwrite("resistance_ohm_std", &ChargeRiseFit::resistance_ohm_std);
 
-    py::class_<ThermalFit> thermal(module, "ThermalFit", "One thermal mass with one path to the surroundings.");
+    py::class_<ThermalFit> thermal(module, "ThermalFit",
+                                   "One thermal mass with one path to the surroundings.");
     add_keyword_constructor(thermal);
     thermal.def_readwrite("heat_capacity_J_per_K", &ThermalFit::heat_capacity_J_per_K)
         .def_readwrite("heat_capacity_J_per_K_std", &ThermalFit::heat_capacity_J_per_K_std)
@@ -113,18 +130,25 @@ void bind_cell(py::module_& module) {
         .def_readwrite("resistance_K_per_W_std", &ThermalFit::resistance_K_per_W_std)
         .def_readwrite("source", &ThermalFit::source);
 
-    py::class_<CellWindow<double>> window(module, "CellWindow", "Voltage, SOC and temperature windows of one cell.");
+    py::class_<CellWindow<double>> window(module, "CellWindow",
+                                          "Voltage, SOC and temperature windows of one cell.");
     add_keyword_constructor(window);
     window.def_readwrite("voltage_min_V", &CellWindow<double>::voltage_min_V)
         .def_readwrite("voltage_max_V", &CellWindow<double>::voltage_max_V)
         .def_readwrite("soc_min", &CellWindow<double>::soc_min)
         .def_readwrite("soc_max", &CellWindow<double>::soc_max)
-        .def_readwrite("charge_temperature_min_degC", &CellWindow<double>::charge_temperature_min_degC)
-        .def_readwrite("charge_temperature_max_degC", &CellWindow<double>::charge_temperature_max_degC)
-        .def_readwrite("discharge_temperature_min_degC", &CellWindow<double>::discharge_temperature_min_degC)
-        .def_readwrite("discharge_temperature_max_degC", &CellWindow<double>::discharge_temperature_max_degC);
+        .def_readwrite("charge_temperature_min_degC",
+                       &CellWindow<double>::charge_temperature_min_degC)
+        .def_readwrite("charge_temperature_max_degC",
+                       &CellWindow<double>::charge_temperature_max_degC)
+        .def_readwrite("discharge_temperature_min_degC",
+                       &CellWindow<double>::discharge_temperature_min_degC)
+        .def_readwrite("discharge_temperature_max_degC",
+                       &CellWindow<double>::discharge_temperature_max_degC);
 
-    py::class_<CurrentGrid> currents(module, "CurrentGrid", "Allowed currents for one duration, magnitudes over [temperature][soc].");
+    py::class_<CurrentGrid> currents(
+        module, "CurrentGrid",
+        "Allowed currents for one duration, magnitudes over [temperature][soc].");
     add_keyword_constructor(currents);
     currents.def_readwrite("duration_s", &CurrentGrid::duration_s);
     array_field(currents, "temperature_degC", &CurrentGrid::temperature_degC, "(t,)");
@@ -132,22 +156,28 @@ void bind_cell(py::module_& module) {
     grid_field(currents, "charge_A", &CurrentGrid::charge_A, "(t, s)");
     grid_field(currents, "discharge_A", &CurrentGrid::discharge_A, "(t, s)");
 
-    py::class_<ChargeZone<double>> zone(module, "ChargeZone", "Charge current and voltage between two temperatures.");
+    py::class_<ChargeZone<double>> zone(module, "ChargeZone",
+                                        "Charge current and voltage between two temperatures.");
     add_keyword_constructor(zone);
     zone.def_readwrite("temperature_min_degC", &ChargeZone<double>::temperature_min_degC)
         .def_readwrite("temperature_max_degC", &ChargeZone<double>::temperature_max_degC)
         .def_readwrite("current_A", &ChargeZone<double>::current_A)
         .def_readwrite("voltage_V", &ChargeZone<double>::voltage_V);
 
-    py::class_<ChargePlan<double>> plan(module, "ChargePlan", "CC-CV plan: zones of temperature and the end current.");
+    py::class_<ChargePlan<double>> plan(module, "ChargePlan",
+                                        "CC-CV plan: zones of temperature and the end current.");
     add_keyword_constructor(plan);
     plan.def_readwrite("end_current_A", &ChargePlan<double>::end_current_A);
     plan.def_property(
         "zones",
-        [](const ChargePlan<double>& self) { return std::vector<ChargeZone<double>>(self.zones, self.zones + self.zone_count); },
+        [](const ChargePlan<double>& self) {
+            return std::vector<ChargeZone<double>>(self.zones, self.zones + self.zone_count);
+        },
         [](ChargePlan<double>& self, const std::vector<ChargeZone<double>>& zones) {
-            if (zones.empty() || zones.size() > static_cast<std::size_t>(ChargePlan<double>::zone_capacity)) {
-                throw Error("zones: has " + std::to_string(zones.size()) + " zones, must have 1 to 8");
+            if (zones.empty() ||
+                zones.size() > static_cast<std::size_t>(ChargePlan<double>::zone_capacity)) {
+                throw Error("zones: has " + std::to_string(zones.size()) +
+                            " zones, must have 1 to 8");
             }
             std::copy(zones.begin(), zones.end(), self.zones);
             self.zone_count = static_cast<int>(zones.size());
@@ -165,7 +195,8 @@ void bind_cell(py::module_& module) {
         .def_readwrite("initial_soc", &SourceFile::initial_soc)
         .def_readwrite("residual_rms_V", &SourceFile::residual_rms_V);
 
-    py::class_<Provenance> provenance(module, "Provenance", "Where the numbers of a cell come from.");
+    py::class_<Provenance> provenance(module, "Provenance",
+                                      "Where the numbers of a cell come from.");
     add_keyword_constructor(provenance);
     provenance.def_readwrite("made_by", &Provenance::made_by)
         .def_readwrite("made_at", &Provenance::made_at)
@@ -188,47 +219,64 @@ void bind_cell(py::module_& module) {
         .def_readwrite("current_limits", &Cell::current_limits)
         .def_readwrite("charge", &Cell::charge)
         .def_readwrite("provenance", &Cell::provenance)
-        .def("__repr__", [](const Cell& self) { return "<voltkeel.Cell '" + self.name + "', " + std::to_string(self.capacity_Ah) + " Ah>"; });
-    module.def("check", &check, py::arg("cell"), "Check that a cell can be used; raises DataError naming field, value and bound.");
+        .def("__repr__", [](const Cell& self) {
+            return "<voltkeel.Cell '" + self.name + "', " + std::to_string(self.capacity_Ah) +
+                   " Ah>";
+        });
+    module.def("check", &check, py::arg("cell"),
+               "Check that a cell can be used; raises DataError naming field, value and bound.");
 
-    py::class_<ModelState> state(module, "ModelState", "State of a cell model: where limits and forecasts start from.");
+    py::class_<ModelState> state(module, "ModelState",
+                                 "State of a cell model: where limits and forecasts start from.");
     add_keyword_constructor(state);
     state.def_readwrite("soc", &ModelState::soc, "0..1")
         .def_readwrite("soc_std", &ModelState::soc_std)
         .def_readwrite("branch_V", &ModelState::branch_V, "One per branch; empty means at rest.")
-        .def_readwrite("hysteresis", &ModelState::hysteresis, "-1 (discharge branch) .. 1 (charge branch)")
-        .def_readwrite("resistance_scale", &ModelState::resistance_scale, "1 for the cell that was tested")
+        .def_readwrite("hysteresis", &ModelState::hysteresis,
+                       "-1 (discharge branch) .. 1 (charge branch)")
+        .def_readwrite("resistance_scale", &ModelState::resistance_scale,
+                       "1 for the cell that was tested")
         .def_readwrite("temperature_degC", &ModelState::temperature_degC);
 
-    py::class_<CellModel> model(module, "CellModel", "The cell model: exact steps of any length at constant current.");
+    py::class_<CellModel> model(module, "CellModel",
+                                "The cell model: exact steps of any length at constant current.");
     model.def(py::init<const Cell&>(), py::arg("cell"));
-    model.def("reset", [](CellModel& self, const ModelState& to) { self.any->reset(to); }, py::arg("state"), "Set the state.");
-    model.def_property_readonly("state", [](const CellModel& self) { return self.any->state(); }, "The present ModelState.");
+    model.def(
+        "reset", [](CellModel& self, const ModelState& to) { self.any->reset(to); },
+        py::arg("state"), "Set the state.");
+    model.def_property_readonly(
+        "state", [](const CellModel& self) { return self.any->state(); },
+        "The present ModelState.");
     model.def(
         "step",
         [](CellModel& self, double current_A, double dt_s, double temperature_degC) {
             need_finite("current_A", current_A);
             need_finite("temperature_degC", temperature_degC);
-            if (!(dt_s >= 0) || !std::isfinite(dt_s)) throw Error("dt_s: must be a finite number, 0 or more");
+            if (!(dt_s >= 0) || !std::isfinite(dt_s))
+                throw Error("dt_s: must be a finite number, 0 or more");
             self.any->step(current_A, dt_s, temperature_degC);
             return self.any->voltage_V(current_A, temperature_degC);
         },
         py::arg("current_A"), py::arg("dt_s"), py::arg("temperature_degC") = 25.0,
-        "Hold a current (A, positive charges) for dt_s and return the terminal voltage (V) at the end.");
+        "Hold a current (A, positive charges) for dt_s and return the terminal voltage (V) at the "
+        "end.");
     model.def(
         "run",
-        [](CellModel& self, const Column& time_s, const Column& current_A, const Column& temperature_degC) {
+        [](CellModel& self, const Column& time_s, const Column& current_A,
+           const Column& temperature_degC) {
             const auto t = to_vector("time_s", time_s);
             const auto current = to_vector("current_A", current_A);
             auto temperature = to_vector("temperature_degC", temperature_degC);
             if (temperature.size() == 1) temperature.assign(t.size(), temperature.front());
-            if (current.size() != t.size() || temperature.size() != t.size()) throw Error("time_s, current_A and temperature_degC differ in length");
+            if (current.size() != t.size() || temperature.size() != t.size())
+                throw Error("time_s, current_A and temperature_degC differ in length");
             std::vector<double> voltage_V(t.size());
             std::vector<double> soc(t.size());
             for (std::size_t k = 0; k < t.size(); ++k) {
                 const double dt_s = k > 0 ? t[k] - t[k - 1] : 0.0;
                 if (!(dt_s >= 0) || !std::isfinite(current[k]) || !std::isfinite(temperature[k])) {
-                    throw Error("row " + std::to_string(k) + ": time must not fall, and current and temperature must be finite");
+                    throw Error("row " + std::to_string(k) +
+                                ": time must not fall, and current and temperature must be finite");
                 }
                 self.any->step(current[k], dt_s, temperature[k]);
                 voltage_V[k] = self.any->voltage_V(current[k], temperature[k]);
@@ -238,28 +286,35 @@ void bind_cell(py::module_& module) {
         },
         py::arg("time_s"), py::arg("current_A"), py::arg("temperature_degC"),
         "Run along a current; the current of a row flows in the interval that ends there.\n\n"
-        "Parameters\n----------\ntime_s, current_A : (n,)\ntemperature_degC : (n,) or (1,)\n\nReturns\n-------\n(voltage_V (n,), soc (n,))");
+        "Parameters\n----------\ntime_s, current_A : (n,)\ntemperature_degC : (n,) or "
+        "(1,)\n\nReturns\n-------\n(voltage_V (n,), soc (n,))");
     model.def(
         "ocv_V",
-        [](const CellModel& self, const py::array_t<double>& soc, double temperature_degC, double hysteresis) {
+        [](const CellModel& self, const py::array_t<double>& soc, double temperature_degC,
+           double hysteresis) {
             return py::vectorize([&](double s) {
                 const OcvPoint<double> point = self.any->ocv(s, temperature_degC);
                 return point.mean_V + hysteresis * point.half_gap_V;
             })(soc);
         },
-        py::arg("soc"), py::arg("temperature_degC") = 25.0, py::arg("hysteresis") = 0.0, "Open-circuit voltage in V.");
+        py::arg("soc"), py::arg("temperature_degC") = 25.0, py::arg("hysteresis") = 0.0,
+        "Open-circuit voltage in V.");
     model.def(
         "ocv_slope_V",
         [](const CellModel& self, const py::array_t<double>& soc, double temperature_degC) {
-            return py::vectorize([&](double s) { return self.any->ocv(s, temperature_degC).slope_V; })(soc);
+            return py::vectorize(
+                [&](double s) { return self.any->ocv(s, temperature_degC).slope_V; })(soc);
         },
-        py::arg("soc"), py::arg("temperature_degC") = 25.0, "Slope of the mean open-circuit voltage, V per unit SOC.");
+        py::arg("soc"), py::arg("temperature_degC") = 25.0,
+        "Slope of the mean open-circuit voltage, V per unit SOC.");
     model.def(
         "soc_from_ocv",
         [](const CellModel& self, double voltage_V, double temperature_degC, double hysteresis) {
             double soc = 0;
-            const Status status = self.any->soc_from_ocv(voltage_V, temperature_degC, hysteresis, soc);
-            if (status != Status::ok) throw Error("voltage_V: " + std::to_string(voltage_V) + ": " + message(status));
+            const Status status =
+                self.any->soc_from_ocv(voltage_V, temperature_degC, hysteresis, soc);
+            if (status != Status::ok)
+                throw Error("voltage_V: " + std::to_string(voltage_V) + ": " + message(status));
             return soc;
         },
         py::arg("voltage_V"), py::arg("temperature_degC") = 25.0, py::arg("hysteresis") = 0.0,
@@ -271,11 +326,14 @@ void bind_cell(py::module_& module) {
             const auto n = (values.size() - 1) / 2;
             py::dict result;
             result["r0_ohm"] = values[0];
-            result["branch_ohm"] = std::vector<double>(values.begin() + 1, values.begin() + 1 + static_cast<std::ptrdiff_t>(n));
-            result["branch_time_s"] = std::vector<double>(values.begin() + 1 + static_cast<std::ptrdiff_t>(n), values.end());
+            result["branch_ohm"] = std::vector<double>(
+                values.begin() + 1, values.begin() + 1 + static_cast<std::ptrdiff_t>(n));
+            result["branch_time_s"] = std::vector<double>(
+                values.begin() + 1 + static_cast<std::ptrdiff_t>(n), values.end());
             return result;
         },
-        py::arg("soc"), py::arg("temperature_degC") = 25.0, "Resistances and time constants at a place, as a dict.");
+        py::arg("soc"), py::arg("temperature_degC") = 25.0,
+        "Resistances and time constants at a place, as a dict.");
 }
 
 }  // namespace voltkeel::python

@@ -9,7 +9,8 @@ void bind_charge(py::module_& module) {
         .value("constant_voltage", ChargePhase::constant_voltage)
         .value("done", ChargePhase::done)
         .value("not_allowed", ChargePhase::not_allowed)
-        .def_property_readonly("message", [](ChargePhase phase) { return message(phase); }, "In plain words.");
+        .def_property_readonly(
+            "message", [](ChargePhase phase) { return message(phase); }, "In plain words.");
     using Settings = ForecastSettings<double>;
     py::class_<Settings> settings(module, "ForecastSettings", "Knobs of the charge forecast.");
     add_keyword_constructor(settings);
@@ -18,7 +19,8 @@ void bind_charge(py::module_& module) {
         .def_readwrite("event_tolerance_s", &Settings::event_tolerance_s)
         .def_readwrite("max_steps", &Settings::max_steps);
     using Forecast = ChargeForecast<double>;
-    py::class_<Forecast>(module, "ChargeForecast", "How a charge goes, to its target or as far as it gets.")
+    py::class_<Forecast>(module, "ChargeForecast",
+                         "How a charge goes, to its target or as far as it gets.")
         .def_readonly("time_s", &Forecast::time_s)
         .def_readonly("constant_current_s", &Forecast::constant_current_s)
         .def_readonly("constant_voltage_s", &Forecast::constant_voltage_s)
@@ -32,7 +34,9 @@ void bind_charge(py::module_& module) {
         .def_readonly("reached", &Forecast::reached);
     py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")
         .def_readonly("forecast", &ChargeOutlook::forecast)
-        .def_property_readonly("message", [](const ChargeOutlook& o) { return message(o.status); }, "How it ended, in plain words.")
+        .def_property_readonly(
+            "message", [](const ChargeOutlook& o) { return message(o.status); },
+            "How it ended, in plain words.")
         .def_property_readonly(
             "curve",
             [](const ChargeOutlook& o) {
@@ -55,21 +59,28 @@ void bind_charge(py::module_& module) {
                 return result;
             },
             "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase");
-    module.def("time_to_full",
-               [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC, double supply_current_A,
-                  const Settings& s) { return time_to_full(cell, state, plan, ambient_degC, supply_current_A, s); },
-               py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
-               py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
-               "Time until the cell is full on a CC-CV plan, by running the model forward.\n\n"
-               "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\nplan : ChargePlan, for example cell.charge\n"
-               "ambient_degC : surroundings\nsupply_current_A : most the supply gives; 0 means as much as the plan asks\n\nReturns\n-------\nChargeOutlook");
-    module.def("time_to_soc",
-               [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC, double target_soc,
-                  double supply_current_A, const Settings& s) {
-                   return time_to_soc(cell, state, plan, ambient_degC, target_soc, supply_current_A, s);
-               },
-               py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"), py::arg("target_soc"),
-               py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{}, "Time until an SOC is reached; see time_to_full.");
+    module.def(
+        "time_to_full",
+        [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+           double ambient_degC, double supply_current_A, const Settings& s) {
+            return time_to_full(cell, state, plan, ambient_degC, supply_current_A, s);
+        },
+        py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
+        py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
+        "Time until the cell is full on a CC-CV plan, by running the model forward.\n\n"
+        "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\nplan : "
+        "ChargePlan, for example cell.charge\n"
+        "ambient_degC : surroundings\nsupply_current_A : most the supply gives; 0 means as much as "
+        "the plan asks\n\nReturns\n-------\nChargeOutlook");
+    module.def(
+        "time_to_soc",
+        [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+           double ambient_degC, double target_soc, double supply_current_A, const Settings& s) {
+            return time_to_soc(cell, state, plan, ambient_degC, target_soc, supply_current_A, s);
+        },
+        py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
+        py::arg("target_soc"), py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
+        "Time until an SOC is reached; see time_to_full.");
 }
 
 }  // namespace voltkeel::python

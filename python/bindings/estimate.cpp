@@ -7,10 +7,11 @@ namespace voltkeel::python {
 namespace {
 
 class AnyFilter {
-public:
+  public:
     virtual ~AnyFilter() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
-    [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A, double temperature_degC) = 0;
+    [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A,
+                                                    double temperature_degC) = 0;
     virtual const SocEstimate<double>& step(const CellSample<double>& sample) = 0;
     [[nodiscard]] virtual ModelState state() const = 0;
     [[nodiscard]] virtual py::array_t<double> covariance() const = 0;
@@ -18,30 +19,41 @@ public:
 
 template <int Branches>
 class Filter final : public AnyFilter {
-public:
+  public:
     Filter(const Cell& cell, const SocFilterSettings<double>& settings) : tables_(cell) {
         const Finding<double> finding = validate(settings);
-        if (finding.status != Status::ok) throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) + " against the bound " +
-                                                      std::to_string(finding.bound) + ": " + message(finding.status));
+        if (finding.status != Status::ok)
+            throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
+                        " against the bound " + std::to_string(finding.bound) + ": " +
+                        message(finding.status));
         const Status status = filter_.configure(tables_.parameters(), settings);
         if (status != Status::ok) throw Error(message(status));
     }
-    [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override { return filter_.start(soc, soc_std, temperature_degC); }
-    [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A, double temperature_degC) override {
+    [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
+        return filter_.start(soc, soc_std, temperature_degC);
+    }
+    [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A,
+                                            double temperature_degC) override {
         return filter_.start_from_voltage(voltage_V, current_A, temperature_degC);
     }
-    const SocEstimate<double>& step(const CellSample<double>& sample) override { return filter_.step(sample); }
+    const SocEstimate<double>& step(const CellSample<double>& sample) override {
+        return filter_.step(sample);
+    }
     [[nodiscard]] ModelState state() const override {
         const auto& s = filter_.state();
-        return {filter_.estimate().soc, filter_.estimate().soc_std, {s.cell.branch_V, s.cell.branch_V + Branches}, s.cell.hysteresis,
-                s.cell.resistance_scale, s.last_temperature_degC};
+        return {filter_.estimate().soc,
+                filter_.estimate().soc_std,
+                {s.cell.branch_V, s.cell.branch_V + Branches},
+                s.cell.hysteresis,
+                s.cell.resistance_scale,
+                s.last_temperature_degC};
     }
     [[nodiscard]] py::array_t<double> covariance() const override {
         constexpr int size = SocFilter<double, Branches>::size;
         return py::array_t<double>({size, size}, &filter_.state().covariance[0][0]);
     }
 
-private:
+  private:
     CellTables<double, Branches> tables_;
     SocFilter<double, Branches> filter_;
 };
@@ -58,15 +70,23 @@ void need_ok(Status status, const char* what) {
 
 void bind_estimate(py::module_& module) {
     using Settings = SocFilterSettings<double>;
-    py::class_<Settings> settings(module, "SocFilterSettings", "Knobs of the SOC filter; every one has a default that needs no tuning.");
+    py::class_<Settings> settings(
+        module, "SocFilterSettings",
+        "Knobs of the SOC filter; every one has a default that needs no tuning.");
     add_keyword_constructor(settings);
-    settings.def_readwrite("voltage_std_V", &Settings::voltage_std_V, "Constant part of the voltage model error.")
-        .def_readwrite("overvoltage_share_std", &Settings::overvoltage_share_std, "Part that grows with |overvoltage|.")
-        .def_readwrite("update_interval_s", &Settings::update_interval_s, "The voltage is fused at most this often.")
-        .def_readwrite("gate", &Settings::gate, "Innovations beyond this many standard deviations are refused.")
+    settings
+        .def_readwrite("voltage_std_V", &Settings::voltage_std_V,
+                       "Constant part of the voltage model error.")
+        .def_readwrite("overvoltage_share_std", &Settings::overvoltage_share_std,
+                       "Part that grows with |overvoltage|.")
+        .def_readwrite("update_interval_s", &Settings::update_interval_s,
+                       "The voltage is fused at most this often.")
+        .def_readwrite("gate", &Settings::gate,
+                       "Innovations beyond this many standard deviations are refused.")
         .def_readwrite("reset_after_s", &Settings::reset_after_s)
         .def_readwrite("reset_soc_std", &Settings::reset_soc_std)
-        .def_readwrite("soc_std_per_sqrt_h", &Settings::soc_std_per_sqrt_h, "Growth of the SOC spread by counting alone.")
+        .def_readwrite("soc_std_per_sqrt_h", &Settings::soc_std_per_sqrt_h,
+                       "Growth of the SOC spread by counting alone.")
         .def_readwrite("branch_share_std", &Settings::branch_share_std)
         .def_readwrite("log_scale_std_per_sqrt_h", &Settings::log_scale_std_per_sqrt_h)
         .def_readwrite("log_scale_std_initial", &Settings::log_scale_std_initial)
@@ -100,24 +120,41 @@ void bind_estimate(py::module_& module) {
         .def_readonly("updated", &Estimate::updated)
         .def_readonly("fault_bits", &Estimate::fault_bits)
         .def("__repr__", [](const Estimate& e) {
-            return "<voltkeel.SocEstimate soc " + std::to_string(e.soc) + " +- " + std::to_string(e.soc_std) + ">";
+            return "<voltkeel.SocEstimate soc " + std::to_string(e.soc) + " +- " +
+                   std::to_string(e.soc_std) + ">";
         });
 
-    py::class_<RuntimeFilter> filter(module, "SocFilter", "SOC of one cell from current, voltage and temperature (extended Kalman filter).");
+    py::class_<RuntimeFilter> filter(
+        module, "SocFilter",
+        "SOC of one cell from current, voltage and temperature (extended Kalman filter).");
     filter.def(py::init([](const Cell& cell, const Settings& s) {
-                   return RuntimeFilter{with_branches(cell.resistance.branches.size(), [&](auto n) -> std::unique_ptr<AnyFilter> {
-                       return std::make_unique<Filter<decltype(n)::value>>(cell, s);
-                   })};
+                   return RuntimeFilter{with_branches(
+                       cell.resistance.branches.size(), [&](auto n) -> std::unique_ptr<AnyFilter> {
+                           return std::make_unique<Filter<decltype(n)::value>>(cell, s);
+                       })};
                }),
                py::arg("cell"), py::arg("settings") = Settings{});
-    filter.def("start", [](RuntimeFilter& f, double soc, double std, double t) { need_ok(f.any->start(soc, std, t), "start"); }, py::arg("soc"),
-               py::arg("soc_std"), py::arg("temperature_degC") = 25.0, "Start at rest from a known SOC (0..1) with a standard deviation.");
-    filter.def("start_from_voltage", [](RuntimeFilter& f, double v, double i, double t) { need_ok(f.any->start_from_voltage(v, i, t), "start_from_voltage"); },
-               py::arg("voltage_V"), py::arg("current_A") = 0.0, py::arg("temperature_degC") = 25.0,
-               "Start from one voltage: at rest the OCV, under load with a wide spread.");
-    filter.def("step", [](RuntimeFilter& f, double i, double v, double t, double dt) { return f.any->step({i, v, t, dt}); }, py::arg("current_A"),
-               py::arg("voltage_V"), py::arg("temperature_degC"), py::arg("dt_s"),
-               "Take one sample (current positive when charging) and return the SocEstimate.");
+    filter.def(
+        "start",
+        [](RuntimeFilter& f, double soc, double std, double t) {
+            need_ok(f.any->start(soc, std, t), "start");
+        },
+        py::arg("soc"), py::arg("soc_std"), py::arg("temperature_degC") = 25.0,
+        "Start at rest from a known SOC (0..1) with a standard deviation.");
+    filter.def(
+        "start_from_voltage",
+        [](RuntimeFilter& f, double v, double i, double t) {
+            need_ok(f.any->start_from_voltage(v, i, t), "start_from_voltage");
+        },
+        py::arg("voltage_V"), py::arg("current_A") = 0.0, py::arg("temperature_degC") = 25.0,
+        "Start from one voltage: at rest the OCV, under load with a wide spread.");
+    filter.def(
+        "step",
+        [](RuntimeFilter& f, double i, double v, double t, double dt) {
+            return f.any->step({i, v, t, dt});
+        },
+        py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"), py::arg("dt_s"),
+        "Take one sample (current positive when charging) and return the SocEstimate.");
     filter.def(
         "run",
         [](RuntimeFilter& f, const Log& log) {
@@ -128,7 +165,8 @@ void bind_estimate(py::module_& module) {
                 const py::gil_scoped_release release;
                 for (std::size_t k = 0; k < log.size(); ++k) {
                     const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
-                    const auto& e = f.any->step({log.current_A[k], log.voltage_V[k], log.temperature_degC[k], dt_s});
+                    const auto& e = f.any->step(
+                        {log.current_A[k], log.voltage_V[k], log.temperature_degC[k], dt_s});
                     soc[k] = e.soc;
                     soc_std[k] = e.soc_std;
                     bits[k] = e.fault_bits;
@@ -137,19 +175,26 @@ void bind_estimate(py::module_& module) {
             return py::make_tuple(to_array(soc), to_array(soc_std), to_array(bits));
         },
         py::arg("log"), "Run along a log; returns (soc, soc_std, fault_bits), each (n,).");
-    filter.def_property_readonly("state", [](const RuntimeFilter& f) { return f.any->state(); }, "The present ModelState.");
-    filter.def_property_readonly("covariance", [](const RuntimeFilter& f) { return f.any->covariance(); },
-                                 "(m, m) covariance of [soc, branch voltages, hysteresis, ln resistance scale].");
+    filter.def_property_readonly(
+        "state", [](const RuntimeFilter& f) { return f.any->state(); }, "The present ModelState.");
+    filter.def_property_readonly(
+        "covariance", [](const RuntimeFilter& f) { return f.any->covariance(); },
+        "(m, m) covariance of [soc, branch voltages, hysteresis, ln resistance scale].");
 
     py::class_<SocTrace>(module, "SocTrace", "The filter's answer at every row of a log.")
         .def_property_readonly("time_s", [](const SocTrace& t) { return to_array(t.time_s); })
         .def_property_readonly("soc", [](const SocTrace& t) { return to_array(t.soc); })
         .def_property_readonly("soc_std", [](const SocTrace& t) { return to_array(t.soc_std); })
-        .def_property_readonly("voltage_predicted_V", [](const SocTrace& t) { return to_array(t.voltage_predicted_V); })
-        .def_property_readonly("innovation_V", [](const SocTrace& t) { return to_array(t.innovation_V); })
-        .def_property_readonly("innovation_std_V", [](const SocTrace& t) { return to_array(t.innovation_std_V); })
-        .def_property_readonly("resistance_scale", [](const SocTrace& t) { return to_array(t.resistance_scale); })
-        .def_property_readonly("fault_bits", [](const SocTrace& t) { return to_array(t.fault_bits); })
+        .def_property_readonly("voltage_predicted_V",
+                               [](const SocTrace& t) { return to_array(t.voltage_predicted_V); })
+        .def_property_readonly("innovation_V",
+                               [](const SocTrace& t) { return to_array(t.innovation_V); })
+        .def_property_readonly("innovation_std_V",
+                               [](const SocTrace& t) { return to_array(t.innovation_std_V); })
+        .def_property_readonly("resistance_scale",
+                               [](const SocTrace& t) { return to_array(t.resistance_scale); })
+        .def_property_readonly("fault_bits",
+                               [](const SocTrace& t) { return to_array(t.fault_bits); })
         .def_readonly("update_count", &SocTrace::update_count)
         .def_readonly("rejected_count", &SocTrace::rejected_count)
         .def_readonly("reset_count", &SocTrace::reset_count)
@@ -158,17 +203,23 @@ void bind_estimate(py::module_& module) {
 
     module.def(
         "replay",
-        [](const Cell& cell, const Log& log, std::optional<double> initial_soc, double initial_soc_std, std::optional<double> capacity_Ah,
-           const Settings& s, const std::function<bool(double)>& progress) {
+        [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
+           double initial_soc_std, std::optional<double> capacity_Ah, const Settings& s,
+           const std::function<bool(double)>& progress) {
             return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s}, progress);
         },
-        py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(), py::arg("initial_soc_std") = 0.2,
-        py::arg("capacity_Ah") = py::none(), py::arg("settings") = Settings{}, py::arg("progress") = py::none(),
-        "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
-        "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's capacity\nsettings : SocFilterSettings\n"
-        "progress : called with the share done; returning False cancels\n\nReturns\n-------\nSocTrace");
+        py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
+        py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
+        py::arg("settings") = Settings{}, py::arg("progress") = py::none(),
+        "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
+        "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
+        "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
+        "capacity\nsettings : SocFilterSettings\n"
+        "progress : called with the share done; returning False "
+        "cancels\n\nReturns\n-------\nSocTrace");
     module.def("write_trace", &write_trace, py::arg("path"), py::arg("trace"),
-               "Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, fault_bits as CSV.");
+               "Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, "
+               "fault_bits as CSV.");
 }
 
 }  // namespace voltkeel::python

@@ -4,7 +4,8 @@
 namespace voltkeel::python {
 
 void bind_fit(py::module_& module) {
-    py::class_<SlowTestSettings> slow(module, "SlowTestSettings", "Knobs of the slow-test evaluation.");
+    py::class_<SlowTestSettings> slow(module, "SlowTestSettings",
+                                      "Knobs of the slow-test evaluation.");
     add_keyword_constructor(slow);
     slow.def_readwrite("fastest_rate_per_h", &SlowTestSettings::fastest_rate_per_h)
         .def_readwrite("node_count", &SlowTestSettings::node_count)
@@ -43,17 +44,29 @@ void bind_fit(py::module_& module) {
         .def_readwrite("passes", &FitSettings::passes);
 
     py::class_<PulseFit::Branch>(module, "PulseFitBranch", "One RC branch at one temperature.")
-        .def_property_readonly("resistance_ohm", [](const PulseFit::Branch& b) { return to_array(b.resistance_ohm); }, "(s,)")
-        .def_property_readonly("resistance_log_std", [](const PulseFit::Branch& b) { return to_array(b.resistance_log_std); }, "(s,) of the logarithm")
+        .def_property_readonly(
+            "resistance_ohm", [](const PulseFit::Branch& b) { return to_array(b.resistance_ohm); },
+            "(s,)")
+        .def_property_readonly(
+            "resistance_log_std",
+            [](const PulseFit::Branch& b) { return to_array(b.resistance_log_std); },
+            "(s,) of the logarithm")
         .def_readonly("time_s", &PulseFit::Branch::time_s)
         .def_readonly("time_log_std", &PulseFit::Branch::time_log_std);
     py::class_<PulseFit>(module, "PulseFit", "The fit at one temperature.")
         .def_readonly("temperature_degC", &PulseFit::temperature_degC)
-        .def_property_readonly("soc", [](const PulseFit& f) { return to_array(f.soc); }, "(s,)")
-        .def_property_readonly("r0_ohm", [](const PulseFit& f) { return to_array(f.r0_ohm); }, "(s,)")
-        .def_property_readonly("r0_log_std", [](const PulseFit& f) { return to_array(f.r0_log_std); }, "(s,) of the logarithm")
-        .def_property_readonly("ocv_shift_V", [](const PulseFit& f) { return to_array(f.ocv_shift_V); }, "(s,)")
-        .def_property_readonly("ocv_shift_std_V", [](const PulseFit& f) { return to_array(f.ocv_shift_std_V); }, "(s,)")
+        .def_property_readonly(
+            "soc", [](const PulseFit& f) { return to_array(f.soc); }, "(s,)")
+        .def_property_readonly(
+            "r0_ohm", [](const PulseFit& f) { return to_array(f.r0_ohm); }, "(s,)")
+        .def_property_readonly(
+            "r0_log_std", [](const PulseFit& f) { return to_array(f.r0_log_std); },
+            "(s,) of the logarithm")
+        .def_property_readonly(
+            "ocv_shift_V", [](const PulseFit& f) { return to_array(f.ocv_shift_V); }, "(s,)")
+        .def_property_readonly(
+            "ocv_shift_std_V", [](const PulseFit& f) { return to_array(f.ocv_shift_std_V); },
+            "(s,)")
         .def_readonly("branches", &PulseFit::branches)
         .def_readonly("initial_soc", &PulseFit::initial_soc, "Of each log.")
         .def_readonly("residual_rms_V", &PulseFit::residual_rms_V, "Of each log.")
@@ -76,18 +89,24 @@ void bind_fit(py::module_& module) {
         .def_readonly("pulses", &FitResult::pulses, "By rising temperature.")
         .def_readonly("slow", &FitResult::slow);
 
-    module.def("read_slow_test", &read_slow_test, py::arg("log"), py::arg("settings") = SlowTestSettings{}, "Capacity from a slow test.");
+    module.def("read_slow_test", &read_slow_test, py::arg("log"),
+               py::arg("settings") = SlowTestSettings{}, "Capacity from a slow test.");
     module.def(
         "fit_cell",
-        [](const Log& slow_log, const std::vector<Log>& pulse_logs, const FitSettings& s, const FitProgress& progress) {
+        [](const Log& slow_log, const std::vector<Log>& pulse_logs, const FitSettings& s,
+           const FitProgress& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
             return fit_cell(slow_log, pulse_logs, s, progress);
         },
-        py::arg("slow"), py::arg("pulses"), py::arg("settings") = FitSettings{}, py::arg("progress") = py::none(),
-        "Make a cell from a slow charge/discharge test and pulse tests at any mix of temperatures.\n\n"
-        "Parameters\n----------\nslow : Log of the slow test\npulses : list of Log, each starting at rest; the temperature comes from the data\n"
-        "settings : FitSettings\nprogress : called with (share, stage); returning False cancels\n\nReturns\n-------\nFitResult\n\n"
+        py::arg("slow"), py::arg("pulses"), py::arg("settings") = FitSettings{},
+        py::arg("progress") = py::none(),
+        "Make a cell from a slow charge/discharge test and pulse tests at any mix of "
+        "temperatures.\n\n"
+        "Parameters\n----------\nslow : Log of the slow test\npulses : list of Log, each starting "
+        "at rest; the temperature comes from the data\n"
+        "settings : FitSettings\nprogress : called with (share, stage); returning False "
+        "cancels\n\nReturns\n-------\nFitResult\n\n"
         "Raises\n------\nDataError\n    Says which log lacks what.");
 }
 

@@ -10,14 +10,18 @@ void bind_limits(py::module_& module) {
         .value("soc", LimitReason::soc)
         .value("temperature", LimitReason::temperature)
         .value("maker_table", LimitReason::maker_table)
-        .def_property_readonly("message", [](LimitReason reason) { return message(reason); }, "In plain words.");
+        .def_property_readonly(
+            "message", [](LimitReason reason) { return message(reason); }, "In plain words.");
     using Direction = DirectionLimit<double>;
-    py::class_<Direction>(module, "DirectionLimit", "What is allowed in one direction for one horizon.")
+    py::class_<Direction>(module, "DirectionLimit",
+                          "What is allowed in one direction for one horizon.")
         .def_readonly("current_A", &Direction::current_A, ">= 0 for charge, <= 0 for discharge.")
-        .def_readonly("power_W", &Direction::power_W, "What can be held to the end of the horizon, signed like the current.")
+        .def_readonly("power_W", &Direction::power_W,
+                      "What can be held to the end of the horizon, signed like the current.")
         .def_readonly("end_voltage_V", &Direction::end_voltage_V)
         .def_readonly("reason", &Direction::reason)
-        .def_readonly("binding_value", &Direction::binding_value, "The bound that decides, in its own unit.");
+        .def_readonly("binding_value", &Direction::binding_value,
+                      "The bound that decides, in its own unit.");
     using Horizon = HorizonLimit<double>;
     py::class_<Horizon>(module, "HorizonLimit", "Both directions for one horizon.")
         .def_readonly("horizon_s", &Horizon::horizon_s)
@@ -31,15 +35,16 @@ void bind_limits(py::module_& module) {
         .def_readwrite("largest_rate_per_h", &Settings::largest_rate_per_h)
         .def_readwrite("soc_margin", &Settings::soc_margin)
         .def_readwrite("voltage_margin_V", &Settings::voltage_margin_V);
-    module.def("current_limits",
-               [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s, const Settings& s) {
-                   return current_limits(cell, state, horizons_s, s);
-               },
-               py::arg("cell"), py::arg("state"),
-               py::arg("horizons_s") = std::vector<double>{2, 10, 30}, py::arg("settings") = Settings{},
-               "Largest charge and discharge current and power of one cell for each horizon, and what decides them.\n\n"
-               "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\n"
-               "horizons_s : rising, each from 0 to 600\n\nReturns\n-------\nlist of HorizonLimit");
+    module.def(
+        "current_limits",
+        [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,
+           const Settings& s) { return current_limits(cell, state, horizons_s, s); },
+        py::arg("cell"), py::arg("state"), py::arg("horizons_s") = std::vector<double>{2, 10, 30},
+        py::arg("settings") = Settings{},
+        "Largest charge and discharge current and power of one cell for each horizon, and what "
+        "decides them.\n\n"
+        "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\n"
+        "horizons_s : rising, each from 0 to 600\n\nReturns\n-------\nlist of HorizonLimit");
 }
 
 }  // namespace voltkeel::python

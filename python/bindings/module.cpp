@@ -3,7 +3,8 @@
 
 PYBIND11_MODULE(_voltkeel, module) {
     using namespace voltkeel::python;
-    module.doc() = "Compiled part of voltkeel: the same code as the C++ library, with the same names.";
+    module.doc() =
+        "Compiled part of voltkeel: the same code as the C++ library, with the same names.";
     module.attr("__version__") = voltkeel::version;
     py::register_exception<voltkeel::Error>(module, "DataError", PyExc_ValueError).doc() =
         "Data or a setting cannot be used; the text names file, line, field, value and bound.";

@@ -8,4 +8,4 @@ from voltkeel import _voltkeel as _compiled
 from voltkeel._voltkeel import *  # noqa: F403  the names of the compiled module are the public ones
 
 __version__: str = _compiled.__version__
-__all__ = sorted(name for name in dir(_compiled) if not name.startswith("_"))  # noqa: PLE0605
+__all__ = sorted(name for name in dir(_compiled) if not name.startswith("_"))

@@ -15,7 +15,8 @@ namespace {
 /// Sections of one current direction; the current of a row belongs to the interval that ends there.
 std::vector<LogSection> sections_of(const Log& log) {
     double largest_A = 0;
-    for (const double current : log.current_A) largest_A = std::max(largest_A, std::abs(current));
+    for (const double current : log.current_A)
+        largest_A = std::max(largest_A, std::abs(current));
     const double idle_A = 0.02 * largest_A;
     const auto direction = [&](std::size_t k) {
         return log.current_A[k] > idle_A ? 1 : (log.current_A[k] < -idle_A ? -1 : 0);
@@ -25,7 +26,9 @@ std::vector<LogSection> sections_of(const Log& log) {
         if (sections.empty() || direction(k) != direction(k - 1)) sections.push_back({k, k, 0, 0});
         LogSection& section = sections.back();
         section.last = k;
-        if (k > 0) section.charge_Ah += log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) / seconds_per_hour<double>;
+        if (k > 0)
+            section.charge_Ah +=
+                log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) / seconds_per_hour<double>;
     }
     for (LogSection& section : sections) {
         const double begin_s = log.time_s[section.first > 0 ? section.first - 1 : 0];
@@ -42,7 +45,8 @@ struct CurvePoint {
 };
 
 /// Local straight-line fit (triangular kernel) at `soc`; also gives the scatter around the line.
-bool local_line(const std::vector<CurvePoint>& points, double soc, double half_width, double& voltage_V, double& scatter_V) {
+bool local_line(const std::vector<CurvePoint>& points, double soc, double half_width,
+                double& voltage_V, double& scatter_V) {
     const auto from = std::lower_bound(points.begin(), points.end(), soc - half_width,
                                        [](const CurvePoint& p, double s) { return p.soc < s; });
     double w0 = 0, w1 = 0, w2 = 0, v0 = 0, v1 = 0, vv = 0;
@@ -71,8 +75,8 @@ bool local_line(const std::vector<CurvePoint>& points, double soc, double half_w
 }
 
 /// Curve on evenly spaced nodes from points in order of SOC; nodes without points are left at NaN.
-void resample(const std::vector<CurvePoint>& points, const SlowTestSettings& settings, std::vector<double>& voltage_V,
-              std::vector<double>& std_V) {
+void resample(const std::vector<CurvePoint>& points, const SlowTestSettings& settings,
+              std::vector<double>& voltage_V, std::vector<double>& std_V) {
     const int count = settings.node_count;
     voltage_V.assign(static_cast<std::size_t>(count), std::nan(""));
     std_V.assign(static_cast<std::size_t>(count), std::nan(""));
@@ -83,18 +87,22 @@ void resample(const std::vector<CurvePoint>& points, const SlowTestSettings& set
         double scatter_V = 0;
         for (double width = settings.kernel_soc; width < 0.2; width *= 2) {
             if (!local_line(points, soc, width, value_V, scatter_V)) continue;
-            const auto near = std::lower_bound(points.begin(), points.end(), soc,
-                                               [](const CurvePoint& p, double s) { return p.soc < s; });
-            const double overvoltage_V = near == points.end() ? points.back().overvoltage_V : near->overvoltage_V;
+            const auto near =
+                std::lower_bound(points.begin(), points.end(), soc,
+                                 [](const CurvePoint& p, double s) { return p.soc < s; });
+            const double overvoltage_V =
+                near == points.end() ? points.back().overvoltage_V : near->overvoltage_V;
             voltage_V[static_cast<std::size_t>(k)] = value_V;
-            std_V[static_cast<std::size_t>(k)] =
-                std::hypot(scatter_V, std::max(0.001, settings.overvoltage_share_std * std::abs(overvoltage_V)));
+            std_V[static_cast<std::size_t>(k)] = std::hypot(
+                scatter_V,
+                std::max(0.001, settings.overvoltage_share_std * std::abs(overvoltage_V)));
             break;
         }
     }
 }
 
-/// Smallest change that makes a curve rise: pools neighbours that fall, then tilts level stretches by 1 uV a node.
+/// Smallest change that makes a curve rise: pools neighbours that fall, then tilts level stretches
+/// by 1 uV a node.
 void make_increasing(std::vector<double>& values) {
     struct Pool {
         double sum;
@@ -118,13 +126,16 @@ void make_increasing(std::vector<double>& values) {
             values[k] = mean + 1e-6 * (n - 0.5 * (pool.count - 1));
         }
     }
-    for (k = 1; k < values.size(); ++k) values[k] = std::max(values[k], values[k - 1] + 1e-7);
+    for (k = 1; k < values.size(); ++k)
+        values[k] = std::max(values[k], values[k - 1] + 1e-7);
 }
 
 }  // namespace
 
 SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
-    if (log.size() < 20) throw Error(log.source + ": a slow test needs at least 20 rows, this log has " + std::to_string(log.size()));
+    if (log.size() < 20)
+        throw Error(log.source + ": a slow test needs at least 20 rows, this log has " +
+                    std::to_string(log.size()));
     SlowTest test;
     for (const LogSection& section : sections_of(log)) {
         if (section.charge_Ah < test.discharge.charge_Ah) test.discharge = section;
@@ -132,36 +143,48 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
     }
     const LogSection& discharge = test.discharge;
     if (!(discharge.charge_Ah < 0)) {
-        throw Error(log.source + ": no discharge found: current_A is never negative. Current must be positive when charging; "
+        throw Error(log.source +
+                    ": no discharge found: current_A is never negative. Current must be positive "
+                    "when charging; "
                     "if this file has the other sign, say so with the sign option");
     }
     test.capacity_Ah = -discharge.charge_Ah;
     const double rate_per_h = -discharge.mean_current_A / test.capacity_Ah;
     if (rate_per_h > settings.fastest_rate_per_h) {
-        throw Error(log.source + ": the discharge runs at " + number_text(rate_per_h) + " of the capacity per hour; an open-circuit voltage needs " +
+        throw Error(log.source + ": the discharge runs at " + number_text(rate_per_h) +
+                    " of the capacity per hour; an open-circuit voltage needs " +
                     number_text(settings.fastest_rate_per_h) + " or slower (C/20 is usual)");
     }
-    const double hours = (log.time_s[discharge.last] - log.time_s[discharge.first]) / seconds_per_hour<double>;
-    test.capacity_Ah_std = std::hypot(settings.gain_std * test.capacity_Ah, settings.offset_std_A * hours);
-    std::vector<double> temperatures(log.temperature_degC.begin() + static_cast<std::ptrdiff_t>(discharge.first),
-                                     log.temperature_degC.begin() + static_cast<std::ptrdiff_t>(discharge.last) + 1);
+    const double hours =
+        (log.time_s[discharge.last] - log.time_s[discharge.first]) / seconds_per_hour<double>;
+    test.capacity_Ah_std =
+        std::hypot(settings.gain_std * test.capacity_Ah, settings.offset_std_A * hours);
+    std::vector<double> temperatures(
+        log.temperature_degC.begin() + static_cast<std::ptrdiff_t>(discharge.first),
+        log.temperature_degC.begin() + static_cast<std::ptrdiff_t>(discharge.last) + 1);
     test.temperature_degC = quantile(std::move(temperatures), 0.5);
 
     const bool has_charge = test.charge.charge_Ah > 0.5 * test.capacity_Ah;
     if (!has_charge) test.charge = {};
     test.charged_Ah = test.charge.charge_Ah;
     test.voltage_min_V = log.voltage_V[discharge.last];
-    test.voltage_max_V = has_charge ? log.voltage_V[test.charge.last] : log.voltage_V[discharge.first];
+    test.voltage_max_V =
+        has_charge ? log.voltage_V[test.charge.last] : log.voltage_V[discharge.first];
     if (!has_charge) {
-        test.notes.push_back("The slow test has no full charge: charge and discharge branch of the OCV are taken as one.");
+        test.notes.push_back(
+            "The slow test has no full charge: charge and discharge branch of the OCV are taken as "
+            "one.");
     } else {
         const double imbalance = (test.charged_Ah - test.capacity_Ah) / test.capacity_Ah;
         if (std::abs(imbalance) > 0.04) {
-            const double total_hours = (test.capacity_Ah / -discharge.mean_current_A) + (test.charged_Ah / test.charge.mean_current_A);
-            test.notes.push_back("The slow test puts out " + number_text(test.capacity_Ah) + " Ah and takes in " + number_text(test.charged_Ah) +
-                                 " Ah (" + number_text(100 * imbalance, "%+.1f") + " %). A current sensor that reads " +
-                                 number_text((test.capacity_Ah - test.charged_Ah) / total_hours * 1000, "%.1f") +
-                                 " mA too low would explain it; if you know the offset, give it.");
+            const double total_hours = (test.capacity_Ah / -discharge.mean_current_A) +
+                                       (test.charged_Ah / test.charge.mean_current_A);
+            test.notes.push_back(
+                "The slow test puts out " + number_text(test.capacity_Ah) + " Ah and takes in " +
+                number_text(test.charged_Ah) + " Ah (" + number_text(100 * imbalance, "%+.1f") +
+                " %). A current sensor that reads " +
+                number_text((test.capacity_Ah - test.charged_Ah) / total_hours * 1000, "%.1f") +
+                " mA too low would explain it; if you know the offset, give it.");
         }
     }
 
@@ -170,15 +193,18 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
     double counted_Ah = 0;
     std::vector<double> charge_Ah(log.size(), 0.0);
     for (std::size_t k = 1; k < log.size(); ++k) {
-        counted_Ah += log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) / seconds_per_hour<double>;
+        counted_Ah +=
+            log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) / seconds_per_hour<double>;
         charge_Ah[k] = counted_Ah;
     }
     const double at_full_Ah = charge_Ah[discharge.first > 0 ? discharge.first - 1 : 0];
-    for (std::size_t k = 0; k < log.size(); ++k) test.soc[k] = 1.0 + (charge_Ah[k] - at_full_Ah) / test.capacity_Ah;
+    for (std::size_t k = 0; k < log.size(); ++k)
+        test.soc[k] = 1.0 + (charge_Ah[k] - at_full_Ah) / test.capacity_Ah;
     return test;
 }
 
-OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<double>& overvoltage_V, const SlowTestSettings& settings) {
+OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<double>& overvoltage_V,
+                   const SlowTestSettings& settings) {
     const auto points_of = [&](const LogSection& section) {
         std::vector<CurvePoint> points;
         // The row before the current starts is a rest: the voltage there is the OCV itself.
@@ -187,22 +213,24 @@ OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<doubl
             const double over_V = overvoltage_V.empty() ? 0.0 : overvoltage_V[k];
             points.push_back({test.soc[k], log.voltage_V[k] - over_V, over_V});
         }
-        std::stable_sort(points.begin(), points.end(), [](const CurvePoint& a, const CurvePoint& b) { return a.soc < b.soc; });
+        std::stable_sort(points.begin(), points.end(),
+                         [](const CurvePoint& a, const CurvePoint& b) { return a.soc < b.soc; });
         return points;
     };
     const auto count = static_cast<std::size_t>(settings.node_count);
     OcvCurve curve;
     curve.reference_temperature_degC = test.temperature_degC;
     curve.soc.resize(count);
-    for (std::size_t k = 0; k < count; ++k) curve.soc[k] = static_cast<double>(k) / static_cast<double>(count - 1);
+    for (std::size_t k = 0; k < count; ++k)
+        curve.soc[k] = static_cast<double>(k) / static_cast<double>(count - 1);
     resample(points_of(test.discharge), settings, curve.discharge_V, curve.voltage_std_V);
     if (std::isnan(curve.discharge_V.front()) || std::isnan(curve.discharge_V.back())) {
         throw Error(log.source + ": the slow discharge does not span SOC 0 to 1");
     }
     make_increasing(curve.discharge_V);
 
-    // The gap between the branches, smoothed over 5 % of SOC: it is small, and where the curve is steep a small
-    // error of SOC makes a large false gap, so steep places count less.
+    // The gap between the branches, smoothed over 5 % of SOC: it is small, and where the curve is
+    // steep a small error of SOC makes a large false gap, so steep places count less.
     std::vector<double> gap_V(count, 0.0);
     if (test.charge.charge_Ah > 0) {
         std::vector<double> charge_V, charge_std_V;
@@ -211,23 +239,29 @@ OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<doubl
         for (int k = 0; k < static_cast<int>(count); ++k) {
             double weight = 0;
             double sum_V = 0;
-            for (int j = std::max(0, k - reach); j <= std::min(static_cast<int>(count) - 1, k + reach); ++j) {
+            for (int j = std::max(0, k - reach);
+                 j <= std::min(static_cast<int>(count) - 1, k + reach); ++j) {
                 const auto at = static_cast<std::size_t>(j);
                 if (std::isnan(charge_V[at])) continue;
                 const std::size_t before = at > 0 ? at - 1 : at;
                 const std::size_t after = at + 1 < count ? at + 1 : at;
-                const double slope_V = (curve.discharge_V[after] - curve.discharge_V[before]) / (curve.soc[after] - curve.soc[before]);
-                const double w = (1.0 - std::abs(j - k) / (reach + 1.0)) / (0.01 + slope_V * slope_V);
+                const double slope_V = (curve.discharge_V[after] - curve.discharge_V[before]) /
+                                       (curve.soc[after] - curve.soc[before]);
+                const double w =
+                    (1.0 - std::abs(j - k) / (reach + 1.0)) / (0.01 + slope_V * slope_V);
                 weight += w;
                 sum_V += w * std::max(0.0, charge_V[at] - curve.discharge_V[at]);
             }
-            gap_V[static_cast<std::size_t>(k)] = weight > 0 ? sum_V / weight : gap_V[static_cast<std::size_t>(k > 0 ? k - 1 : 0)];
+            gap_V[static_cast<std::size_t>(k)] =
+                weight > 0 ? sum_V / weight : gap_V[static_cast<std::size_t>(k > 0 ? k - 1 : 0)];
         }
     }
     curve.charge_V.resize(count);
-    for (std::size_t k = 0; k < count; ++k) curve.charge_V[k] = curve.discharge_V[k] + gap_V[k];
+    for (std::size_t k = 0; k < count; ++k)
+        curve.charge_V[k] = curve.discharge_V[k] + gap_V[k];
     make_increasing(curve.charge_V);
-    for (std::size_t k = 0; k < count; ++k) curve.charge_V[k] = std::max(curve.charge_V[k], curve.discharge_V[k]);
+    for (std::size_t k = 0; k < count; ++k)
+        curve.charge_V[k] = std::max(curve.charge_V[k], curve.discharge_V[k]);
     return curve;
 }
 

@@ -12,10 +12,11 @@ namespace voltkeel {
 
 namespace {
 
-constexpr int ocv_node_count = 201;              // 0.5 % of SOC
+constexpr int ocv_node_count = 201;  // 0.5 % of SOC
 constexpr double coldest_node_degC = -40;
 constexpr double hottest_node_degC = 70;
-constexpr double temperature_node_step_K = 2.5;  // keeps a 50 kJ/mol resistance within 0.6 % between nodes
+constexpr double temperature_node_step_K =
+    2.5;  // keeps a 50 kJ/mol resistance within 0.6 % between nodes
 
 template <class... Parts>
 [[noreturn]] void fail(const Parts&... parts) {
@@ -25,12 +26,15 @@ template <class... Parts>
     throw Error(text.str());
 }
 
-void check_increasing(const std::string& field, const std::vector<double>& values, std::size_t least) {
-    if (values.size() < least) fail(field, ": has ", values.size(), " values, needs at least ", least);
+void check_increasing(const std::string& field, const std::vector<double>& values,
+                      std::size_t least) {
+    if (values.size() < least)
+        fail(field, ": has ", values.size(), " values, needs at least ", least);
     for (std::size_t k = 0; k < values.size(); ++k) {
         if (!std::isfinite(values[k])) fail(field, "[", k, "]: is not a finite number");
         if (k > 0 && !(values[k] > values[k - 1])) {
-            fail(field, "[", k, "]: ", values[k], " is not above the value before it, ", values[k - 1]);
+            fail(field, "[", k, "]: ", values[k], " is not above the value before it, ",
+                 values[k - 1]);
         }
     }
 }
@@ -45,9 +49,10 @@ void check_length(const std::string& field, const std::vector<double>& values, s
     if (values.size() != length) fail(field, ": has ", values.size(), " values, needs ", length);
 }
 
-void check_grid(const std::string& field, const Grid& grid, std::size_t rows, std::size_t columns, double low,
-                double high) {
-    if (grid.size() != rows) fail(field, ": has ", grid.size(), " rows (temperatures), needs ", rows);
+void check_grid(const std::string& field, const Grid& grid, std::size_t rows, std::size_t columns,
+                double low, double high) {
+    if (grid.size() != rows)
+        fail(field, ": has ", grid.size(), " rows (temperatures), needs ", rows);
     for (std::size_t r = 0; r < rows; ++r) {
         check_length(field + "[" + std::to_string(r) + "]", grid[r], columns);
         for (std::size_t c = 0; c < columns; ++c) {
@@ -74,8 +79,10 @@ bool evenly_spaced(const std::vector<double>& x) {
     return true;
 }
 
-/// Values of one grid column-by-column at a temperature and SOC: Arrhenius over temperature, straight over SOC.
-double grid_value(const ResistanceGrid& axes, const Grid& grid, double soc, double temperature_degC) {
+/// Values of one grid column-by-column at a temperature and SOC: Arrhenius over temperature,
+/// straight over SOC.
+double grid_value(const ResistanceGrid& axes, const Grid& grid, double soc,
+                  double temperature_degC) {
     std::vector<double> over_temperature(axes.temperature_degC.size());
     for (std::size_t t = 0; t < over_temperature.size(); ++t) {
         over_temperature[t] = interpolate(axes.soc, grid[t], soc);
@@ -85,14 +92,18 @@ double grid_value(const ResistanceGrid& axes, const Grid& grid, double soc, doub
 
 }  // namespace
 
-double arrhenius_value(const std::vector<double>& temperatures_degC, const std::vector<double>& values,
-                       double temperature_degC) {
+double arrhenius_value(const std::vector<double>& temperatures_degC,
+                       const std::vector<double>& values, double temperature_degC) {
     if (values.size() == 1) return values.front();
-    const double reached_degC = std::clamp(temperature_degC, temperatures_degC.front() - arrhenius_reach_K,
-                                           temperatures_degC.back() + arrhenius_reach_K);
+    const double reached_degC =
+        std::clamp(temperature_degC, temperatures_degC.front() - arrhenius_reach_K,
+                   temperatures_degC.back() + arrhenius_reach_K);
     const auto inverse_K = [](double degC) { return 1.0 / (degC + zero_celsius_K<double>); };
-    const auto upper = std::upper_bound(temperatures_degC.begin(), temperatures_degC.end(), reached_degC);
-    auto k = static_cast<std::size_t>(std::max<std::ptrdiff_t>(upper - temperatures_degC.begin(), 1)) - 1;
+    const auto upper =
+        std::upper_bound(temperatures_degC.begin(), temperatures_degC.end(), reached_degC);
+    auto k =
+        static_cast<std::size_t>(std::max<std::ptrdiff_t>(upper - temperatures_degC.begin(), 1)) -
+        1;
     k = std::min(k, values.size() - 2);
     double slope_K = std::log(values[k + 1] / values[k]) /
                      (inverse_K(temperatures_degC[k + 1]) - inverse_K(temperatures_degC[k]));
@@ -102,7 +113,8 @@ double arrhenius_value(const std::vector<double>& temperatures_degC, const std::
         slope_K = std::clamp(slope_K, 0.0, steepest_K);
     }
     const std::size_t from = reached_degC > temperatures_degC.back() ? k + 1 : k;
-    const double factor = std::exp(slope_K * (inverse_K(reached_degC) - inverse_K(temperatures_degC[from])));
+    const double factor =
+        std::exp(slope_K * (inverse_K(reached_degC) - inverse_K(temperatures_degC[from])));
     return values[from] * std::min(factor, arrhenius_largest_factor);
 }
 
@@ -115,21 +127,27 @@ void check(const Cell& cell) {
     check_length("ocv.discharge_V", ocv.discharge_V, ocv.soc.size());
     check_length("ocv.charge_V", ocv.charge_V, ocv.soc.size());
     check_length("ocv.voltage_std_V", ocv.voltage_std_V, ocv.soc.size());
-    if (!ocv.entropy_V_per_K.empty()) check_length("ocv.entropy_V_per_K", ocv.entropy_V_per_K, ocv.soc.size());
+    if (!ocv.entropy_V_per_K.empty())
+        check_length("ocv.entropy_V_per_K", ocv.entropy_V_per_K, ocv.soc.size());
     constexpr double largest = std::numeric_limits<double>::max();
     for (std::size_t k = 0; k < ocv.soc.size(); ++k) {
         if (!(ocv.voltage_std_V[k] >= 0) || !(ocv.voltage_std_V[k] <= largest)) {
-            fail("ocv.voltage_std_V[", k, "]: ", ocv.voltage_std_V[k], " must be a finite number, not negative");
+            fail("ocv.voltage_std_V[", k, "]: ", ocv.voltage_std_V[k],
+                 " must be a finite number, not negative");
         }
     }
     check_increasing("ocv.discharge_V", ocv.discharge_V, 2);
     for (std::size_t k = 0; k < ocv.soc.size(); ++k) {
         if (!(ocv.charge_V[k] >= ocv.discharge_V[k])) {
-            fail("ocv.charge_V[", k, "]: ", ocv.charge_V[k], " lies below the discharge branch, ", ocv.discharge_V[k]);
+            fail("ocv.charge_V[", k, "]: ", ocv.charge_V[k], " lies below the discharge branch, ",
+                 ocv.discharge_V[k]);
         }
-        // The model walks the mean of both; where it did not rise, a voltage would not tell the SOC.
-        if (k > 0 && !(ocv.charge_V[k] + ocv.discharge_V[k] > ocv.charge_V[k - 1] + ocv.discharge_V[k - 1])) {
-            fail("ocv.charge_V[", k, "]: ", ocv.charge_V[k], " is so low that the mean of both branches does not rise");
+        // The model walks the mean of both; where it did not rise, a voltage would not tell the
+        // SOC.
+        if (k > 0 && !(ocv.charge_V[k] + ocv.discharge_V[k] >
+                       ocv.charge_V[k - 1] + ocv.discharge_V[k - 1])) {
+            fail("ocv.charge_V[", k, "]: ", ocv.charge_V[k],
+                 " is so low that the mean of both branches does not rise");
         }
     }
     const ResistanceGrid& r = cell.resistance;
@@ -149,14 +167,16 @@ void check(const Cell& cell) {
     check_std_grid("resistance.r0_ohm_std", r.r0_ohm_std);
     for (std::size_t i = 0; i < r.branches.size(); ++i) {
         const std::string field = "resistance.branches[" + std::to_string(i) + "].";
-        check_grid(field + "resistance_ohm", r.branches[i].resistance_ohm, rows, columns, tiny, 1e3);
+        check_grid(field + "resistance_ohm", r.branches[i].resistance_ohm, rows, columns, tiny,
+                   1e3);
         check_grid(field + "time_s", r.branches[i].time_s, rows, columns, 1e-3, 1e7);
         check_std_grid(field + "resistance_ohm_std", r.branches[i].resistance_ohm_std);
         check_std_grid(field + "time_s_std", r.branches[i].time_s_std);
     }
     const Finding<double> window = validate(CellLimits<double>{cell.window, nullptr, 0});
     if (window.status != Status::ok) {
-        fail("limits.", window.field, ": ", window.value, " must be below its upper end, ", window.bound);
+        fail("limits.", window.field, ": ", window.value, " must be below its upper end, ",
+             window.bound);
     }
     for (std::size_t k = 0; k < cell.current_limits.size(); ++k) {
         const CurrentGrid& table = cell.current_limits[k];
@@ -168,12 +188,15 @@ void check(const Cell& cell) {
         }
         check_increasing(field + "temperature_degC", table.temperature_degC, 1);
         check_increasing(field + "soc", table.soc, 1);
-        check_grid(field + "charge_A", table.charge_A, table.temperature_degC.size(), table.soc.size(), 0, 1e5);
-        check_grid(field + "discharge_A", table.discharge_A, table.temperature_degC.size(), table.soc.size(), 0, 1e5);
+        check_grid(field + "charge_A", table.charge_A, table.temperature_degC.size(),
+                   table.soc.size(), 0, 1e5);
+        check_grid(field + "discharge_A", table.discharge_A, table.temperature_degC.size(),
+                   table.soc.size(), 0, 1e5);
     }
     const Finding<double> plan = validate(cell.charge);
     if (plan.status != Status::ok) {
-        fail("charge.", plan.field, "[", plan.index, "]: ", plan.value, " against ", plan.bound, ": ", message(plan.status));
+        fail("charge.", plan.field, "[", plan.index, "]: ", plan.value, " against ", plan.bound,
+             ": ", message(plan.status));
     }
 }
 
@@ -188,7 +211,9 @@ std::vector<OcvNode<Real>> ocv_nodes(const OcvCurve& curve) {
         node.mean_V = static_cast<Real>(0.5 * (charge_V + discharge_V));
         node.half_gap_V = static_cast<Real>(0.5 * (charge_V - discharge_V));
         node.entropy_V_per_K =
-            curve.entropy_V_per_K.empty() ? Real(0) : static_cast<Real>(interpolate(curve.soc, curve.entropy_V_per_K, soc));
+            curve.entropy_V_per_K.empty()
+                ? Real(0)
+                : static_cast<Real>(interpolate(curve.soc, curve.entropy_V_per_K, soc));
     }
     return nodes;
 }
@@ -201,24 +226,31 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
     check(cell);
     const ResistanceGrid& grid = cell.resistance;
     if (grid.branches.size() != Branches) {
-        fail("resistance.branches: has ", grid.branches.size(), " branches, this model has ", Branches);
+        fail("resistance.branches: has ", grid.branches.size(), " branches, this model has ",
+             Branches);
     }
     ocv_nodes_ = ocv_nodes<Real>(cell.ocv);
 
     const int soc_count = evenly_spaced(grid.soc) ? static_cast<int>(grid.soc.size()) : 101;
     const int temperature_count =
-        static_cast<int>(std::lround((hottest_node_degC - coldest_node_degC) / temperature_node_step_K)) + 1;
-    resistance_nodes_.resize(static_cast<std::size_t>(soc_count) * static_cast<std::size_t>(temperature_count));
+        static_cast<int>(
+            std::lround((hottest_node_degC - coldest_node_degC) / temperature_node_step_K)) +
+        1;
+    resistance_nodes_.resize(static_cast<std::size_t>(soc_count) *
+                             static_cast<std::size_t>(temperature_count));
     for (int t = 0; t < temperature_count; ++t) {
         const double degC = coldest_node_degC + temperature_node_step_K * t;
         for (int s = 0; s < soc_count; ++s) {
             const double soc = static_cast<double>(s) / (soc_count - 1);
-            auto& node = resistance_nodes_[static_cast<std::size_t>(t) * static_cast<std::size_t>(soc_count) +
+            auto& node = resistance_nodes_[static_cast<std::size_t>(t) *
+                                               static_cast<std::size_t>(soc_count) +
                                            static_cast<std::size_t>(s)];
             node.r0_ohm = static_cast<Real>(grid_value(grid, grid.r0_ohm, soc, degC));
             for (std::size_t i = 0; i < Branches; ++i) {
-                node.branch_ohm[i] = static_cast<Real>(grid_value(grid, grid.branches[i].resistance_ohm, soc, degC));
-                node.branch_time_s[i] = static_cast<Real>(grid_value(grid, grid.branches[i].time_s, soc, degC));
+                node.branch_ohm[i] =
+                    static_cast<Real>(grid_value(grid, grid.branches[i].resistance_ohm, soc, degC));
+                node.branch_time_s[i] =
+                    static_cast<Real>(grid_value(grid, grid.branches[i].time_s, soc, degC));
             }
         }
     }
@@ -228,41 +260,47 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
     parameters_.self_discharge_per_s = static_cast<Real>(cell.self_discharge_per_s);
     parameters_.hysteresis_rate = static_cast<Real>(cell.hysteresis_rate);
     parameters_.ocv.count = ocv_node_count;
-    parameters_.ocv.reference_temperature_degC = static_cast<Real>(cell.ocv.reference_temperature_degC);
+    parameters_.ocv.reference_temperature_degC =
+        static_cast<Real>(cell.ocv.reference_temperature_degC);
     parameters_.resistance.soc = uniform_axis(Real(0), Real(1), soc_count);
-    parameters_.resistance.temperature_degC = uniform_axis(
-        static_cast<Real>(coldest_node_degC), static_cast<Real>(hottest_node_degC), temperature_count);
+    parameters_.resistance.temperature_degC =
+        uniform_axis(static_cast<Real>(coldest_node_degC), static_cast<Real>(hottest_node_degC),
+                     temperature_count);
     parameters_.charge_rise = {static_cast<Real>(cell.charge_rise.soc_start),
                                static_cast<Real>(cell.charge_rise.resistance_ohm)};
-    parameters_.thermal.heat_capacity_J_per_K = static_cast<Real>(cell.thermal.heat_capacity_J_per_K);
+    parameters_.thermal.heat_capacity_J_per_K =
+        static_cast<Real>(cell.thermal.heat_capacity_J_per_K);
     parameters_.thermal.resistance_K_per_W = static_cast<Real>(cell.thermal.resistance_K_per_W);
     const Finding<Real> finding = validate(parameters());
     if (finding.status != Status::ok) {
-        fail(finding.field, "[", finding.index, "]: ", finding.value, " against ", finding.bound, ": ",
-             message(finding.status));
+        fail(finding.field, "[", finding.index, "]: ", finding.value, " against ", finding.bound,
+             ": ", message(finding.status));
     }
 
     const auto cast = [](const std::vector<double>& from) {
         std::vector<Real> to(from.size());
-        std::transform(from.begin(), from.end(), to.begin(), [](double x) { return static_cast<Real>(x); });
+        std::transform(from.begin(), from.end(), to.begin(),
+                       [](double x) { return static_cast<Real>(x); });
         return to;
     };
     const auto cast_grid = [](const Grid& from) {
         std::vector<Real> to;
         for (const auto& row : from) {
-            for (const double x : row) to.push_back(static_cast<Real>(x));
+            for (const double x : row)
+                to.push_back(static_cast<Real>(x));
         }
         return to;
     };
     for (const CurrentGrid& table : cell.current_limits) {
-        owned_currents_.push_back(
-            {cast(table.temperature_degC), cast(table.soc), cast_grid(table.charge_A), cast_grid(table.discharge_A)});
+        owned_currents_.push_back({cast(table.temperature_degC), cast(table.soc),
+                                   cast_grid(table.charge_A), cast_grid(table.discharge_A)});
     }
     for (std::size_t k = 0; k < owned_currents_.size(); ++k) {
         const OwnedCurrents& owned = owned_currents_[k];
-        current_tables_.push_back({static_cast<Real>(cell.current_limits[k].duration_s), owned.temperature_degC.data(),
-                                   static_cast<int>(owned.temperature_degC.size()), owned.soc.data(),
-                                   static_cast<int>(owned.soc.size()), owned.charge_A.data(), owned.discharge_A.data()});
+        current_tables_.push_back(
+            {static_cast<Real>(cell.current_limits[k].duration_s), owned.temperature_degC.data(),
+             static_cast<int>(owned.temperature_degC.size()), owned.soc.data(),
+             static_cast<int>(owned.soc.size()), owned.charge_A.data(), owned.discharge_A.data()});
     }
     const CellWindow<double>& w = cell.window;
     window_ = {static_cast<Real>(w.voltage_min_V),
@@ -275,15 +313,16 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
                static_cast<Real>(w.discharge_temperature_max_degC)};
     const Finding<Real> limit_finding = validate(limits());
     if (limit_finding.status != Status::ok) {
-        fail("limits.", limit_finding.field, ": ", limit_finding.value, " against ", limit_finding.bound, ": ",
-             message(limit_finding.status));
+        fail("limits.", limit_finding.field, ": ", limit_finding.value, " against ",
+             limit_finding.bound, ": ", message(limit_finding.status));
     }
     charge_plan_.zone_count = cell.charge.zone_count;
     charge_plan_.end_current_A = static_cast<Real>(cell.charge.end_current_A);
     for (int k = 0; k < cell.charge.zone_count; ++k) {
         const ChargeZone<double>& zone = cell.charge.zones[k];
         charge_plan_.zones[k] = {static_cast<Real>(zone.temperature_min_degC),
-                                 static_cast<Real>(zone.temperature_max_degC), static_cast<Real>(zone.current_A),
+                                 static_cast<Real>(zone.temperature_max_degC),
+                                 static_cast<Real>(zone.current_A),
                                  static_cast<Real>(zone.voltage_V)};
     }
 }

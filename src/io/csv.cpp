@@ -655,19 +655,22 @@ void check_log(const Log& log) {
                              {"temperature_degC", &log.temperature_degC}};
     for (const Named& column : columns) {
         if (column.values->size() != log.size()) {
-            throw Error(log.source + ": " + column.name + " has " + std::to_string(column.values->size()) +
-                        " values, time_s has " + std::to_string(log.size()));
+            throw Error(log.source + ": " + column.name + " has " +
+                        std::to_string(column.values->size()) + " values, time_s has " +
+                        std::to_string(log.size()));
         }
         for (std::size_t k = 0; k < log.size(); ++k) {
             if (!std::isfinite((*column.values)[k])) {
-                throw Error(log.source + ": " + column.name + "[" + std::to_string(k) + "] is not a finite number");
+                throw Error(log.source + ": " + column.name + "[" + std::to_string(k) +
+                            "] is not a finite number");
             }
         }
     }
     for (std::size_t k = 1; k < log.size(); ++k) {
         if (!(log.time_s[k] > log.time_s[k - 1])) {
-            throw Error(log.source + ": time_s[" + std::to_string(k) + "]: " + std::to_string(log.time_s[k]) +
-                        " is not after " + std::to_string(log.time_s[k - 1]));
+            throw Error(log.source + ": time_s[" + std::to_string(k) +
+                        "]: " + std::to_string(log.time_s[k]) + " is not after " +
+                        std::to_string(log.time_s[k - 1]));
         }
     }
 }

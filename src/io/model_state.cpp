@@ -8,13 +8,13 @@ namespace voltkeel {
 template <int Branches>
 CellState<double, Branches> cell_state(const ModelState& state) {
     if (!state.branch_V.empty() && state.branch_V.size() != Branches) {
-        throw Error("branch_V: has " + std::to_string(state.branch_V.size()) + " values, the cell has " +
-                    std::to_string(Branches) + " branches");
+        throw Error("branch_V: has " + std::to_string(state.branch_V.size()) +
+                    " values, the cell has " + std::to_string(Branches) + " branches");
     }
     const auto bounded = [](const char* field, double value, double low, double high) {
         if (!(value >= low && value <= high)) {
-            throw Error(std::string(field) + ": " + number_text(value) + " is outside " + number_text(low) + " .. " +
-                        number_text(high));
+            throw Error(std::string(field) + ": " + number_text(value) + " is outside " +
+                        number_text(low) + " .. " + number_text(high));
         }
         return value;
     };
@@ -42,11 +42,14 @@ std::vector<HorizonLimit<double>> current_limits(const Cell& cell, const ModelSt
         const CellTables<double, branches> tables(cell);
         std::vector<HorizonLimit<double>> result(horizons_s.size());
         const Status status =
-            current_limits(tables.parameters(), tables.limits(), cell_state<branches>(state), state.temperature_degC,
-                           horizons_s.data(), static_cast<int>(horizons_s.size()), result.data(), settings);
+            current_limits(tables.parameters(), tables.limits(), cell_state<branches>(state),
+                           state.temperature_degC, horizons_s.data(),
+                           static_cast<int>(horizons_s.size()), result.data(), settings);
         if (status != Status::ok) {
-            throw Error(std::string("horizons must rise from 0 to 600 s, and state and settings must be usable: ") +
-                        message(status));
+            throw Error(
+                std::string(
+                    "horizons must rise from 0 to 600 s, and state and settings must be usable: ") +
+                message(status));
         }
         return result;
     });
@@ -54,12 +57,14 @@ std::vector<HorizonLimit<double>> current_limits(const Cell& cell, const ModelSt
 
 namespace {
 
-ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC,
-                      const double* target_soc, double supply_current_A, const ForecastSettings<double>& settings) {
+ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+                      double ambient_degC, const double* target_soc, double supply_current_A,
+                      const ForecastSettings<double>& settings) {
     const Finding<double> plan_finding = validate(plan);
     if (plan_finding.status != Status::ok) {
-        throw Error("charge." + std::string(plan_finding.field) + "[" + std::to_string(plan_finding.index) + "]: " +
-                    number_text(plan_finding.value) + " against " + number_text(plan_finding.bound) + ": " +
+        throw Error("charge." + std::string(plan_finding.field) + "[" +
+                    std::to_string(plan_finding.index) + "]: " + number_text(plan_finding.value) +
+                    " against " + number_text(plan_finding.bound) + ": " +
                     message(plan_finding.status));
     }
     if (target_soc != nullptr && !(*target_soc > 0 && *target_soc <= 1)) {
@@ -68,20 +73,23 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
     return with_branches(cell.resistance.branches.size(), [&](auto n) {
         constexpr int branches = decltype(n)::value;
         const CellTables<double, branches> tables(cell);
-        const ChargeConditions<double> conditions{state.temperature_degC, ambient_degC, supply_current_A};
+        const ChargeConditions<double> conditions{state.temperature_degC, ambient_degC,
+                                                  supply_current_A};
         const CellState<double, branches> start = cell_state<branches>(state);
         ChargeOutlook result;
         const auto record = [&](const ChargePoint<double, branches>& point) {
-            result.curve.push_back({point.time_s, point.current_A, point.voltage_V, point.temperature_degC,
-                                    point.state.soc, point.phase});
+            result.curve.push_back({point.time_s, point.current_A, point.voltage_V,
+                                    point.temperature_degC, point.state.soc, point.phase});
         };
-        result.status =
-            target_soc != nullptr
-                ? time_to_soc(tables.parameters(), plan, start, conditions, *target_soc, result.forecast, settings, record)
-                : time_to_full(tables.parameters(), plan, start, conditions, result.forecast, settings, record);
+        result.status = target_soc != nullptr
+                            ? time_to_soc(tables.parameters(), plan, start, conditions, *target_soc,
+                                          result.forecast, settings, record)
+                            : time_to_full(tables.parameters(), plan, start, conditions,
+                                           result.forecast, settings, record);
         if (!usable(result.status)) {
-            throw Error(std::string("the charge forecast cannot start (ambient ") + number_text(ambient_degC) +
-                        " degC, supply " + number_text(supply_current_A) + " A): " + message(result.status));
+            throw Error(std::string("the charge forecast cannot start (ambient ") +
+                        number_text(ambient_degC) + " degC, supply " +
+                        number_text(supply_current_A) + " A): " + message(result.status));
         }
         return result;
     });
@@ -89,13 +97,15 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
 
 }  // namespace
 
-ChargeOutlook time_to_full(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC,
+ChargeOutlook time_to_full(const Cell& cell, const ModelState& state,
+                           const ChargePlan<double>& plan, double ambient_degC,
                            double supply_current_A, const ForecastSettings<double>& settings) {
     return outlook(cell, state, plan, ambient_degC, nullptr, supply_current_A, settings);
 }
 
-ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan, double ambient_degC,
-                          double target_soc, double supply_current_A, const ForecastSettings<double>& settings) {
+ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+                          double ambient_degC, double target_soc, double supply_current_A,
+                          const ForecastSettings<double>& settings) {
     return outlook(cell, state, plan, ambient_degC, &target_soc, supply_current_A, settings);
 }
 

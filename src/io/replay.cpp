@@ -16,29 +16,35 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     SocFilter<double, Branches> filter;
     const Finding<double> finding = validate(settings.filter);
     if (finding.status != Status::ok) {
-        throw Error(std::string(finding.field) + ": " + number_text(finding.value) + " against the bound " +
-                    number_text(finding.bound) + ": " + message(finding.status));
+        throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
+                    " against the bound " + number_text(finding.bound) + ": " +
+                    message(finding.status));
     }
     Status status = filter.configure(tables.parameters(), settings.filter);
     if (status == Status::ok) {
         status = settings.initial_soc
-                     ? filter.start(*settings.initial_soc, settings.initial_soc_std, log.temperature_degC.front())
-                     : filter.start_from_voltage(log.voltage_V.front(), log.current_A.front(), log.temperature_degC.front());
+                     ? filter.start(*settings.initial_soc, settings.initial_soc_std,
+                                    log.temperature_degC.front())
+                     : filter.start_from_voltage(log.voltage_V.front(), log.current_A.front(),
+                                                 log.temperature_degC.front());
     }
     if (status != Status::ok) {
-        throw Error("the filter cannot start (initial soc " + number_text(settings.initial_soc.value_or(NAN)) + ", std " +
-                    number_text(settings.initial_soc_std) + ", each must be 0 .. 1): " + message(status));
+        throw Error("the filter cannot start (initial soc " +
+                    number_text(settings.initial_soc.value_or(NAN)) + ", std " +
+                    number_text(settings.initial_soc_std) +
+                    ", each must be 0 .. 1): " + message(status));
     }
 
     SocTrace trace;
     trace.time_s = log.time_s;
-    for (auto* column : {&trace.soc, &trace.soc_std, &trace.voltage_predicted_V, &trace.innovation_V,
-                         &trace.innovation_std_V, &trace.resistance_scale}) {
+    for (auto* column : {&trace.soc, &trace.soc_std, &trace.voltage_predicted_V,
+                         &trace.innovation_V, &trace.innovation_std_V, &trace.resistance_scale}) {
         column->resize(log.size());
     }
     trace.fault_bits.resize(log.size());
     for (std::size_t k = 0; k < log.size(); ++k) {
-        if (progress && k % 65536 == 0 && !progress(static_cast<double>(k) / static_cast<double>(log.size()))) {
+        if (progress && k % 65536 == 0 &&
+            !progress(static_cast<double>(k) / static_cast<double>(log.size()))) {
             throw Error("cancelled");
         }
         const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
@@ -56,14 +62,19 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     trace.update_count = state.update_count;
     trace.rejected_count = state.rejected_count;
     trace.reset_count = state.reset_count;
-    trace.end = {trace.soc.back(),      trace.soc_std.back(),         {state.cell.branch_V, state.cell.branch_V + Branches},
-                 state.cell.hysteresis, state.cell.resistance_scale, state.last_temperature_degC};
+    trace.end = {trace.soc.back(),
+                 trace.soc_std.back(),
+                 {state.cell.branch_V, state.cell.branch_V + Branches},
+                 state.cell.hysteresis,
+                 state.cell.resistance_scale,
+                 state.last_temperature_degC};
     return trace;
 }
 
 }  // namespace
 
-SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings, const std::function<bool(double)>& progress) {
+SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings,
+                const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
     Cell used = cell;
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
@@ -74,9 +85,11 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
 
 void write_trace(const std::filesystem::path& path, const SocTrace& trace) {
     const std::vector<double> bits(trace.fault_bits.begin(), trace.fault_bits.end());
-    write_csv(path, {"time_s", "soc", "soc_std", "voltage_predicted_V", "innovation_V", "innovation_std_V", "fault_bits"},
-              {trace.time_s, trace.soc, trace.soc_std, trace.voltage_predicted_V, trace.innovation_V,
-               trace.innovation_std_V, bits});
+    write_csv(path,
+              {"time_s", "soc", "soc_std", "voltage_predicted_V", "innovation_V",
+               "innovation_std_V", "fault_bits"},
+              {trace.time_s, trace.soc, trace.soc_std, trace.voltage_predicted_V,
+               trace.innovation_V, trace.innovation_std_V, bits});
 }
 
 }  // namespace voltkeel

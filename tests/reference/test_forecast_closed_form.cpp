@@ -46,7 +46,7 @@ struct StraightCell {
     StraightCell& operator=(const StraightCell&) = delete;
 };
 
-// Double: the constant-voltage steps leave (10 s / tau)^2 / 6 of t_cv = 0.07 s. Float: the voltage
+// Double: the constant-voltage steps leave (5 s / tau)^2 / 6 of t_cv = 0.02 s. Float: the voltage
 // is solved to 1 uV, which is 0.1 s of the last, slow decay per step.
 template <class Real>
 constexpr double time_tolerance_s = sizeof(Real) == sizeof(double) ? 0.1 : 2.0;

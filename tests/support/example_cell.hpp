@@ -90,6 +90,7 @@ template <class To, class From, int Branches>
     cell.scalars.ocv.reference_temperature_degC = to(s.ocv.reference_temperature_degC);
     cell.scalars.resistance.soc = axis(s.resistance.soc);
     cell.scalars.resistance.temperature_degC = axis(s.resistance.temperature_degC);
+    cell.scalars.charge_rise = {to(s.charge_rise.soc_start), to(s.charge_rise.resistance_ohm)};
     cell.scalars.thermal = {to(s.thermal.heat_capacity_J_per_K), to(s.thermal.resistance_K_per_W)};
     return cell;
 }
@@ -135,12 +136,19 @@ template <class Real, int Branches>
 template <int Branches>
 [[nodiscard]] OwnedCell<double, Branches> random_cell(Random& random) {
     OwnedCell<double, Branches> cell;
+    // Steps and knees where they happen to fall: slopes from 0.35 to 1.4 V, smooth as an OCV is.
     const int ocv_count = random.whole(11, 31);
-    double mean_V = random.uniform(3.0, 3.3);
+    const double empty_V = random.uniform(3.0, 3.3);
+    const double slope_V = random.uniform(0.75, 1.0);
+    const double wave = random.uniform(6, 12);
+    const double height_V = random.uniform(0.2, 0.4) / wave;
+    const double phase = random.uniform(0, 6);
+    const double half_gap_V = random.uniform(0.002, 0.015);
     for (int k = 0; k < ocv_count; ++k) {
-        cell.ocv.push_back(
-            {mean_V, random.uniform(0.001, 0.02), random.uniform(-0.0004, 0.0003)});
-        mean_V += random.uniform(0.4, 1.4) / (ocv_count - 1);
+        const double soc = k / (ocv_count - 1.0);
+        cell.ocv.push_back({empty_V + slope_V * soc + height_V * std::sin(wave * soc + phase),
+                            half_gap_V * (1 + 0.4 * std::sin(5 * soc + phase)),
+                            random.uniform(-0.0004, 0.0003)});
     }
     const int soc_count = random.whole(5, 12);
     const int temperature_count = random.whole(3, 7);
@@ -167,6 +175,7 @@ template <int Branches>
     cell.scalars.coulombic_efficiency = random.uniform(0.98, 1);
     cell.scalars.hysteresis_rate = random.uniform(5, 100);
     cell.scalars.ocv.reference_temperature_degC = random.uniform(15, 30);
+    cell.scalars.charge_rise = {random.uniform(0.6, 0.9), random.uniform(0, 2) * base_ohm};
     return cell;
 }
 

@@ -166,8 +166,9 @@ Oracle charge_slowly(const Fixture<double, Branches>& f) {
     return o;
 }
 
+/// Seeds that do not overlap between neighbouring VOLTKEEL_SEEDs.
 std::uint64_t case_seed(int branches, int n) {
-    return voltkeel_test::seed() + static_cast<std::uint64_t>(1000 * branches + n);
+    return 1000003 * voltkeel_test::seed() + static_cast<std::uint64_t>(1000 * branches + n);
 }
 
 }  // namespace
@@ -211,7 +212,10 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
         // In float the last decay is resolved to a microvolt.
         const double tolerance_s = (is_float ? 2.0 : 0.5) + 5e-4 * o.time_s;
         CHECK(double(out.time_s) == Approx(o.time_s).margin(tolerance_s));
-        CHECK(double(out.constant_current_s) == Approx(o.constant_current_s).margin(tolerance_s));
+        // Where the voltage only grazes its limit, a phase just entered is kept for one step of 5
+        // s.
+        CHECK(double(out.constant_current_s) ==
+              Approx(o.constant_current_s).margin(tolerance_s + 5));
         CHECK(double(out.constant_current_s + out.constant_voltage_s) ==
               Approx(double(out.time_s)).margin(is_float ? 0.05 : 1e-6));
         CHECK(double(out.end_soc) == Approx(o.end_soc).margin(2e-4));
@@ -241,6 +245,9 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
 TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instant",
                        "[forecast][property]", ((typename Real, int Branches), Real, Branches),
                        (float, 1), (double, 1), (float, 2), (double, 2), (float, 4), (double, 4)) {
+    // One unit in the last place of a float voltage, 0.5 uV, is up to 0.15 s of the last decay:
+    // Q dV / (slope I_end) with 0.4 V per unit SOC and 0.03 C; a few of them meet in a current.
+    const double tolerance_s = sizeof(Real) == sizeof(float) ? 2.0 : 1.0;
     for (int n = 0; n < 12; ++n) {
         Fixture<Real, Branches> f;
         make_random(f, case_seed(Branches, 500 + n));
@@ -271,7 +278,7 @@ TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instan
                     double(rest.time_s), message(p.phase));
             REQUIRE(time_to_full(f.cell, f.plan, p.state, later, rest) == Status::ok);
             CHECK(double(p.time_s) + double(rest.time_s) ==
-                  Approx(double(whole.time_s)).margin(1.0));
+                  Approx(double(whole.time_s)).margin(tolerance_s));
             CHECK(double(rest.end_soc) == Approx(double(whole.end_soc)).margin(1e-4));
         }
     }
@@ -285,11 +292,12 @@ TEMPLATE_TEST_CASE_SIG("half the step moves the answer by less than a second",
         make_random(f, case_seed(Branches, 600 + n));
         ChargeForecast<Real> whole, half;
         ForecastSettings<Real> settings;
-        settings.step_s = Real(5);
+        settings.step_s = real<Real>(0.5) * settings.step_s;
         REQUIRE(f.full(whole) == Status::ok);
         REQUIRE(f.full(half, settings) == Status::ok);
         CAPTURE(case_seed(Branches, 600 + n), double(whole.time_s));
-        CHECK(double(half.time_s) == Approx(double(whole.time_s)).margin(1.0));
+        CHECK(double(half.time_s) ==
+              Approx(double(whole.time_s)).margin(sizeof(Real) == sizeof(float) ? 2.0 : 1.0));
     }
 }
 
@@ -490,7 +498,7 @@ TEST_CASE("zones that heat and cool in turn come to an end", "[forecast]") {
                             last_A = p.current_A;
                         }) == Status::ok);
     CHECK(changes > 5);
-    // One step of 10 s at 25 A and 40 mohm warms 50 J/K by 5 K at most.
+    // One step of 5 s at 25 A and 40 mohm warms 50 J/K by 2.5 K, and the next may follow.
     CHECK(highest_degC < 35.1);
     CHECK(out.highest_temperature_degC == highest_degC);
 }

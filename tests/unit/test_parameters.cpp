@@ -54,6 +54,11 @@ TEMPLATE_LIST_TEST_CASE("every number that is bad alone is found, named and loca
          [](Cell& c) -> Real& { return c.scalars.self_discharge_per_s; }, Real(-1e-9), Real(1)},
         {"hysteresis_rate", -1, [](Cell& c) -> Real& { return c.scalars.hysteresis_rate; },
          Real(-1), Real(1e9)},
+        {"charge_rise.soc_start", -1,
+         [](Cell& c) -> Real& { return c.scalars.charge_rise.soc_start; }, Real(-0.01), Real(1)},
+        {"charge_rise.resistance_ohm", -1,
+         [](Cell& c) -> Real& { return c.scalars.charge_rise.resistance_ohm; }, Real(-1e-6),
+         Real(1e4)},
         {"thermal.heat_capacity_J_per_K", -1,
          [](Cell& c) -> Real& { return c.scalars.thermal.heat_capacity_J_per_K; }, 0, Real(1e9)},
         {"thermal.resistance_K_per_W", -1,
@@ -182,5 +187,26 @@ TEMPLATE_TEST_CASE("bad axes and a bad reference temperature are found", "[param
         cell = sound.view();
         cell.resistance.soc.inverse_step = bad;
         CHECK(validate(cell).status != Status::ok);
+    }
+}
+
+TEMPLATE_TEST_CASE("the extra resistance to a charge rises in a straight line", "[parameters]",
+                   float, double) {
+    const voltkeel::ChargeRise<TestType> rise{TestType(0.75), TestType(0.002)};
+    const auto near_to = [](TestType x, double y) {
+        return voltkeel_test::apart(x, y) < 1e-8;
+    };
+    for (const double soc : {-0.02, 0.3, 0.75}) {
+        CAPTURE(soc);
+        CHECK(voltkeel::charge_rise_at(rise, static_cast<TestType>(soc)).value == TestType(0));
+        CHECK(voltkeel::charge_rise_at(rise, static_cast<TestType>(soc)).slope == TestType(0));
+    }
+    const auto middle = voltkeel::charge_rise_at(rise, TestType(0.875));
+    CHECK(near_to(middle.value, 0.001));
+    CHECK(near_to(middle.slope, 0.008));
+    for (const double soc : {1.0, 1.02}) {
+        const auto full = voltkeel::charge_rise_at(rise, static_cast<TestType>(soc));
+        CHECK(full.value == TestType(0.002));
+        CHECK(full.slope == TestType(0));
     }
 }

@@ -133,6 +133,14 @@ bool symmetric(const SocFilterState<Real, Branches>& s) {
     return true;
 }
 
+/// True when no table has a kink within a few differences of `soc`.
+template <int Branches>
+bool clear_of_kinks(const voltkeel::CellParameters<double, Branches>& cell, double soc) {
+    const auto clear = [](double t) { return std::abs(t - std::round(t)) > 1e-4; };
+    return clear(soc * (cell.ocv.count - 1)) && clear(soc * (cell.resistance.soc.count - 1)) &&
+           std::abs(soc - cell.charge_rise.soc_start) > 1e-5;
+}
+
 /// Load of a vehicle in C: pulses either way over a mean, deterministic in time.
 double load_C(double time_s) {
     return 0.8 * std::sin(time_s / 7) + 0.6 * std::sin(time_s / 41 + 1) +
@@ -260,6 +268,30 @@ TEMPLATE_LIST_TEST_CASE("not even the largest numbers there are", "[soc_filter]"
                 (void)filter.step({Real(-1), Real(3.6), Real(20), Real(1)});
                 CHECK(all_finite(filter.state()));
                 CHECK(is_finite(filter.estimate().soc_std));
+            }
+        }
+    }
+}
+
+TEMPLATE_TEST_CASE("hard work for days does not wear the variances down to subnormal numbers",
+                   "[soc_filter]", float, double) {
+    // A processor takes ten to twenty times as long for a step on subnormal numbers.
+    const auto owned =
+        voltkeel_test::linear_cell<TestType, 2>([] {
+            LinearShape shape;
+            shape.half_gap_V = 0.01;
+            shape.hysteresis_rate = 50;
+            return shape;
+        }());
+    auto filter = started_filter(owned, test_settings<TestType>(), 0.5, 0.05);
+    for (int k = 0; k < 20000; ++k) {
+        const double current_A = k / 60 % 2 == 0 ? 6 : -6;
+        (void)filter.step({static_cast<TestType>(current_A), TestType(3.8), TestType(25),
+                           TestType(10)});
+        for (const auto& row : filter.state().covariance) {
+            for (const TestType p : row) {
+                CAPTURE(k, p);
+                REQUIRE(std::fpclassify(p) != FP_SUBNORMAL);
             }
         }
     }
@@ -622,6 +654,7 @@ TEMPLATE_LIST_TEST_CASE("started under load without history the truth is within 
     using Real = typename TestType::Scalar;
     constexpr int branches = TestType::branches;
     Random random(6);
+    int within_two = 0;
     for (int run = 0; run < 60; ++run) {
         const auto exact = voltkeel_test::random_cell<branches>(random);
         const auto owned = voltkeel_test::cell_cast<Real>(exact);
@@ -640,10 +673,29 @@ TEMPLATE_LIST_TEST_CASE("started under load without history the truth is within 
                                           static_cast<Real>(current_A), Real(20)) == Status::ok);
         CAPTURE(run, long_on, current_A, state.soc, filter.estimate().soc,
                 filter.estimate().soc_std);
-        CHECK(apart(filter.estimate().soc, state.soc) <
-              3 * static_cast<double>(filter.estimate().soc_std));
+        // Half the branches and half the gap count as one standard deviation each and are the most
+        // that either can be off, but for what the resistances differ between there and here: in
+        // volts the truth lies within two standard deviations, always.
+        const auto view = exact.view();
+        const double found_soc = static_cast<double>(filter.estimate().soc);
+        const auto found = voltkeel::ocv_at(view.ocv, found_soc, 20.0);
+        const auto there = voltkeel::resistance_at(view.resistance, found_soc, 20.0);
+        const double branches_V =
+            (voltkeel::direct_current_resistance_ohm(there.value) - there.value.r0_ohm) * current_A;
+        const double spread_V =
+            std::hypot(std::hypot(0.5 * branches_V, found.half_gap_V),
+                       std::hypot(0.3 * there.value.r0_ohm * current_A, 0.005));
+        const double off_V =
+            apart(found.mean_V, voltkeel::ocv_at(view.ocv, state.soc, 20.0).mean_V);
+        CAPTURE(off_V, spread_V);
+        CHECK((off_V < 2 * spread_V || found_soc == 0 || found_soc == 1));
+        within_two += apart(found_soc, state.soc) <
+                              2 * static_cast<double>(filter.estimate().soc_std)
+                          ? 1
+                          : 0;
         CHECK(filter.estimate().soc_std <= Real(0.31));
     }
+    CHECK(within_two >= 54);
 }
 
 TEMPLATE_TEST_CASE("a start from absurd numbers is refused or finite", "[soc_filter]", float,
@@ -675,11 +727,13 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
         return;  // float against double has its own test case, over hours
     } else {
         Random random(7);
+        int compared = 0;
         for (int run = 0; run < 10; ++run) {
             const auto owned = voltkeel_test::random_cell<branches>(random);
             const auto cell = owned.view();
             const auto settings = test_settings<double>();
-            auto filter = started_filter<double, branches>(owned, settings, 0.5, 0.03);
+            const double start_soc = random.uniform(0.2, 0.9);
+            auto filter = started_filter<double, branches>(owned, settings, start_soc, 0.03);
             const double capacity_Ah = cell.capacity_Ah;
 
             const auto unpack = [](const Vector& x) {
@@ -702,7 +756,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 return next;
             };
             Vector x = Vector::Zero();
-            x(0) = 0.5;
+            x(0) = start_soc;
             Matrix p = Matrix::Zero();
             p(0, 0) = 0.03 * 0.03;
             for (int i = 0; i < branches; ++i)
@@ -730,9 +784,13 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 q(0, 0) = settings.soc_std_per_sqrt_h * settings.soc_std_per_sqrt_h * dt_s / 3600;
                 q(size - 1, size - 1) = settings.log_scale_std_per_sqrt_h *
                                         settings.log_scale_std_per_sqrt_h * dt_s / 3600;
-                const auto r = voltkeel::resistance_at(
-                    cell.resistance,
-                    x(0) + 0.5 * voltkeel::soc_gain(cell, in.current_A, in.dt_s), 18.0);
+                const double middle_soc =
+                    x(0) + 0.5 * voltkeel::soc_gain(cell, in.current_A, in.dt_s);
+                auto r = voltkeel::resistance_at(cell.resistance, middle_soc, 18.0);
+                if (in.current_A > 0) {
+                    r.value.branch_ohm[branches - 1] +=
+                        voltkeel::charge_rise_at(cell.charge_rise, middle_soc).value;
+                }
                 for (int i = 0; i < branches; ++i) {
                     const double kept = std::exp(-dt_s / r.value.branch_time_s[i]);
                     const double share_V =
@@ -756,6 +814,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                     h(c) = (volts(up) - volts(down)) / 2e-6;
                 }
                 const double predicted_V = volts(x);
+                const double predicted_soc = x(0);
                 const double voltage_V = predicted_V + 0.004 * random.normal();
                 const double overvoltage_V =
                     voltkeel::voltage_at(cell, unpack(x), in.current_A, 18.0).overvoltage_V;
@@ -772,24 +831,28 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 const auto& e = filter.step({in.current_A, voltage_V, 18, dt_s});
                 CAPTURE(run, k, time_s);
                 REQUIRE(e.updated);
-                REQUIRE(apart(e.voltage_predicted_V, predicted_V) < 1e-7);
-                REQUIRE(apart(e.innovation_std_V, std::sqrt(innovation_var)) <
-                        1e-6 * std::sqrt(innovation_var));
                 const auto& s = filter.state();
-                REQUIRE(apart(s.cell.soc, x(0)) < 1e-7);
-                for (int i = 0; i < branches; ++i)
-                    REQUIRE(apart(s.cell.branch_V[i], x(1 + i)) < 1e-7);
-                REQUIRE(apart(s.cell.hysteresis, x(branches + 1)) < 1e-6);
-                REQUIRE(apart(s.log_scale, x(branches + 2)) < 1e-6);
-                REQUIRE(apart(s.cell.resistance_scale, std::exp(x(branches + 2))) < 1e-6);
-                for (int i = 0; i < size; ++i) {
-                    for (int c = 0; c < size; ++c) {
-                        CAPTURE(i, c, p(i, c), s.covariance[i][c]);
-                        REQUIRE(apart(s.covariance[i][c], p(i, c)) <
-                                1e-5 * std::sqrt(p(i, i) * p(c, c)));
+                // A difference across a kink of a table is no derivative: such a step is not compared.
+                if (clear_of_kinks(cell, predicted_soc) && clear_of_kinks(cell, middle_soc)) {
+                    ++compared;
+                    REQUIRE(apart(e.voltage_predicted_V, predicted_V) < 1e-7);
+                    REQUIRE(apart(e.innovation_std_V, std::sqrt(innovation_var)) <
+                            1e-6 * std::sqrt(innovation_var));
+                    REQUIRE(apart(s.cell.soc, x(0)) < 1e-7);
+                    for (int i = 0; i < branches; ++i)
+                        REQUIRE(apart(s.cell.branch_V[i], x(1 + i)) < 1e-7);
+                    REQUIRE(apart(s.cell.hysteresis, x(branches + 1)) < 1e-6);
+                    REQUIRE(apart(s.log_scale, x(branches + 2)) < 1e-6);
+                    REQUIRE(apart(s.cell.resistance_scale, std::exp(x(branches + 2))) < 1e-6);
+                    for (int i = 0; i < size; ++i) {
+                        for (int c = 0; c < size; ++c) {
+                            CAPTURE(i, c, p(i, c), s.covariance[i][c]);
+                            REQUIRE(apart(s.covariance[i][c], p(i, c)) <
+                                    1e-5 * std::sqrt(p(i, i) * p(c, c)));
+                        }
                     }
                 }
-                // Kinks of tables make differences one-sided: go on from the filter's own numbers.
+                // Each step is compared on its own: go on from the filter's numbers.
                 x(0) = s.cell.soc;
                 for (int i = 0; i < branches; ++i)
                     x(1 + i) = s.cell.branch_V[i];
@@ -801,6 +864,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 }
             }
         }
+        CHECK(compared > 390);
     }
 }
 

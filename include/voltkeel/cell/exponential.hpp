@@ -2,9 +2,9 @@
 /// \file exponential.hpp
 /// How far an exponential relaxation gets in a step, without the C library.
 ///
-/// `1 - exp(-x)` loses everything at small x in float (1.4e-3 relative at x = 1e-5), and the exponentials of two C
-/// libraries differ in the last bit. Both matter on a controller: this one is accurate for every x and gives the
-/// same bits on every IEEE machine when contraction is off.
+/// `1 - exp(-x)` loses everything at small x in float (1.4e-3 relative at x = 1e-5), and the
+/// exponentials of two C libraries differ in the last bit. Both matter on a controller: this one is
+/// accurate for every x and gives the same bits on every IEEE machine when contraction is off.
 
 #include <cstdint>
 #include <cstring>
@@ -27,7 +27,8 @@ namespace detail {
     return result;
 }
 
-/// 1 - exp(-r) for |r| <= ln(2)/2: diagonal Pade form of order (6,6), error below 2e-19 relative to 1.
+/// 1 - exp(-r) for |r| <= ln(2)/2: diagonal Pade form of order (6,6), error below 2e-19 relative
+/// to 1.
 [[nodiscard]] inline double small_relaxed_fraction(double r) noexcept {
     const double z = r * r;
     const double even = 665280.0 + z * (75600.0 + z * (840.0 + z));
@@ -47,7 +48,8 @@ namespace detail {
 /// Share of the way to its end value that a first-order lag covers: 1 - exp(-x).
 /// \param x time over time constant, x >= 0; NaN or negative gives 0.
 /// \return a value in [0, 1], relative error below 4 units in the last place for every x.
-/// Source: Pade approximants of the exponential, e.g. Higham, Functions of Matrices (2008), eq. 10.23.
+/// Source: Pade approximants of the exponential, e.g. Higham, Functions of Matrices (2008),
+/// eq. 10.23.
 template <class Real>
 [[nodiscard]] inline Real relaxed_fraction(Real x) noexcept {
     constexpr Real half_ln2 = Real(0.34657359027997264);
@@ -57,8 +59,10 @@ template <class Real>
     if (x >= saturation) return Real(1);
     // Range reduction exp(-x) = 2^-k exp(-r), with ln 2 in two parts so that r keeps its digits.
     constexpr Real log2_e = Real(1.4426950408889634);
-    constexpr Real ln2_high = sizeof(Real) == sizeof(double) ? Real(0.693147180369123816490) : Real(0.693145751953125);
-    constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492927058770002e-10) : Real(1.428606765330187e-06);
+    constexpr Real ln2_high =
+        sizeof(Real) == sizeof(double) ? Real(0.693147180369123816490) : Real(0.693145751953125);
+    constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492927058770002e-10)
+                                                            : Real(1.428606765330187e-06);
     const int k = static_cast<int>(x * log2_e + Real(0.5));
     const Real r = (x - static_cast<Real>(k) * ln2_high) - static_cast<Real>(k) * ln2_low;
     const Real scale = detail::power_of_half(k, Real(0));

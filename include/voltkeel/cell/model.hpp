@@ -7,9 +7,10 @@
 ///     h'    = b h + (1 - b) sign(I)              b   = exp(-gamma |dsoc|)
 ///     V     = OCV(soc, T) + M(soc) h + r (R0 I + sum u_i)
 ///
-/// Exact for a current held over a step of any length at fixed R_i and tau_i, which are taken at the SOC half-way
-/// through the step (second order in the SOC walked); for a charging current R_N has the ChargeRise added. r is the resistance scale: 1 for the cell that was tested.
-/// Form of the model: Plett, J. Power Sources 134 (2004) 262-276 (equations from memory, not re-read), with
+/// Exact for a current held over a step of any length at fixed R_i and tau_i, which are taken at
+/// the SOC half-way through the step (second order in the SOC walked); for a charging current R_N
+/// has the ChargeRise added. r is the resistance scale: 1 for the cell that was tested. Form of the
+/// model: Plett, J. Power Sources 134 (2004) 262-276 (equations from memory, not re-read), with
 /// charge-positive current.
 
 #include "voltkeel/cell/compensated_sum.hpp"
@@ -22,19 +23,19 @@ namespace voltkeel {
 /// What changes in a cell. `soc - soc_carry` is the exact sum; read `soc`.
 template <class Real, int Branches>
 struct CellState {
-    Real soc{1};                  ///< 0..1.
-    Real soc_carry{0};            ///< Rounding kept back from `soc` (compensated sum).
-    Real branch_V[Branches]{};    ///< u_i for resistance scale 1, positive after charging.
-    Real hysteresis{0};           ///< h in [-1, 1]: +1 on the charge branch, -1 on the discharge branch.
-    Real resistance_scale{1};     ///< r: multiplies every resistance.
+    Real soc{1};                ///< 0..1.
+    Real soc_carry{0};          ///< Rounding kept back from `soc` (compensated sum).
+    Real branch_V[Branches]{};  ///< u_i for resistance scale 1, positive after charging.
+    Real hysteresis{0};  ///< h in [-1, 1]: +1 on the charge branch, -1 on the discharge branch.
+    Real resistance_scale{1};  ///< r: multiplies every resistance.
 };
 
 /// What is done to a cell during one step.
 template <class Real>
 struct CellInput {
-    Real current_A{0};            ///< Positive charges; held over the step.
-    Real dt_s{0};                 ///< Length of the step, >= 0.
-    Real temperature_degC{25};    ///< Inside of the cell.
+    Real current_A{0};          ///< Positive charges; held over the step.
+    Real dt_s{0};               ///< Length of the step, >= 0.
+    Real temperature_degC{25};  ///< Inside of the cell.
 };
 
 /// Derivatives of one step. Everything not listed is zero.
@@ -54,21 +55,22 @@ struct StepJacobian {
 template <class Real, int Branches>
 struct VoltagePoint {
     Real voltage_V{0};
-    Real ocv_V{0};                ///< OCV of the walked branch: mean + h half_gap.
-    Real overvoltage_V{0};        ///< voltage_V - ocv_V = r (R0 I + sum u_i).
+    Real ocv_V{0};          ///< OCV of the walked branch: mean + h half_gap.
+    Real overvoltage_V{0};  ///< voltage_V - ocv_V = r (R0 I + sum u_i).
     Real entropy_V_per_K{0};
-    Real by_soc{0};               ///< d V / d soc, R0's own slope included.
-    Real by_branch{0};            ///< d V / d u_i = r, the same for every branch.
-    Real by_hysteresis{0};        ///< d V / d h.
-    Real by_log_scale{0};         ///< d V / d ln r.
-    Real by_r0{0};                ///< d V / d R0.
-    Real by_current{0};           ///< d V / d I.
+    Real by_soc{0};                 ///< d V / d soc, R0's own slope included.
+    Real by_branch{0};              ///< d V / d u_i = r, the same for every branch.
+    Real by_hysteresis{0};          ///< d V / d h.
+    Real by_log_scale{0};           ///< d V / d ln r.
+    Real by_r0{0};                  ///< d V / d R0.
+    Real by_current{0};             ///< d V / d I.
     bool temperature_inside{true};  ///< The resistance table covers this temperature.
 };
 
 /// SOC gained in a step by the current alone (leak not included).
 template <class Real, int Branches>
-[[nodiscard]] inline Real soc_gain(const CellParameters<Real, Branches>& cell, Real current_A, Real dt_s) noexcept {
+[[nodiscard]] inline Real soc_gain(const CellParameters<Real, Branches>& cell, Real current_A,
+                                   Real dt_s) noexcept {
     const Real efficiency = current_A > Real(0) ? cell.coulombic_efficiency : Real(1);
     return efficiency * current_A * dt_s / (seconds_per_hour<Real> * cell.capacity_Ah);
 }
@@ -77,10 +79,12 @@ template <class Real, int Branches>
 /// \param jacobian when not null, receives the derivatives of this step.
 template <class Real, int Branches>
 inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Real>& input,
-                 CellState<Real, Branches>& state, StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
+                 CellState<Real, Branches>& state,
+                 StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
     const Real gain = soc_gain(cell, input.current_A, input.dt_s);
     const Real middle_soc = state.soc + Real(0.5) * gain;
-    ResistancePoint<Real, Branches> r = resistance_at(cell.resistance, middle_soc, input.temperature_degC);
+    ResistancePoint<Real, Branches> r =
+        resistance_at(cell.resistance, middle_soc, input.temperature_degC);
     if (input.current_A > Real(0) && cell.charge_rise.resistance_ohm > Real(0)) {
         const ValueAndSlope<Real> rise = charge_rise_at(cell.charge_rise, middle_soc);
         r.value.branch_ohm[Branches - 1] += rise.value;
@@ -88,7 +92,8 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
     }
     if (jacobian != nullptr) {
         const Real per_current = input.current_A > Real(0) ? cell.coulombic_efficiency : Real(1);
-        jacobian->soc_by_current = per_current * input.dt_s / (seconds_per_hour<Real> * cell.capacity_Ah);
+        jacobian->soc_by_current =
+            per_current * input.dt_s / (seconds_per_hour<Real> * cell.capacity_Ah);
         jacobian->soc_by_capacity = -gain / cell.capacity_Ah;
     }
 #pragma GCC unroll 4
@@ -104,14 +109,16 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
             jacobian->branch_by_resistance[i] = share * input.current_A;
             jacobian->branch_by_time[i] = by_time;
             jacobian->branch_by_current[i] = share * r.value.branch_ohm[i];
-            jacobian->branch_by_soc[i] =
-                share * input.current_A * r.slope.branch_ohm[i] + by_time * r.slope.branch_time_s[i];
+            jacobian->branch_by_soc[i] = share * input.current_A * r.slope.branch_ohm[i] +
+                                         by_time * r.slope.branch_time_s[i];
         }
         state.branch_V[i] += share * distance;
     }
     const Real walked = gain < Real(0) ? -gain : gain;
     const Real turned = relaxed_fraction(cell.hysteresis_rate * walked);
-    const Real target = input.current_A > Real(0) ? Real(1) : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);
+    const Real target = input.current_A > Real(0)
+                            ? Real(1)
+                            : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);
     state.hysteresis += turned * (target - state.hysteresis);
     if (jacobian != nullptr) jacobian->hysteresis_by_hysteresis = Real(1) - turned;
     add_compensated(state.soc, state.soc_carry, gain - cell.self_discharge_per_s * input.dt_s);
@@ -119,15 +126,16 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
 
 /// Terminal voltage, and its derivatives, at a state while `current_A` flows.
 template <class Real, int Branches>
-[[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(const CellParameters<Real, Branches>& cell,
-                                                             const CellState<Real, Branches>& state, Real current_A,
-                                                             Real temperature_degC) noexcept {
+[[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(
+    const CellParameters<Real, Branches>& cell, const CellState<Real, Branches>& state,
+    Real current_A, Real temperature_degC) noexcept {
     const OcvPoint<Real> ocv = ocv_at(cell.ocv, state.soc, temperature_degC);
     const auto place = resistance_place(cell.resistance, state.soc, temperature_degC);
     const ValueAndSlope<Real> r0 = place.r0_ohm();
     Real sum = r0.value * current_A;
 #pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) sum += state.branch_V[i];
+    for (int i = 0; i < Branches; ++i)
+        sum += state.branch_V[i];
     const Real r = state.resistance_scale;
     VoltagePoint<Real, Branches> point;
     point.overvoltage_V = r * sum;

@@ -4,9 +4,9 @@
 ///
 ///     OCV(soc, T, h) = mean(soc) + (T - T_ref) * entropy(soc) + h * half_gap(soc),   h in [-1, 1]
 ///
-/// `mean` lies midway between the charge branch (h = +1) and the discharge branch (h = -1); `half_gap` is half their
-/// distance. Linear between nodes. Below SOC 0 and above SOC 1 the outermost interval is extended, so that a filter
-/// slightly outside still sees a slope.
+/// `mean` lies midway between the charge branch (h = +1) and the discharge branch (h = -1);
+/// `half_gap` is half their distance. Linear between nodes. Below SOC 0 and above SOC 1 the
+/// outermost interval is extended, so that a filter slightly outside still sees a slope.
 
 #include "voltkeel/cell/table.hpp"
 #include "voltkeel/status.hpp"
@@ -16,7 +16,7 @@ namespace voltkeel {
 /// One node of the table.
 template <class Real>
 struct OcvNode {
-    Real mean_V{0};           ///< Midway between charge and discharge branch at the reference temperature.
+    Real mean_V{0};  ///< Midway between charge and discharge branch at the reference temperature.
     Real half_gap_V{0};       ///< (charge branch - discharge branch) / 2, not negative.
     Real entropy_V_per_K{0};  ///< dOCV/dT.
 };
@@ -25,7 +25,7 @@ struct OcvNode {
 template <class Real>
 struct OcvTable {
     const OcvNode<Real>* nodes{nullptr};
-    int count{0};                             ///< Nodes, at least 2; node 0 is SOC 0, the last one SOC 1.
+    int count{0};  ///< Nodes, at least 2; node 0 is SOC 0, the last one SOC 1.
     Real reference_temperature_degC{25};
 };
 
@@ -33,7 +33,7 @@ struct OcvTable {
 template <class Real>
 struct OcvPoint {
     Real mean_V{0};
-    Real slope_V{0};           ///< d mean / d soc, V per unit SOC.
+    Real slope_V{0};  ///< d mean / d soc, V per unit SOC.
     Real half_gap_V{0};
     Real half_gap_slope_V{0};  ///< d half_gap / d soc.
     Real entropy_V_per_K{0};
@@ -42,7 +42,8 @@ struct OcvPoint {
 /// Looks up the OCV.
 /// \param soc 0..1; outside, mean_V continues with the slope of the outermost interval.
 template <class Real>
-[[nodiscard]] inline OcvPoint<Real> ocv_at(const OcvTable<Real>& table, Real soc, Real temperature_degC) noexcept {
+[[nodiscard]] inline OcvPoint<Real> ocv_at(const OcvTable<Real>& table, Real soc,
+                                           Real temperature_degC) noexcept {
     const Real last = static_cast<Real>(table.count - 1);
     const Real t = soc * last;
     int index = t > Real(0) ? static_cast<int>(t < last ? t : last) : 0;
@@ -58,27 +59,30 @@ template <class Real>
     OcvPoint<Real> point;
     point.entropy_V_per_K = a.entropy_V_per_K + inside * entropy_step;
     point.mean_V = a.mean_V + fraction * mean_step + above_reference_K * point.entropy_V_per_K;
-    point.slope_V = last * (mean_step + (fraction == inside ? above_reference_K * entropy_step : Real(0)));
+    point.slope_V =
+        last * (mean_step + (fraction == inside ? above_reference_K * entropy_step : Real(0)));
     point.half_gap_V = a.half_gap_V + inside * gap_step;
     point.half_gap_slope_V = fraction == inside ? last * gap_step : Real(0);
     return point;
 }
 
-/// SOC at which the OCV equals `voltage_V`, by bisection over nodes and the exact inverse inside an interval.
-/// \param hysteresis h in [-1, 1]: which branch is walked.
-/// \param soc receives the answer in [0, 1].
-/// \return ok; voltage_out_of_range when the voltage lies outside the table (soc is then the nearest end);
+/// SOC at which the OCV equals `voltage_V`, by bisection over nodes and the exact inverse inside an
+/// interval. \param hysteresis h in [-1, 1]: which branch is walked. \param soc receives the answer
+/// in [0, 1]. \return ok; voltage_out_of_range when the voltage lies outside the table (soc is then
+/// the nearest end);
 ///         sample_not_finite (soc unchanged) for NaN or infinity.
 template <class Real>
-[[nodiscard]] inline Status soc_from_ocv(const OcvTable<Real>& table, Real voltage_V, Real temperature_degC,
-                                         Real hysteresis, Real& soc) noexcept {
+[[nodiscard]] inline Status soc_from_ocv(const OcvTable<Real>& table, Real voltage_V,
+                                         Real temperature_degC, Real hysteresis,
+                                         Real& soc) noexcept {
     if (!(voltage_V - voltage_V == Real(0)) || !(temperature_degC - temperature_degC == Real(0))) {
         return Status::sample_not_finite;
     }
     const Real above_reference_K = temperature_degC - table.reference_temperature_degC;
     const auto node_voltage = [&](int k) {
         const OcvNode<Real>& node = table.nodes[k];
-        return node.mean_V + hysteresis * node.half_gap_V + above_reference_K * node.entropy_V_per_K;
+        return node.mean_V + hysteresis * node.half_gap_V +
+               above_reference_K * node.entropy_V_per_K;
     };
     int low = 0;
     int high = table.count - 1;

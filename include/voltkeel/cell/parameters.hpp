@@ -9,8 +9,9 @@
 
 namespace voltkeel {
 
-/// More resistance to a charging current near full, in the slowest branch: pulse tests cannot show it, a rest after
-/// a slow charge does. The extra rises in a straight line from nothing at `soc_start` to `resistance_ohm` at SOC 1.
+/// More resistance to a charging current near full, in the slowest branch: pulse tests cannot show
+/// it, a rest after a slow charge does. The extra rises in a straight line from nothing at
+/// `soc_start` to `resistance_ohm` at SOC 1.
 template <class Real>
 struct ChargeRise {
     Real soc_start{Real(0.8)};  ///< 0 .. 0.99.
@@ -19,7 +20,8 @@ struct ChargeRise {
 
 /// Extra resistance of the slowest branch to a charging current, and its slope with SOC.
 template <class Real>
-[[nodiscard]] inline ValueAndSlope<Real> charge_rise_at(const ChargeRise<Real>& rise, Real soc) noexcept {
+[[nodiscard]] inline ValueAndSlope<Real> charge_rise_at(const ChargeRise<Real>& rise,
+                                                        Real soc) noexcept {
     const Real slope = rise.resistance_ohm / (Real(1) - rise.soc_start);
     if (!(soc > rise.soc_start)) return {Real(0), Real(0)};
     if (soc >= Real(1)) return {rise.resistance_ohm, Real(0)};
@@ -29,10 +31,10 @@ template <class Real>
 /// Parameters of the cell model. Tables are views; their owner must outlive this object.
 template <class Real, int Branches>
 struct CellParameters {
-    Real capacity_Ah{0};             ///< Charge between SOC 0 and 1, > 0.
-    Real coulombic_efficiency{1};    ///< Share of the charge put in that stays, (0.5, 1].
-    Real self_discharge_per_s{0};    ///< SOC lost per second, >= 0.
-    Real hysteresis_rate{0};         ///< gamma: change of hysteresis per unit of SOC walked, >= 0.
+    Real capacity_Ah{0};           ///< Charge between SOC 0 and 1, > 0.
+    Real coulombic_efficiency{1};  ///< Share of the charge put in that stays, (0.5, 1].
+    Real self_discharge_per_s{0};  ///< SOC lost per second, >= 0.
+    Real hysteresis_rate{0};       ///< gamma: change of hysteresis per unit of SOC walked, >= 0.
     OcvTable<Real> ocv{};
     ResistanceTable<Real, Branches> resistance{};
     ChargeRise<Real> charge_rise{};
@@ -47,11 +49,13 @@ template <class Real>
 }  // namespace detail
 
 /// Checks every field and table node.
-/// \return the first finding, with field, index, value and the bound it broke; status ok when all is well.
+/// \return the first finding, with field, index, value and the bound it broke; status ok when all
+/// is well.
 template <class Real, int Branches>
 [[nodiscard]] Finding<Real> validate(const CellParameters<Real, Branches>& cell) noexcept {
     using detail::finite;
-    const auto in_range = [](const char* field, int index, Real value, Real low, Real high) -> Finding<Real> {
+    const auto in_range = [](const char* field, int index, Real value, Real low,
+                             Real high) -> Finding<Real> {
         if (!finite(value)) return {Status::not_finite, field, index, value, low};
         if (value < low) return {Status::out_of_range, field, index, value, low};
         if (value > high) return {Status::out_of_range, field, index, value, high};
@@ -77,31 +81,38 @@ template <class Real, int Branches>
         f = in_range("ocv.entropy_V_per_K", k, node.entropy_V_per_K, Real(-0.01), Real(0.01));
         if (f.status != Status::ok) return f;
         if (k > 0 && !(node.mean_V > cell.ocv.nodes[k - 1].mean_V)) {
-            return {Status::not_increasing, "ocv.mean_V", k, node.mean_V, cell.ocv.nodes[k - 1].mean_V};
+            return {Status::not_increasing, "ocv.mean_V", k, node.mean_V,
+                    cell.ocv.nodes[k - 1].mean_V};
         }
     }
     const auto& table = cell.resistance;
     if (table.nodes == nullptr || table.soc.count < 2 || table.temperature_degC.count < 2) {
-        return {Status::missing_table, "resistance", -1, static_cast<Real>(table.soc.count), Real(2)};
+        return {Status::missing_table, "resistance", -1, static_cast<Real>(table.soc.count),
+                Real(2)};
     }
     const int nodes = table.soc.count * table.temperature_degC.count;
     for (int k = 0; k < nodes; ++k) {
         f = in_range("resistance.r0_ohm", k, table.nodes[k].r0_ohm, Real(0), Real(1e4));
         if (f.status != Status::ok) return f;
         for (int i = 0; i < Branches; ++i) {
-            f = in_range("resistance.branch_ohm", k, table.nodes[k].branch_ohm[i], Real(0), Real(1e4));
+            f = in_range("resistance.branch_ohm", k, table.nodes[k].branch_ohm[i], Real(0),
+                         Real(1e4));
             if (f.status != Status::ok) return f;
-            f = in_range("resistance.branch_time_s", k, table.nodes[k].branch_time_s[i], Real(1e-3), Real(1e7));
+            f = in_range("resistance.branch_time_s", k, table.nodes[k].branch_time_s[i], Real(1e-3),
+                         Real(1e7));
             if (f.status != Status::ok) return f;
         }
     }
     f = in_range("charge_rise.soc_start", -1, cell.charge_rise.soc_start, Real(0), Real(0.99));
     if (f.status != Status::ok) return f;
-    f = in_range("charge_rise.resistance_ohm", -1, cell.charge_rise.resistance_ohm, Real(0), Real(1e3));
+    f = in_range("charge_rise.resistance_ohm", -1, cell.charge_rise.resistance_ohm, Real(0),
+                 Real(1e3));
     if (f.status != Status::ok) return f;
-    f = in_range("thermal.heat_capacity_J_per_K", -1, cell.thermal.heat_capacity_J_per_K, Real(1e-3), Real(1e7));
+    f = in_range("thermal.heat_capacity_J_per_K", -1, cell.thermal.heat_capacity_J_per_K,
+                 Real(1e-3), Real(1e7));
     if (f.status != Status::ok) return f;
-    return in_range("thermal.resistance_K_per_W", -1, cell.thermal.resistance_K_per_W, Real(1e-5), Real(1e5));
+    return in_range("thermal.resistance_K_per_W", -1, cell.thermal.resistance_K_per_W, Real(1e-5),
+                    Real(1e5));
 }
 
 }  // namespace voltkeel

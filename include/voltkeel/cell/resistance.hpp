@@ -10,14 +10,14 @@ namespace voltkeel {
 template <class Real, int Branches>
 struct ResistanceNode {
     static_assert(Branches >= 1 && Branches <= 4, "a cell model has 1 to 4 RC branches");
-    Real r0_ohm{0};                    ///< Seen at once.
-    Real branch_ohm[Branches]{};       ///< End value of each branch per ampere.
-    Real branch_time_s[Branches]{};    ///< Time constant of each branch.
+    Real r0_ohm{0};                  ///< Seen at once.
+    Real branch_ohm[Branches]{};     ///< End value of each branch per ampere.
+    Real branch_time_s[Branches]{};  ///< Time constant of each branch.
 };
 
 /// View of a table: node (t, s) is `nodes[t * soc.count + s]`. Linear in between, held at the ends.
-/// The resistance law in temperature (Arrhenius) is worked into the node values when the table is made, with
-/// nodes close enough (5 K) that the straight line between them stays within 1 %.
+/// The resistance law in temperature (Arrhenius) is worked into the node values when the table is
+/// made, with nodes close enough (5 K) that the straight line between them stays within 1 %.
 template <class Real, int Branches>
 struct ResistanceTable {
     const ResistanceNode<Real, Branches>* nodes{nullptr};
@@ -43,7 +43,8 @@ struct ValueAndSlope {
 /// A place in a resistance table: the four nodes around it and how far between them it lies.
 template <class Real, int Branches>
 struct ResistancePlace {
-    const ResistanceNode<Real, Branches>* cold{nullptr};  ///< Node at lower SOC and temperature; cold[1] is at higher SOC.
+    const ResistanceNode<Real, Branches>* cold{
+        nullptr};  ///< Node at lower SOC and temperature; cold[1] is at higher SOC.
     const ResistanceNode<Real, Branches>* warm{nullptr};  ///< The same one temperature up.
     Real soc_fraction{0};
     Real temperature_fraction{0};
@@ -64,8 +65,8 @@ struct ResistancePlace {
 
 /// Finds the nodes around an SOC and a temperature; outside the table the nearest edge.
 template <class Real, int Branches>
-[[nodiscard]] inline ResistancePlace<Real, Branches> resistance_place(const ResistanceTable<Real, Branches>& table,
-                                                                      Real soc, Real temperature_degC) noexcept {
+[[nodiscard]] inline ResistancePlace<Real, Branches> resistance_place(
+    const ResistanceTable<Real, Branches>& table, Real soc, Real temperature_degC) noexcept {
     const AxisPosition<Real> s = locate(table.soc, soc);
     const AxisPosition<Real> t = locate(table.temperature_degC, temperature_degC);
     ResistancePlace<Real, Branches> place;
@@ -80,8 +81,8 @@ template <class Real, int Branches>
 
 /// Bilinear lookup of all values at once.
 template <class Real, int Branches>
-[[nodiscard]] inline ResistancePoint<Real, Branches> resistance_at(const ResistanceTable<Real, Branches>& table,
-                                                                   Real soc, Real temperature_degC) noexcept {
+[[nodiscard]] inline ResistancePoint<Real, Branches> resistance_at(
+    const ResistanceTable<Real, Branches>& table, Real soc, Real temperature_degC) noexcept {
     using Node = ResistanceNode<Real, Branches>;
     const ResistancePlace<Real, Branches> place = resistance_place(table, soc, temperature_degC);
     ResistancePoint<Real, Branches> point;
@@ -93,20 +94,22 @@ template <class Real, int Branches>
     set(place.r0_ohm(), point.value.r0_ohm, point.slope.r0_ohm);
 #pragma GCC unroll 4
     for (int i = 0; i < Branches; ++i) {
-        set(place.blend([i](const Node& node) { return node.branch_ohm[i]; }), point.value.branch_ohm[i],
-            point.slope.branch_ohm[i]);
-        set(place.blend([i](const Node& node) { return node.branch_time_s[i]; }), point.value.branch_time_s[i],
-            point.slope.branch_time_s[i]);
+        set(place.blend([i](const Node& node) { return node.branch_ohm[i]; }),
+            point.value.branch_ohm[i], point.slope.branch_ohm[i]);
+        set(place.blend([i](const Node& node) { return node.branch_time_s[i]; }),
+            point.value.branch_time_s[i], point.slope.branch_time_s[i]);
     }
     return point;
 }
 
 /// Resistance of the cell to a current that has flowed long enough: R0 plus every branch.
 template <class Real, int Branches>
-[[nodiscard]] inline Real direct_current_resistance_ohm(const ResistanceNode<Real, Branches>& node) noexcept {
+[[nodiscard]] inline Real direct_current_resistance_ohm(
+    const ResistanceNode<Real, Branches>& node) noexcept {
     Real sum = node.r0_ohm;
 #pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) sum += node.branch_ohm[i];
+    for (int i = 0; i < Branches; ++i)
+        sum += node.branch_ohm[i];
     return sum;
 }
 

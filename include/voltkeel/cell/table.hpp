@@ -1,7 +1,7 @@
 #pragma once
 /// \file table.hpp
-/// Where a value lies on an evenly spaced axis. Tables are views over arrays that somebody else owns:
-/// `constexpr` arrays in flash on a controller, vectors on a desktop.
+/// Where a value lies on an evenly spaced axis. Tables are views over arrays that somebody else
+/// owns: `constexpr` arrays in flash on a controller, vectors on a desktop.
 
 namespace voltkeel {
 
@@ -13,7 +13,9 @@ struct UniformAxis {
     Real inverse_step{1};  ///< 1 / step, so that a lookup does not divide.
     int count{0};          ///< Number of nodes, at least 2.
 
-    [[nodiscard]] constexpr Real last() const noexcept { return first + step * static_cast<Real>(count - 1); }
+    [[nodiscard]] constexpr Real last() const noexcept {
+        return first + step * static_cast<Real>(count - 1);
+    }
 };
 
 /// Axis with `count` nodes from `first` to `last`, count >= 2.
@@ -31,7 +33,8 @@ struct AxisPosition {
     bool inside{true};
 };
 
-/// Finds `value` on `axis`. Outside the axis the position is the nearest end (`inside` false); NaN gives the first node.
+/// Finds `value` on `axis`. Outside the axis the position is the nearest end (`inside` false); NaN
+/// gives the first node.
 template <class Real>
 [[nodiscard]] inline AxisPosition<Real> locate(const UniformAxis<Real>& axis, Real value) noexcept {
     const Real t = (value - axis.first) * axis.inverse_step;

@@ -64,7 +64,7 @@ struct ChargeConditions {
 template <class Real>
 struct ForecastSettings {
     Real longest_s{86400};  ///< The forecast ends here, reached or not.
-    Real step_s{10};        ///< Longest step; shorter ones follow a change of phase or zone.
+    Real step_s{5};         ///< Longest step; shorter ones follow a change of phase or zone.
     Real event_tolerance_s{Real(0.001)};  ///< Events are located to this.
     int max_steps{50000};                 ///< Bound on the work; counts as not reached.
 };
@@ -172,6 +172,7 @@ class ChargeRun {
 
         zone_ = zone_for(plan_, now_.temperature_degC);
         zone_held_s_ = settings_.step_s;
+        phase_held_s_ = settings_.step_s;
         if (zone_ != nullptr) {
             enter_zone();
             now_.current_A = current_now_A();
@@ -188,8 +189,8 @@ class ChargeRun {
             report(ChargePhase::not_allowed);
             return finish(Status::not_allowed, ChargePhase::not_allowed);
         }
-        ChargePhase phase = now_.current_A < ceiling_A_ ? ChargePhase::constant_voltage
-                                                        : ChargePhase::constant_current;
+        bool held_voltage = voltage_reached();
+        ChargePhase phase = phase_of(held_voltage);
         report(phase);
         // Fast branches move most after a change: begin with short steps and double them.
         constexpr Real first_share = Real(1) / Real(16);
@@ -198,7 +199,6 @@ class ChargeRun {
             const Real left_s = settings_.longest_s - time_s;
             if (!(left_s > settings_.event_tolerance_s)) break;
             const Real trial_s = dt_s < left_s ? dt_s : left_s;
-            const bool held_voltage = voltage_reached();
             Moment next = advance(trial_s, held_voltage);
             Real taken_s = trial_s;
             if (event(next, held_voltage, target_soc)) {
@@ -220,11 +220,12 @@ class ChargeRun {
             add_compensated(time_s, time_carry, taken_s);
             add_compensated(charge_As, charge_carry, next.charge_As);
             add_compensated(energy_J, energy_carry, next.energy_J);
-            (next.limited ? result.constant_voltage_s : result.constant_current_s) += taken_s;
+            (held_voltage ? result.constant_voltage_s : result.constant_current_s) += taken_s;
             if (now_.temperature_degC > result.highest_temperature_degC) {
                 result.highest_temperature_degC = now_.temperature_degC;
             }
             zone_held_s_ += taken_s;
+            phase_held_s_ += taken_s;
 
             if (target_soc != nullptr && now_.state.soc >= *target_soc) {
                 report(ChargePhase::done);
@@ -250,11 +251,15 @@ class ChargeRun {
                 return wanted ? finish(Status::ok, ChargePhase::done)
                               : finish(Status::not_reached, ChargePhase::constant_voltage);
             }
-            const ChargePhase before = phase;
-            phase =
-                voltage_reached() ? ChargePhase::constant_voltage : ChargePhase::constant_current;
+            // The held voltage is left when the full current does not lift the cell to it any more.
+            const bool holds = zone_changed   ? voltage_reached()
+                               : held_voltage ? next.limited
+                                              : next.voltage_V >= zone_->voltage_V;
+            const bool changed = zone_changed || holds != held_voltage;
+            if (changed) phase_held_s_ = Real(0);
+            held_voltage = holds;
+            phase = phase_of(held_voltage);
             report(phase);
-            const bool changed = zone_changed || phase != before;
             dt_s = changed
                        ? first_share * settings_.step_s
                        : (Real(2) * dt_s < settings_.step_s ? Real(2) * dt_s : settings_.step_s);
@@ -274,6 +279,9 @@ class ChargeRun {
         bool limited{false};  ///< The voltage, not the ceiling, gave the current.
     };
 
+    [[nodiscard]] static ChargePhase phase_of(bool held_voltage) noexcept {
+        return held_voltage ? ChargePhase::constant_voltage : ChargePhase::constant_current;
+    }
     void enter_zone() noexcept {
         ceiling_A_ = zone_->current_A;
         if (supply_current_A_ > Real(0) && supply_current_A_ < ceiling_A_) {
@@ -316,8 +324,10 @@ class ChargeRun {
         if (target_soc != nullptr && at.state.soc >= *target_soc) return true;
         if (full(at, held_voltage)) return true;
         if (!held_voltage && at.voltage_V >= zone_->voltage_V) return true;
-        // A zone just entered is kept for a step: where one zone warms the cell and the next cools
-        // it, the charge alternates between them, and must not do so in ever smaller steps.
+        // A zone or phase just entered is kept for a step: where one zone warms the cell and the
+        // next cools it, the charge alternates between them, and must not do so in ever smaller
+        // steps.
+        if (held_voltage && !at.limited && phase_held_s_ >= settings_.step_s) return true;
         return zone_held_s_ >= settings_.step_s && zone_for(plan_, at.temperature_degC) != zone_;
     }
 
@@ -423,6 +433,7 @@ class ChargeRun {
     Moment now_{};
     const ChargeZone<Real>* zone_{nullptr};
     Real zone_held_s_{0};
+    Real phase_held_s_{0};
     Real ceiling_A_{0};
     Real slope_ohm_{
         0};  ///< Last slope of end voltage over held current: where the next search begins.

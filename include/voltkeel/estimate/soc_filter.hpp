@@ -3,11 +3,12 @@
 /// State of charge of one cell from current, voltage and temperature: an extended Kalman filter on
 /// [soc, u_1 .. u_N, h, ln r].
 ///
-/// Prediction at every sample with the exact model step; the voltage is fused no faster than its errors decorrelate
-/// (`update_interval_s`). Scalar update in Joseph form, innovation gate, voltage spread that grows with the present
-/// overvoltage. Whatever comes in, the state stays finite.
-/// Source of the filter equations: Bar-Shalom, Li, Kirubarajan, Estimation with Applications to Tracking and
-/// Navigation (2001), ch. 5 and eq. 5.2.3-18 (Joseph form) (from memory, not re-read).
+/// Prediction at every sample with the exact model step; the voltage is fused no faster than its
+/// errors decorrelate
+/// (`update_interval_s`). Scalar update in Joseph form, innovation gate, voltage spread that grows
+/// with the present overvoltage. Whatever comes in, the state stays finite. Source of the filter
+/// equations: Bar-Shalom, Li, Kirubarajan, Estimation with Applications to Tracking and Navigation
+/// (2001), ch. 5 and eq. 5.2.3-18 (Joseph form) (from memory, not re-read).
 
 #include <cmath>
 #include <cstdint>
@@ -19,34 +20,41 @@ namespace voltkeel {
 
 /// Bits of the loggable fault word. Numbers are frozen.
 enum FaultBit : std::uint32_t {
-    fault_current_not_finite = 1U << 0U,      ///< Current was NaN or infinite: the last good one was used.
-    fault_voltage_not_finite = 1U << 1U,      ///< Voltage was NaN or infinite: no update.
-    fault_temperature_not_finite = 1U << 2U,  ///< Temperature was NaN or infinite: the last good one was used.
-    fault_time_step_invalid = 1U << 3U,       ///< dt negative, NaN or beyond `longest_step_s`: taken as 0 or the bound.
-    fault_voltage_rejected = 1U << 4U,        ///< The innovation gate refused the voltage.
-    fault_reset = 1U << 5U,                   ///< Refused for too long: the spread of the state was opened again.
-    fault_soc_bounded = 1U << 6U,             ///< The SOC ran into its bound and was held there.
-    fault_temperature_outside = 1U << 7U,     ///< Temperature outside the resistance table: nearest edge used.
-    fault_not_started = 1U << 8U,             ///< step() before start().
+    fault_current_not_finite =
+        1U << 0U,  ///< Current was NaN or infinite: the last good one was used.
+    fault_voltage_not_finite = 1U << 1U,  ///< Voltage was NaN or infinite: no update.
+    fault_temperature_not_finite =
+        1U << 2U,  ///< Temperature was NaN or infinite: the last good one was used.
+    fault_time_step_invalid =
+        1U << 3U,  ///< dt negative, NaN or beyond `longest_step_s`: taken as 0 or the bound.
+    fault_voltage_rejected = 1U << 4U,  ///< The innovation gate refused the voltage.
+    fault_reset = 1U << 5U,  ///< Refused for too long: the spread of the state was opened again.
+    fault_soc_bounded = 1U << 6U,  ///< The SOC ran into its bound and was held there.
+    fault_temperature_outside =
+        1U << 7U,                  ///< Temperature outside the resistance table: nearest edge used.
+    fault_not_started = 1U << 8U,  ///< step() before start().
 };
 
 /// Knobs of the filter; every one has a default that needs no tuning for a fitted cell.
 template <class Real>
 struct SocFilterSettings {
-    Real voltage_std_V{Real(0.02)};              ///< Constant part of the voltage model error, > 0.
-    Real overvoltage_share_std{Real(0.25)};      ///< Part that grows with |overvoltage|, >= 0.
-    Real update_interval_s{1};                   ///< The voltage is fused at most this often, >= 0.
-    Real gate{5};                                ///< Innovations beyond this many standard deviations are refused, > 0.
-    Real reset_after_s{120};                     ///< After this long without an accepted voltage the spread is opened.
-    Real reset_soc_std{Real(0.2)};               ///< SOC spread after such an opening.
-    Real soc_std_per_sqrt_h{Real(0.005)};        ///< Growth of SOC spread by counting alone.
-    Real branch_share_std{Real(0.1)};            ///< Model error of a branch as a share of its end value R_i |I|.
-    Real log_scale_std_per_sqrt_h{Real(0.2)};    ///< Random walk of ln r.
-    Real log_scale_std_initial{Real(0.15)};      ///< Spread of ln r at the start.
-    Real hysteresis_std_initial{Real(0.6)};      ///< Spread of h at the start (0.58 is "anywhere in -1..1").
-    Real rest_std_V{Real(0.005)};                ///< Spread left in each branch when started at rest.
-    Real soc_std_floor{Real(0.007)};             ///< Added in square to the reported SOC spread: what no model knows.
-    Real longest_step_s{Real(86400)};            ///< A longer time step is a fault.
+    Real voltage_std_V{Real(0.02)};          ///< Constant part of the voltage model error, > 0.
+    Real overvoltage_share_std{Real(0.25)};  ///< Part that grows with |overvoltage|, >= 0.
+    Real update_interval_s{1};               ///< The voltage is fused at most this often, >= 0.
+    Real gate{5};  ///< Innovations beyond this many standard deviations are refused, > 0.
+    Real reset_after_s{120};  ///< After this long without an accepted voltage the spread is opened.
+    Real reset_soc_std{Real(0.2)};         ///< SOC spread after such an opening.
+    Real soc_std_per_sqrt_h{Real(0.005)};  ///< Growth of SOC spread by counting alone.
+    Real branch_share_std{
+        Real(0.1)};  ///< Model error of a branch as a share of its end value R_i |I|.
+    Real log_scale_std_per_sqrt_h{Real(0.2)};  ///< Random walk of ln r.
+    Real log_scale_std_initial{Real(0.15)};    ///< Spread of ln r at the start.
+    Real hysteresis_std_initial{
+        Real(0.6)};                ///< Spread of h at the start (0.58 is "anywhere in -1..1").
+    Real rest_std_V{Real(0.005)};  ///< Spread left in each branch when started at rest.
+    Real soc_std_floor{
+        Real(0.007)};  ///< Added in square to the reported SOC spread: what no model knows.
+    Real longest_step_s{Real(86400)};  ///< A longer time step is a fault.
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -75,7 +83,8 @@ template <class Real>
         {"longest_step_s", s.longest_step_s, Real(1e-3), Real(1e7)},
     };
     for (const Row& row : rows) {
-        if (!detail::finite(row.value)) return {Status::not_finite, row.field, -1, row.value, row.low};
+        if (!detail::finite(row.value))
+            return {Status::not_finite, row.field, -1, row.value, row.low};
         if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
         if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
     }
@@ -85,42 +94,42 @@ template <class Real>
 /// One row of measurements. Current flowed during the `dt_s` that end now.
 template <class Real>
 struct CellSample {
-    Real current_A{0};          ///< Positive charges.
+    Real current_A{0};  ///< Positive charges.
     Real voltage_V{0};
     Real temperature_degC{25};
-    Real dt_s{0};               ///< Since the sample before; 0 for the first.
+    Real dt_s{0};  ///< Since the sample before; 0 for the first.
 };
 
 /// What comes back from each sample.
 template <class Real>
 struct SocEstimate {
-    Real soc{0};                    ///< In [0, 1].
-    Real soc_std{0};                ///< One standard deviation, floor included.
-    Real voltage_predicted_V{0};    ///< Before the voltage of this sample was used.
-    Real innovation_V{0};           ///< Measured minus predicted; 0 when the voltage was not finite.
-    Real innovation_std_V{0};       ///< Its expected standard deviation.
-    Real test_ratio{0};             ///< (innovation / (gate * std))^2; above 1 is refused.
-    Real resistance_scale{1};       ///< r.
-    Real log_scale_std{0};          ///< Standard deviation of ln r.
-    bool updated{false};            ///< The voltage of this sample was fused.
-    std::uint32_t fault_bits{0};    ///< See FaultBit; this sample only.
+    Real soc{0};                  ///< In [0, 1].
+    Real soc_std{0};              ///< One standard deviation, floor included.
+    Real voltage_predicted_V{0};  ///< Before the voltage of this sample was used.
+    Real innovation_V{0};         ///< Measured minus predicted; 0 when the voltage was not finite.
+    Real innovation_std_V{0};     ///< Its expected standard deviation.
+    Real test_ratio{0};           ///< (innovation / (gate * std))^2; above 1 is refused.
+    Real resistance_scale{1};     ///< r.
+    Real log_scale_std{0};        ///< Standard deviation of ln r.
+    bool updated{false};          ///< The voltage of this sample was fused.
+    std::uint32_t fault_bits{0};  ///< See FaultBit; this sample only.
 };
 
 /// Everything that must survive between samples.
 template <class Real, int Branches>
 struct SocFilterState {
-    static constexpr int size = Branches + 3;        ///< [soc, u_1 .. u_N, h, ln r]
+    static constexpr int size = Branches + 3;  ///< [soc, u_1 .. u_N, h, ln r]
     CellState<Real, Branches> cell{};
-    Real log_scale{0};                               ///< ln r.
-    Real covariance[size][size]{};                   ///< Symmetric; both triangles are kept.
-    Real since_update_s{0};                          ///< Time since the voltage was last tried.
-    Real since_accepted_s{0};                        ///< Time since a voltage was last accepted.
+    Real log_scale{0};              ///< ln r.
+    Real covariance[size][size]{};  ///< Symmetric; both triangles are kept.
+    Real since_update_s{0};         ///< Time since the voltage was last tried.
+    Real since_accepted_s{0};       ///< Time since a voltage was last accepted.
     Real last_current_A{0};
     Real last_temperature_degC{25};
     std::uint32_t update_count{0};
     std::uint32_t rejected_count{0};
     std::uint32_t reset_count{0};
-    Real last_reset_soc_std{0};                      ///< SOC spread just before the last reset.
+    Real last_reset_soc_std{0};  ///< SOC spread just before the last reset.
     bool started{false};
 };
 
@@ -132,7 +141,7 @@ struct SocFilterState {
 ///     const SocEstimate<float>& e = filter.step({current_A, voltage_V, temperature_degC, dt_s});
 template <class Real, int Branches>
 class SocFilter {
-public:
+  public:
     using Parameters = CellParameters<Real, Branches>;
     using State = SocFilterState<Real, Branches>;
     using Settings = SocFilterSettings<Real>;
@@ -157,14 +166,16 @@ public:
             return Status::sample_not_finite;
         }
         if (cell_.ocv.nodes == nullptr) return Status::missing_table;
-        if (soc < Real(0) || soc > Real(1) || soc_std < Real(0) || soc_std > Real(1)) return Status::out_of_range;
+        if (soc < Real(0) || soc > Real(1) || soc_std < Real(0) || soc_std > Real(1))
+            return Status::out_of_range;
         begin(soc, soc_std * soc_std, Real(0), temperature_degC);
         return Status::ok;
     }
 
-    /// Starts from one voltage. At rest this is the OCV; under load the resistances at that place are taken off,
-    /// with a spread that says how little is known of the branches then.
-    [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A, Real temperature_degC) noexcept {
+    /// Starts from one voltage. At rest this is the OCV; under load the resistances at that place
+    /// are taken off, with a spread that says how little is known of the branches then.
+    [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A,
+                                            Real temperature_degC) noexcept {
         if (cell_.ocv.nodes == nullptr) return Status::missing_table;
         Real soc = Real(0.5);
         if (!detail::finite(current_A)) return Status::sample_not_finite;
@@ -172,11 +183,14 @@ public:
         if (status == Status::sample_not_finite) return status;
         Real branches_V = 0;
         Real ohmic_V = 0;
-        for (int pass = 0; pass < 3; ++pass) {  // resistance depends on the SOC sought: three rounds settle it
+        for (int pass = 0; pass < 3;
+             ++pass) {  // resistance depends on the SOC sought: three rounds settle it
             const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
             ohmic_V = point.value.r0_ohm * current_A;
-            branches_V = (direct_current_resistance_ohm(point.value) - point.value.r0_ohm) * current_A;
-            (void)soc_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V, temperature_degC, Real(0), soc);
+            branches_V =
+                (direct_current_resistance_ohm(point.value) - point.value.r0_ohm) * current_A;
+            (void)soc_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V,
+                               temperature_degC, Real(0), soc);
         }
         const OcvPoint<Real> ocv = ocv_at(cell_.ocv, soc, temperature_degC);
         const Real slope = ocv.slope_V > Real(0.02) ? ocv.slope_V : Real(0.02);
@@ -195,7 +209,7 @@ public:
     [[nodiscard]] const Parameters& cell() const noexcept { return cell_; }
     [[nodiscard]] const Settings& settings() const noexcept { return settings_; }
 
-private:
+  private:
     static constexpr int at_branch = 1;
     static constexpr int at_hysteresis = Branches + 1;
     static constexpr int at_scale = Branches + 2;
@@ -204,7 +218,9 @@ private:
     static constexpr Real soc_high = Real(1.02);
 
     static constexpr Real square(Real x) noexcept { return x * x; }
-    static constexpr Real bounded(Real x, Real low, Real high) noexcept { return x < low ? low : (x > high ? high : x); }
+    static constexpr Real bounded(Real x, Real low, Real high) noexcept {
+        return x < low ? low : (x > high ? high : x);
+    }
 
     void begin(Real soc, Real soc_var, Real current_A, Real temperature_degC) noexcept {
         state_ = State{};
@@ -229,7 +245,8 @@ private:
     }
 
     void predict(const CellInput<Real>& input) noexcept;
-    void fuse(Real innovation_V, Real innovation_var, const Real (&h)[size], const Real (&ph)[size]) noexcept;
+    void fuse(Real innovation_V, Real innovation_var, const Real (&h)[size],
+              const Real (&ph)[size]) noexcept;
     void open_spread() noexcept;
     void publish() noexcept {
         const Real soc = state_.cell.soc;
@@ -250,7 +267,8 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
     StepJacobian<Real, Branches> j;
     voltkeel::step(cell_, input, state_.cell, &j);
 
-    // The transition is a diagonal d plus one column c that couples every branch to the SOC: P' = F P F^T row by row.
+    // The transition is a diagonal d plus one column c that couples every branch to the SOC: P' = F
+    // P F^T row by row.
     Real d[size];
     Real c[size];
     Real q[size];
@@ -264,11 +282,13 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
         const Real share = Real(1) - kept;
         d[at_branch + i] = kept;
         c[at_branch + i] = j.branch_by_soc[i];
-        // A first-order error process whose steady spread is a share of R_i |I|: (1 - a^2) s^2 = (1 - a)(1 + a) s^2,
-        // and R_i I = (d u' / d I) I / (1 - a).
-        const Real end_V = share > Real(0) ? j.branch_by_current[i] * input.current_A / share : Real(0);
-        q[at_branch + i] = share * (Real(1) + kept) *
-                           (square(settings_.branch_share_std * end_V) + square(settings_.rest_std_V));
+        // A first-order error process whose steady spread is a share of R_i |I|: (1 - a^2) s^2 = (1
+        // - a)(1 + a) s^2, and R_i I = (d u' / d I) I / (1 - a).
+        const Real end_V =
+            share > Real(0) ? j.branch_by_current[i] * input.current_A / share : Real(0);
+        q[at_branch + i] =
+            share * (Real(1) + kept) *
+            (square(settings_.branch_share_std * end_V) + square(settings_.rest_std_V));
     }
     d[at_hysteresis] = j.hysteresis_by_hysteresis;
     c[at_hysteresis] = Real(0);
@@ -280,13 +300,15 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
     auto& p = state_.covariance;
     Real row0[size];
 #pragma GCC unroll 7
-    for (int i = 0; i < size; ++i) row0[i] = p[0][i];
+    for (int i = 0; i < size; ++i)
+        row0[i] = p[0][i];
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
         const Real with_soc = d[i] * row0[i] + c[i] * row0[0];  // (F P)_i0
 #pragma GCC unroll 7
         for (int k = 0; k <= i; ++k) {
-            const Real left = d[i] * p[i][k] + c[i] * row0[k];  // (F P)_ik, row i not yet overwritten
+            const Real left =
+                d[i] * p[i][k] + c[i] * row0[k];  // (F P)_ik, row i not yet overwritten
             const Real value = left * d[k] + with_soc * c[k];
             p[i][k] = value;
         }
@@ -298,7 +320,8 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
 #pragma GCC unroll 7
-        for (int k = 0; k < i; ++k) p[k][i] = p[i][k];
+        for (int k = 0; k < i; ++k)
+            p[k][i] = p[i][k];
     }
 }
 
@@ -332,14 +355,17 @@ void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, con
             p[i][k] = b[k] + back * gain[k];
             p[k][i] = p[i][k];
         }
-        if (!(p[i][i] > Real(0))) p[i][i] = Real(1e-12);  // rounding only: never reached in exact arithmetic
+        if (!(p[i][i] > Real(0)))
+            p[i][i] = Real(1e-12);  // rounding only: never reached in exact arithmetic
     }
     CellState<Real, Branches>& x = state_.cell;
     add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
 #pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) x.branch_V[i] += gain[at_branch + i] * innovation_V;
+    for (int i = 0; i < Branches; ++i)
+        x.branch_V[i] += gain[at_branch + i] * innovation_V;
     x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
-    state_.log_scale = bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
+    state_.log_scale =
+        bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
     x.resistance_scale = std::exp(state_.log_scale);
 }
 
@@ -351,7 +377,8 @@ void SocFilter<Real, Branches>::open_spread() noexcept {
     const Real soc_var = square(settings_.reset_soc_std);
     const Real scale_var = square(settings_.log_scale_std_initial);
     for (int i = 0; i < size; ++i) {
-        for (int k = 0; k < i; ++k) p[i][k] = p[k][i] = Real(0);
+        for (int k = 0; k < i; ++k)
+            p[i][k] = p[k][i] = Real(0);
     }
     if (p[0][0] < soc_var) p[0][0] = soc_var;
     if (p[at_scale][at_scale] < scale_var) p[at_scale][at_scale] = scale_var;
@@ -388,23 +415,26 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
     if (input.dt_s > Real(0)) predict(input);
 
     auto& x = state_.cell;
-    const VoltagePoint<Real, Branches> predicted = voltage_at(cell_, x, input.current_A, input.temperature_degC);
+    const VoltagePoint<Real, Branches> predicted =
+        voltage_at(cell_, x, input.current_A, input.temperature_degC);
     if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
     Real h[size];
     h[0] = predicted.by_soc;
 #pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) h[at_branch + i] = predicted.by_branch;
+    for (int i = 0; i < Branches; ++i)
+        h[at_branch + i] = predicted.by_branch;
     h[at_hysteresis] = predicted.by_hysteresis;
     h[at_scale] = predicted.by_log_scale;
     Real ph[size];
-    Real innovation_var =
-        square(settings_.voltage_std_V) + square(settings_.overvoltage_share_std * predicted.overvoltage_V);
+    Real innovation_var = square(settings_.voltage_std_V) +
+                          square(settings_.overvoltage_share_std * predicted.overvoltage_V);
     const auto& p = state_.covariance;
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
         Real sum = 0;
 #pragma GCC unroll 7
-        for (int k = 0; k < size; ++k) sum += p[i][k] * h[k];
+        for (int k = 0; k < size; ++k)
+            sum += p[i][k] * h[k];
         ph[i] = sum;
         innovation_var += h[i] * sum;
     }

@@ -1,6 +1,7 @@
 #pragma once
 /// \file pulse_test.hpp
-/// R0 and RC branches at one temperature from pulse tests: all pulses, rests and the discharges in between at once.
+/// R0 and RC branches at one temperature from pulse tests: all pulses, rests and the discharges in
+/// between at once.
 
 #include <cstddef>
 #include <functional>
@@ -14,21 +15,27 @@ namespace voltkeel {
 
 /// Knobs of the pulse fit.
 struct PulseFitSettings {
-    int branches{3};                      ///< 1 to 4. The last one is slow (minutes to hours).
-    int soc_nodes{21};                    ///< Evenly spaced SOC nodes of every resistance.
-    double voltage_std_V{0.004};          ///< Constant part of the expected residual.
-    double overvoltage_share_std{0.1};    ///< Part that grows with the distance of the voltage from the OCV.
-    double rows_per_independent_row{20};  ///< Model errors repeat from row to row: this many rows say as much as one.
-    double smoothness{0.06};              ///< Expected second difference of ln R from node to node at middle SOC.
-    double smoothness_ends{0.4};          ///< The same below 22 % and above 90 %.
-    double time_log_std{0.4};             ///< How far a time constant may lie from the usual one (of the logarithm).
-    double slow_time_log_std{0.05};        ///< The same for the slow branch.
-    double slow_log_std{0.5};             ///< How far the slow resistance may lie from 0.4 of R0 (of the logarithm).
-    double ocv_std_V{0.005};              ///< How well the OCV handed in is known at this temperature.
-    double ocv_soc_std{0.004};            ///< How far the SOC of the tests may differ, as seen through the slope.
-    double initial_soc_std{0.01};         ///< How well the first voltage tells the SOC.
-    double full_above_soc{0.94};          ///< A test whose first voltage says more than this started full.
-    double full_soc_std{0.003};           ///< How exactly "full" is met.
+    int branches{3};              ///< 1 to 4. The last one is slow (minutes to hours).
+    int soc_nodes{21};            ///< Evenly spaced SOC nodes of every resistance.
+    double voltage_std_V{0.004};  ///< Constant part of the expected residual.
+    double overvoltage_share_std{
+        0.1};  ///< Part that grows with the distance of the voltage from the OCV.
+    double rows_per_independent_row{
+        20};  ///< Model errors repeat from row to row: this many rows say as much as one.
+    double smoothness{
+        0.06};  ///< Expected second difference of ln R from node to node at middle SOC.
+    double smoothness_ends{0.4};  ///< The same below 22 % and above 90 %.
+    double time_log_std{
+        0.4};  ///< How far a time constant may lie from the usual one (of the logarithm).
+    double slow_time_log_std{0.05};  ///< The same for the slow branch.
+    double slow_log_std{
+        0.5};  ///< How far the slow resistance may lie from 0.4 of R0 (of the logarithm).
+    double ocv_std_V{0.005};  ///< How well the OCV handed in is known at this temperature.
+    double ocv_soc_std{
+        0.004};  ///< How far the SOC of the tests may differ, as seen through the slope.
+    double initial_soc_std{0.01};  ///< How well the first voltage tells the SOC.
+    double full_above_soc{0.94};   ///< A test whose first voltage says more than this started full.
+    double full_soc_std{0.003};    ///< How exactly "full" is met.
     int max_iterations{40};
 };
 
@@ -45,26 +52,29 @@ struct PulseFit {
         double time_log_std{0};
     };
     std::vector<Branch> branches;
-    std::vector<double> ocv_shift_V;      ///< OCV of these tests minus the OCV handed in, at the SOC nodes.
+    std::vector<double>
+        ocv_shift_V;  ///< OCV of these tests minus the OCV handed in, at the SOC nodes.
     std::vector<double> ocv_shift_std_V;
-    std::vector<double> initial_soc;      ///< Of each log.
-    std::vector<double> residual_rms_V;   ///< Of each log, over the rows used.
+    std::vector<double> initial_soc;     ///< Of each log.
+    std::vector<double> residual_rms_V;  ///< Of each log, over the rows used.
     std::size_t rows_used{0};
     int iterations{0};
-    double soc_low{1};                    ///< Lowest SOC the tests reached.
+    double soc_low{1};  ///< Lowest SOC the tests reached.
     double soc_high{0};
-    double largest_discharge_A{0};        ///< Magnitudes met in the tests.
+    double largest_discharge_A{0};  ///< Magnitudes met in the tests.
     double largest_charge_A{0};
 };
 
-/// Fits one temperature by Levenberg-Marquardt on logarithms, with the derivatives of the cell model's own step.
-/// \param logs pulse tests at about the same temperature, current positive when charging
-/// \param base cell with capacity, OCV and hysteresis; its resistances, when there are any, give the change with
+/// Fits one temperature by Levenberg-Marquardt on logarithms, with the derivatives of the cell
+/// model's own step. \param logs pulse tests at about the same temperature, current positive when
+/// charging \param base cell with capacity, OCV and hysteresis; its resistances, when there are
+/// any, give the change with
 ///        temperature inside a test (self-heating)
-/// \param warmer result at the next warmer temperature: its shape over SOC is continued where this test has no data
-/// \param keep_going asked before every iteration; false cancels with an Error
+/// \param warmer result at the next warmer temperature: its shape over SOC is continued where this
+/// test has no data \param keep_going asked before every iteration; false cancels with an Error
 /// \throws Error when there are too few pulses, naming what is missing
-[[nodiscard]] PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const PulseFit* warmer,
-                                  const PulseFitSettings& settings = {}, const std::function<bool()>& keep_going = {});
+[[nodiscard]] PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base,
+                                  const PulseFit* warmer, const PulseFitSettings& settings = {},
+                                  const std::function<bool()>& keep_going = {});
 
 }  // namespace voltkeel

@@ -10,10 +10,12 @@
 namespace voltkeel {
 
 /// Fits one thermal mass with one path to the surroundings to the logged temperatures.
-/// \param logs tests with currents high enough to warm the cell by at least 1 K; the surroundings are taken as constant
+/// \param logs tests with currents high enough to warm the cell by at least 1 K; the surroundings
+/// are taken as constant
 ///        over a log (fitted, one value each)
 /// \param cell capacity and OCV
-/// \return the fit; when the cell never warms enough, usual values per ampere-hour marked "assumed".
+/// \return the fit; when the cell never warms enough, usual values per ampere-hour marked
+/// "assumed".
 [[nodiscard]] ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell);
 
 }  // namespace voltkeel

@@ -112,8 +112,8 @@ struct LogReading {
 [[nodiscard]] LogReading parse_log(std::string_view text, std::string source,
                                    const LogReadSettings& settings = {});
 
-/// Checks a log that did not come from a file: columns of one length, every value finite, time strictly increasing.
-/// \throws Error naming column, row (from 0) and value
+/// Checks a log that did not come from a file: columns of one length, every value finite, time
+/// strictly increasing. \throws Error naming column, row (from 0) and value
 void check_log(const Log& log);
 
 /// Writes columns of numbers as a CSV file with a header row. The file appears complete or not at

@@ -1,7 +1,7 @@
 #pragma once
 /// \file model_state.hpp
-/// Limits and charge forecasts of a `Cell` from a state in plain numbers: the controller floors, called with a branch
-/// count that is only known at run time.
+/// Limits and charge forecasts of a `Cell` from a state in plain numbers: the controller floors,
+/// called with a branch count that is only known at run time.
 
 #include <functional>
 #include <vector>
@@ -12,7 +12,8 @@
 
 namespace voltkeel {
 
-/// State of a cell model as plain numbers: what a replay ends with, and limits and forecasts start from.
+/// State of a cell model as plain numbers: what a replay ends with, and limits and forecasts start
+/// from.
 struct ModelState {
     double soc{1};
     double soc_std{0};
@@ -22,15 +23,17 @@ struct ModelState {
     double temperature_degC{25};
 };
 
-/// `state` for a model with `Branches` branches. \throws Error when the number of branches differs or a value is not usable.
+/// `state` for a model with `Branches` branches. \throws Error when the number of branches differs
+/// or a value is not usable.
 template <int Branches>
 [[nodiscard]] CellState<double, Branches> cell_state(const ModelState& state);
 
 /// Largest currents and powers of one cell now; see limits/current_limits.hpp.
-/// \param horizons_s rising, each from 0 to 600 \throws Error for a state, horizon or setting that cannot be used
-[[nodiscard]] std::vector<HorizonLimit<double>> current_limits(const Cell& cell, const ModelState& state,
-                                                               const std::vector<double>& horizons_s = {2, 10, 30},
-                                                               const LimitSettings<double>& settings = {});
+/// \param horizons_s rising, each from 0 to 600 \throws Error for a state, horizon or setting that
+/// cannot be used
+[[nodiscard]] std::vector<HorizonLimit<double>> current_limits(
+    const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s = {2, 10, 30},
+    const LimitSettings<double>& settings = {});
 
 /// One point of a forecast's curve.
 struct ChargeCurvePoint {
@@ -45,20 +48,22 @@ struct ChargeCurvePoint {
 /// A forecast, how it ended, and its curve.
 struct ChargeOutlook {
     ChargeForecast<double> forecast{};
-    Status status{Status::ok};            ///< ok, not_reached or not_allowed.
+    Status status{Status::ok};  ///< ok, not_reached or not_allowed.
     std::vector<ChargeCurvePoint> curve;
 };
 
-/// Time until the cell is full on a plan; see charge/forecast.hpp. The state's temperature is where it starts.
-/// \param ambient_degC surroundings \param supply_current_A most the supply gives; 0 means as much as the plan asks
-/// \throws Error for a state, plan or setting that cannot be used
-[[nodiscard]] ChargeOutlook time_to_full(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
-                                         double ambient_degC, double supply_current_A = 0,
+/// Time until the cell is full on a plan; see charge/forecast.hpp. The state's temperature is where
+/// it starts. \param ambient_degC surroundings \param supply_current_A most the supply gives; 0
+/// means as much as the plan asks \throws Error for a state, plan or setting that cannot be used
+[[nodiscard]] ChargeOutlook time_to_full(const Cell& cell, const ModelState& state,
+                                         const ChargePlan<double>& plan, double ambient_degC,
+                                         double supply_current_A = 0,
                                          const ForecastSettings<double>& settings = {});
 
 /// The same until an SOC is reached.
-[[nodiscard]] ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
-                                        double ambient_degC, double target_soc, double supply_current_A = 0,
+[[nodiscard]] ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state,
+                                        const ChargePlan<double>& plan, double ambient_degC,
+                                        double target_soc, double supply_current_A = 0,
                                         const ForecastSettings<double>& settings = {});
 
 }  // namespace voltkeel

@@ -17,20 +17,21 @@ namespace voltkeel {
 
 /// How a replay starts and runs.
 struct ReplaySettings {
-    std::optional<double> initial_soc;       ///< Without it the first voltage tells.
-    double initial_soc_std{0.2};             ///< Used with `initial_soc`.
-    std::optional<double> capacity_Ah;       ///< Replaces the cell's capacity.
+    std::optional<double> initial_soc;  ///< Without it the first voltage tells.
+    double initial_soc_std{0.2};        ///< Used with `initial_soc`.
+    std::optional<double> capacity_Ah;  ///< Replaces the cell's capacity.
     SocFilterSettings<double> filter;
 };
 
 /// The filter's answer at every row of a log; all vectors have its length.
 struct SocTrace {
-    std::vector<double> time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, resistance_scale;
-    std::vector<std::uint32_t> fault_bits;   ///< See FaultBit.
+    std::vector<double> time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
+        resistance_scale;
+    std::vector<std::uint32_t> fault_bits;  ///< See FaultBit.
     std::uint32_t update_count{0};
     std::uint32_t rejected_count{0};
     std::uint32_t reset_count{0};
-    ModelState end;                          ///< State after the last row.
+    ModelState end;  ///< State after the last row.
 };
 
 /// Runs the filter along a log.
@@ -39,7 +40,8 @@ struct SocTrace {
 [[nodiscard]] SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings = {},
                               const std::function<bool(double share)>& progress = {});
 
-/// Writes the columns time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, fault_bits.
+/// Writes the columns time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
+/// fault_bits.
 void write_trace(const std::filesystem::path& path, const SocTrace& trace);
 
 }  // namespace voltkeel

@@ -1,0 +1,177 @@
+"""Plots for people: a fit, an estimate along a log, a charge forecast."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import matplotlib as mpl
+import numpy as np
+import numpy.typing as npt
+
+import voltkeel as vk
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+# Blue to amber by temperature or order: told apart by every kind of colour vision, and in grey.
+_SHADES = ("#1b3a57", "#2f6f8f", "#5aa0a0", "#c9963a", "#a3541c")
+
+
+def _figure(rows: int, columns: int, size: tuple[float, float], **options: Any) -> tuple[Figure, npt.NDArray[Any]]:
+    from matplotlib.backends.backend_agg import FigureCanvasAgg
+    from matplotlib.figure import Figure as NewFigure
+
+    figure = NewFigure(figsize=size, layout="constrained")
+    FigureCanvasAgg(figure)
+    axes = figure.subplots(rows, columns, squeeze=False, **options)
+    for axis in axes.flat:
+        axis.grid(visible=True, color="#e4e4e4", linewidth=0.6)
+        axis.set_axisbelow(True)
+        axis.spines[["top", "right"]].set_visible(False)
+    return figure, axes
+
+
+def _save(figure: Figure, path: Path) -> None:
+    with mpl.rc_context({"svg.hashsalt": "voltkeel"}):
+        figure.savefig(path, dpi=130)
+
+
+def _shade(k: int, count: int) -> str:
+    return _SHADES[round(k * (len(_SHADES) - 1) / max(1, count - 1))]
+
+
+def plot_fit(result: vk.FitResult, path: Path | str) -> None:
+    """Draw the fitted cell: OCV, resistances over SOC and temperature, residuals.
+
+    Parameters
+    ----------
+    result : FitResult
+    path : file to write; its ending chooses the format
+    """
+    cell = result.cell
+    figure, axes = _figure(2, 2, (11.0, 7.5))
+    ocv: Axes = axes[0, 0]
+    soc = 100 * cell.ocv.soc
+    ocv.plot(soc, cell.ocv.charge_V, color=_SHADES[4], label="charge branch")
+    ocv.plot(soc, cell.ocv.discharge_V, color=_SHADES[0], label="discharge branch")
+    ocv.set(title="Open-circuit voltage", xlabel="SOC in %", ylabel="V")
+    ocv.legend(frameon=False)
+    count = len(result.pulses)
+    for k, fit in enumerate(result.pulses):
+        label = f"{fit.temperature_degC:.0f} degC"
+        tested = (fit.soc >= fit.soc_low - 1e-9) & (fit.soc <= fit.soc_high + 1e-9)
+        total = fit.r0_ohm + sum(branch.resistance_ohm for branch in fit.branches)
+        for axis, values, log_std in (
+            (axes[0, 1], fit.r0_ohm, fit.r0_log_std),
+            (axes[1, 0], total, None),
+        ):
+            colour = _shade(k, count)
+            axis.semilogy(100 * fit.soc[tested], 1e3 * values[tested], color=colour, marker=".", label=label)
+            if log_std is not None:
+                low, high = values * np.exp(-log_std), values * np.exp(log_std)
+                axis.fill_between(
+                    100 * fit.soc[tested],
+                    1e3 * low[tested],
+                    1e3 * high[tested],
+                    color=colour,
+                    alpha=0.15,
+                    linewidth=0,
+                )
+    axes[0, 1].set(title="Ohmic resistance R0 (band: one std)", xlabel="SOC in %", ylabel="mohm")
+    axes[1, 0].set(title="R0 and all branches", xlabel="SOC in %", ylabel="mohm")
+    axes[0, 1].legend(frameon=False)
+    residual: Axes = axes[1, 1]
+    names = [f"{fit.temperature_degC:.0f} degC" for fit in result.pulses for _ in fit.residual_rms_V]
+    values_mV = [1e3 * rms for fit in result.pulses for rms in fit.residual_rms_V]
+    residual.barh(range(len(names)), values_mV, color=_SHADES[1])
+    residual.set_yticks(range(len(names)), names)
+    for k, value in enumerate(values_mV):
+        residual.text(value, k, f" {value:.1f}", va="center")
+    residual.set(title="Residual of each pulse test", xlabel="mV rms")
+    figure.suptitle(f"{cell.name}: {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f})")
+    _save(figure, Path(path))
+
+
+def plot_replay(
+    log: vk.Log,
+    trace: vk.SocTrace,
+    path: Path | str,
+    truth: tuple[Sequence[float], Sequence[float]] | None = None,
+) -> None:
+    """Draw the estimate along a log.
+
+    Parameters
+    ----------
+    log, trace : what was replayed and what came out
+    path : file to write
+    truth : (time_s, soc) to compare with, when it is known
+    """
+    figure, axes = _figure(3, 1, (11.0, 8.0), sharex=True, height_ratios=[2.2, 1.2, 1.2])
+    hours = trace.time_s / 3600
+    top: Axes = axes[0, 0]
+    band = 100 * 1.96 * trace.soc_std
+    top.fill_between(
+        hours,
+        100 * trace.soc - band,
+        100 * trace.soc + band,
+        color=_SHADES[2],
+        alpha=0.3,
+        linewidth=0,
+        label="95 % band",
+    )
+    top.plot(hours, 100 * trace.soc, color=_SHADES[0], label="estimate")
+    if truth is not None:
+        top.plot(
+            np.asarray(truth[0]) / 3600,
+            100 * np.asarray(truth[1]),
+            color=_SHADES[4],
+            linestyle="--",
+            label="truth",
+        )
+    top.set(ylabel="SOC in %", title=f"State of charge along {Path(log.source).name}")
+    top.set_ylim(max(-5.0, 100 * float(trace.soc.min()) - 10), min(105.0, 100 * float(trace.soc.max()) + 10))
+    top.legend(frameon=False)
+    middle: Axes = axes[1, 0]
+    middle.plot(hours, 1e3 * trace.innovation_V, color=_SHADES[1], linewidth=0.5)
+    limit = 1e3 * 1.96 * trace.innovation_std_V
+    middle.plot(hours, limit, color=_SHADES[3], linewidth=0.7)
+    middle.plot(hours, -limit, color=_SHADES[3], linewidth=0.7, label="95 % expected")
+    middle.set(ylabel="measured minus\npredicted, mV")
+    middle.legend(frameon=False, loc="upper right")
+    bottom: Axes = axes[2, 0]
+    bottom.plot(hours, log.current_A, color=_SHADES[0], linewidth=0.5)
+    bottom.set(ylabel="current in A\n(positive charges)", xlabel="hours")
+    _save(figure, Path(path))
+
+
+def plot_charge(outlook: vk.ChargeOutlook, path: Path | str) -> None:
+    """Draw a charge forecast: SOC, current, voltage and temperature over time.
+
+    Parameters
+    ----------
+    outlook : ChargeOutlook
+    path : file to write
+    """
+    curve = outlook.curve
+    minutes = curve["time_s"] / 60
+    figure, axes = _figure(2, 2, (11.0, 6.5), sharex=True)
+    for axis, key, factor, label, colour in (
+        (axes[0, 0], "soc", 100.0, "SOC in %", _SHADES[0]),
+        (axes[0, 1], "current_A", 1.0, "current in A", _SHADES[1]),
+        (axes[1, 0], "voltage_V", 1.0, "voltage in V", _SHADES[3]),
+        (axes[1, 1], "temperature_degC", 1.0, "temperature in degC", _SHADES[4]),
+    ):
+        axis.plot(minutes, factor * curve[key], color=colour)
+        axis.set(ylabel=label)
+    for axis in axes[1]:
+        axis.set(xlabel="minutes")
+    switch = outlook.forecast.constant_current_s / 60
+    if outlook.forecast.constant_voltage_s > 0:
+        for axis in axes.flat:
+            axis.axvline(switch, color="#999999", linewidth=0.8, linestyle=":")
+    ending = "" if outlook.forecast.reached else f" ({outlook.message})"
+    figure.suptitle(f"Charge forecast: {minutes[-1]:.0f} min{ending}")
+    _save(figure, Path(path))
