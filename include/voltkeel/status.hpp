@@ -18,7 +18,7 @@ enum class Status : std::uint8_t {
     not_increasing = 4,  ///< A table that must rise with SOC does not.
     not_started = 5,     ///< The object has not been started.
     // Bad sample: this call's input cannot be used.
-    sample_not_finite = 20,  ///< Current, voltage, temperature or time step is NaN or infinite.
+    sample_not_finite = 20,  ///< A sample is NaN, infinite or beyond what a cell can have.
     time_step_invalid = 21,  ///< The time step is negative or longer than the stated bound.
     voltage_out_of_range =
         22,  ///< The voltage lies outside the table; the nearest end was returned.
@@ -46,7 +46,7 @@ enum class Status : std::uint8_t {
         case Status::not_started:
             return "the object has not been started";
         case Status::sample_not_finite:
-            return "a sample is not a finite number";
+            return "a sample is not a number that a cell can have";
         case Status::time_step_invalid:
             return "the time step is negative or too long";
         case Status::voltage_out_of_range:

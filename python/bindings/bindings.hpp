@@ -7,9 +7,11 @@
 #include <pybind11/pybind11.h>
 #include <pybind11/stl.h>
 #include <pybind11/stl/filesystem.h>
+#include <pybind11/typing.h>
 
 #include <cstdint>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -64,12 +66,12 @@ inline std::vector<std::vector<double>> to_rows(const Column& grid) {
     return rows;
 }
 
-/// A constructor that takes the fields of a plain struct as keywords; an unknown keyword is an
-/// AttributeError.
+/// A constructor that takes the fields of a plain struct as keywords; an unknown keyword is a
+/// TypeError.
 template <class Struct, class... Options>
 void add_keyword_constructor(py::class_<Struct, Options...>& type) {
     type.def(
-        py::init([](const py::kwargs& fields) {
+        py::init([](const py::KWArgs<py::object>& fields) {
             auto result = std::make_unique<Struct>();
             py::object view = py::cast(result.get(), py::return_value_policy::reference);
             for (const auto& field : fields) {
@@ -81,6 +83,28 @@ void add_keyword_constructor(py::class_<Struct, Options...>& type) {
             return result;
         }),
         "Every field can be given as a keyword; the others keep their default.");
+}
+
+/// Binds a vector of structs as a list of copies: a reference into the vector would dangle as soon
+/// as the vector is set again.
+template <class Type, class Struct, class Element>
+void list_field(Type& type, const char* name, std::vector<Element> Struct::*field,
+                const char* doc) {
+    type.def_property(
+        name, [field](const Struct& self) { return std::vector<Element>(self.*field); },
+        [field](Struct& self, const std::vector<Element>& values) { self.*field = values; }, doc);
+}
+
+/// What Python may hand in to watch long work: called with the share done (and a stage). Returning
+/// False cancels, returning nothing goes on.
+template <class... Arguments>
+using Progress = std::optional<std::function<std::optional<bool>(Arguments...)>>;
+
+/// The same as the library takes it; empty when there is none. `progress` must outlive it.
+template <class... Arguments>
+std::function<bool(Arguments...)> keep_going(const Progress<Arguments...>& progress) {
+    if (!progress) return {};
+    return [&progress](Arguments... arguments) { return (*progress)(arguments...).value_or(true); };
 }
 
 /// Binds a vector field as a NumPy array (a copy in each direction).

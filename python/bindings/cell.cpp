@@ -83,6 +83,17 @@ void need_finite(const char* field, double value) {
     if (!std::isfinite(value)) throw Error(std::string(field) + ": is not a finite number");
 }
 
+/// A column of the length of the run, every value finite.
+void need_rows(const char* field, const std::vector<double>& values, std::size_t rows) {
+    if (values.size() != rows) {
+        throw Error(std::string(field) + ": has " + std::to_string(values.size()) +
+                    " values, time_s has " + std::to_string(rows));
+    }
+    for (std::size_t k = 0; k < rows; ++k) {
+        need_finite((std::string(field) + "[" + std::to_string(k) + "]").c_str(), values[k]);
+    }
+}
+
 }  // namespace
 
 void bind_cell(py::module_& module) {
@@ -111,8 +122,8 @@ void bind_cell(py::module_& module) {
     array_field(resistance, "soc", &ResistanceGrid::soc, "(s,) from 0 to 1");
     grid_field(resistance, "r0_ohm", &ResistanceGrid::r0_ohm, "(t, s) ohmic resistance");
     grid_field(resistance, "r0_ohm_std", &ResistanceGrid::r0_ohm_std, "(t, s) standard deviation");
-    resistance.def_readwrite("branches", &ResistanceGrid::branches,
-                             "list of 1 to 4 BranchGrid, fastest first");
+    list_field(resistance, "branches", &ResistanceGrid::branches,
+               "list of 1 to 4 BranchGrid, fastest first (a copy in each direction)");
 
     py::class_<ChargeRiseFit> rise(module, "ChargeRiseFit",
                                    "Extra slow resistance to a charging current near full.");
@@ -200,8 +211,9 @@ void bind_cell(py::module_& module) {
     add_keyword_constructor(provenance);
     provenance.def_readwrite("made_by", &Provenance::made_by)
         .def_readwrite("made_at", &Provenance::made_at)
-        .def_readwrite("files", &Provenance::files)
         .def_readwrite("notes", &Provenance::notes);
+    list_field(provenance, "files", &Provenance::files,
+               "list of SourceFile (a copy in each direction)");
 
     py::class_<Cell> cell(module, "Cell", "One cell: everything a cell.json holds.");
     add_keyword_constructor(cell);
@@ -216,13 +228,14 @@ void bind_cell(py::module_& module) {
         .def_readwrite("charge_rise", &Cell::charge_rise)
         .def_readwrite("thermal", &Cell::thermal)
         .def_readwrite("window", &Cell::window)
-        .def_readwrite("current_limits", &Cell::current_limits)
         .def_readwrite("charge", &Cell::charge)
         .def_readwrite("provenance", &Cell::provenance)
         .def("__repr__", [](const Cell& self) {
             return "<voltkeel.Cell '" + self.name + "', " + std::to_string(self.capacity_Ah) +
                    " Ah>";
         });
+    list_field(cell, "current_limits", &Cell::current_limits,
+               "list of CurrentGrid, rising duration (a copy in each direction)");
     module.def("check", &check, py::arg("cell"),
                "Check that a cell can be used; raises DataError naming field, value and bound.");
 
@@ -240,7 +253,7 @@ void bind_cell(py::module_& module) {
 
     py::class_<CellModel> model(module, "CellModel",
                                 "The cell model: exact steps of any length at constant current.");
-    model.def(py::init<const Cell&>(), py::arg("cell"));
+    model.def(py::init<const Cell&>(), py::arg("cell"), "A model of a cell, full and at rest.");
     model.def(
         "reset", [](CellModel& self, const ModelState& to) { self.any->reset(to); },
         py::arg("state"), "Set the state.");
@@ -268,17 +281,19 @@ void bind_cell(py::module_& module) {
             const auto current = to_vector("current_A", current_A);
             auto temperature = to_vector("temperature_degC", temperature_degC);
             if (temperature.size() == 1) temperature.assign(t.size(), temperature.front());
-            if (current.size() != t.size() || temperature.size() != t.size())
-                throw Error("time_s, current_A and temperature_degC differ in length");
+            need_rows("current_A", current, t.size());
+            need_rows("temperature_degC", temperature, t.size());
+            need_rows("time_s", t, t.size());
+            for (std::size_t k = 1; k < t.size(); ++k) {
+                if (!(t[k] >= t[k - 1])) {
+                    throw Error("time_s[" + std::to_string(k) + "]: " + std::to_string(t[k]) +
+                                " is before " + std::to_string(t[k - 1]));
+                }
+            }
             std::vector<double> voltage_V(t.size());
             std::vector<double> soc(t.size());
             for (std::size_t k = 0; k < t.size(); ++k) {
-                const double dt_s = k > 0 ? t[k] - t[k - 1] : 0.0;
-                if (!(dt_s >= 0) || !std::isfinite(current[k]) || !std::isfinite(temperature[k])) {
-                    throw Error("row " + std::to_string(k) +
-                                ": time must not fall, and current and temperature must be finite");
-                }
-                self.any->step(current[k], dt_s, temperature[k]);
+                self.any->step(current[k], k > 0 ? t[k] - t[k - 1] : 0.0, temperature[k]);
                 voltage_V[k] = self.any->voltage_V(current[k], temperature[k]);
                 soc[k] = self.any->state().soc;
             }

@@ -49,7 +49,7 @@ void bind_charge(py::module_& module) {
                     soc.push_back(p.soc);
                     phase.push_back(static_cast<double>(p.phase));
                 }
-                py::dict result;
+                py::typing::Dict<py::str, py::array_t<double>> result;
                 result["time_s"] = to_array(time_s);
                 result["current_A"] = to_array(current_A);
                 result["voltage_V"] = to_array(voltage_V);
@@ -66,7 +66,7 @@ void bind_charge(py::module_& module) {
             return time_to_full(cell, state, plan, ambient_degC, supply_current_A, s);
         },
         py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
-        py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
+        py::arg("supply_current_A") = 0.0, py::arg_v("settings", Settings{}, "ForecastSettings()"),
         "Time until the cell is full on a CC-CV plan, by running the model forward.\n\n"
         "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\nplan : "
         "ChargePlan, for example cell.charge\n"
@@ -79,7 +79,8 @@ void bind_charge(py::module_& module) {
             return time_to_soc(cell, state, plan, ambient_degC, target_soc, supply_current_A, s);
         },
         py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
-        py::arg("target_soc"), py::arg("supply_current_A") = 0.0, py::arg("settings") = Settings{},
+        py::arg("target_soc"), py::arg("supply_current_A") = 0.0,
+        py::arg_v("settings", Settings{}, "ForecastSettings()"),
         "Time until an SOC is reached; see time_to_full.");
 }
 

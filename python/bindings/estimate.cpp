@@ -50,7 +50,13 @@ class Filter final : public AnyFilter {
     }
     [[nodiscard]] py::array_t<double> covariance() const override {
         constexpr int size = SocFilter<double, Branches>::size;
-        return py::array_t<double>({size, size}, &filter_.state().covariance[0][0]);
+        py::array_t<double> result({size, size});
+        auto out = result.mutable_unchecked<2>();
+        for (int i = 0; i < size; ++i) {
+            for (int k = 0; k < size; ++k)
+                out(i, k) = filter_.state().covariance(i, k);
+        }
+        return result;
     }
 
   private:
@@ -91,6 +97,7 @@ void bind_estimate(py::module_& module) {
         .def_readwrite("log_scale_std_per_sqrt_h", &Settings::log_scale_std_per_sqrt_h)
         .def_readwrite("log_scale_std_initial", &Settings::log_scale_std_initial)
         .def_readwrite("hysteresis_std_initial", &Settings::hysteresis_std_initial)
+        .def_readwrite("hysteresis_std_walked", &Settings::hysteresis_std_walked)
         .def_readwrite("rest_std_V", &Settings::rest_std_V)
         .def_readwrite("soc_std_floor", &Settings::soc_std_floor)
         .def_readwrite("longest_step_s", &Settings::longest_step_s);
@@ -133,7 +140,8 @@ void bind_estimate(py::module_& module) {
                            return std::make_unique<Filter<decltype(n)::value>>(cell, s);
                        })};
                }),
-               py::arg("cell"), py::arg("settings") = Settings{});
+               py::arg("cell"), py::arg_v("settings", Settings{}, "SocFilterSettings()"),
+               "A filter for a cell; it answers once it has been started.");
     filter.def(
         "start",
         [](RuntimeFilter& f, double soc, double std, double t) {
@@ -205,12 +213,15 @@ void bind_estimate(py::module_& module) {
         "replay",
         [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
            double initial_soc_std, std::optional<double> capacity_Ah, const Settings& s,
-           const std::function<bool(double)>& progress) {
-            return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s}, progress);
+           const Progress<double>& progress) {
+            // The callback takes the GIL back by itself (pybind11/functional.h).
+            const py::gil_scoped_release release;
+            return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s},
+                          keep_going(progress));
         },
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
-        py::arg("settings") = Settings{}, py::arg("progress") = py::none(),
+        py::arg_v("settings", Settings{}, "SocFilterSettings()"), py::arg("progress") = py::none(),
         "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "

@@ -90,16 +90,17 @@ void bind_fit(py::module_& module) {
         .def_readonly("slow", &FitResult::slow);
 
     module.def("read_slow_test", &read_slow_test, py::arg("log"),
-               py::arg("settings") = SlowTestSettings{}, "Capacity from a slow test.");
+               py::arg_v("settings", SlowTestSettings{}, "SlowTestSettings()"),
+               "Capacity from a slow test.");
     module.def(
         "fit_cell",
         [](const Log& slow_log, const std::vector<Log>& pulse_logs, const FitSettings& s,
-           const FitProgress& progress) {
+           const Progress<double, const std::string&>& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
-            return fit_cell(slow_log, pulse_logs, s, progress);
+            return fit_cell(slow_log, pulse_logs, s, keep_going(progress));
         },
-        py::arg("slow"), py::arg("pulses"), py::arg("settings") = FitSettings{},
+        py::arg("slow"), py::arg("pulses"), py::arg_v("settings", FitSettings{}, "FitSettings()"),
         py::arg("progress") = py::none(),
         "Make a cell from a slow charge/discharge test and pulse tests at any mix of "
         "temperatures.\n\n"

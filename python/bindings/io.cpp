@@ -15,12 +15,15 @@ void bind_io(py::module_& module) {
                            to_vector("voltage_V", voltage_V),
                            {},
                            source};
-                if (py::isinstance<py::float_>(temperature_degC) ||
-                    py::isinstance<py::int_>(temperature_degC)) {
-                    result.temperature_degC.assign(result.size(), temperature_degC.cast<double>());
+                const auto temperature = Column::ensure(temperature_degC);
+                if (!temperature) {
+                    PyErr_Clear();
+                    throw Error(source + ": temperature_degC is no column of numbers");
+                }
+                if (temperature.ndim() == 0) {
+                    result.temperature_degC.assign(result.size(), *temperature.data());
                 } else {
-                    result.temperature_degC =
-                        to_vector("temperature_degC", temperature_degC.cast<Column>());
+                    result.temperature_degC = to_vector("temperature_degC", temperature);
                 }
                 check_log(result);
                 return result;

@@ -40,7 +40,7 @@ void bind_limits(py::module_& module) {
         [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,
            const Settings& s) { return current_limits(cell, state, horizons_s, s); },
         py::arg("cell"), py::arg("state"), py::arg("horizons_s") = std::vector<double>{2, 10, 30},
-        py::arg("settings") = Settings{},
+        py::arg_v("settings", Settings{}, "LimitSettings()"),
         "Largest charge and discharge current and power of one cell for each horizon, and what "
         "decides them.\n\n"
         "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\n"

@@ -20,6 +20,7 @@ std::vector<std::vector<std::size_t>> temperature_groups(const std::vector<Log>&
                                                          const FitSettings& settings) {
     std::vector<double> median_degC;
     for (const Log& log : pulses) {
+        check_log(log);
         if (log.size() < 20) throw Error(log.source + ": a pulse test needs at least 20 rows");
         const double low = quantile(log.temperature_degC, 0.02);
         const double high = quantile(log.temperature_degC, 0.98);

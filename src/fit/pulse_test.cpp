@@ -419,10 +419,16 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
 
     int edges = 0;
     const double edge_ohm = edge_resistance_ohm(logs, base.capacity_Ah, edges);
-    if (edges < 4 || !(edge_ohm > 0)) {
+    if (edges < 4) {
         throw Error(logs.front()->source + ": " + std::to_string(edges) +
                     " current steps of at least 0.3 C with rows at most 2 s apart; a pulse test "
                     "needs at least 4");
+    }
+    if (!(edge_ohm > 0)) {
+        throw Error(logs.front()->source + ": the voltage falls when the current rises (" +
+                    number_text(edge_ohm) +
+                    " ohm at the edges). Current must be positive when charging; if this file has "
+                    "the other sign, say so with the sign option");
     }
 
     std::vector<PulseLog> prepared;
@@ -469,6 +475,13 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     }
 
     PulseProblem<Branches> problem(std::move(prepared), base, warmer, settings, temperature_degC);
+    // With what is assumed beside the data the solver would always have rows enough.
+    if (problem.data_rows() < problem.inputs()) {
+        throw Error(logs.front()->source + ": " + std::to_string(problem.data_rows()) +
+                    " rows left after thinning, fewer than the " +
+                    std::to_string(problem.inputs()) +
+                    " parameters; the pulse test is too short, or soc_nodes too large");
+    }
     Eigen::VectorXd x(problem.inputs());
     Eigen::VectorXd start_std(problem.inputs());
     // Start: the warmer test carried to this temperature by the usual activation energies, or usual
@@ -524,8 +537,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     solver.parameters.xtol = 1e-5;
     auto status = solver.minimizeInit(x);
     if (status == Eigen::LevenbergMarquardtSpace::ImproperInputParameters) {
-        throw Error(logs.front()->source +
-                    ": fewer rows than parameters; the pulse test is too short");
+        throw Error(logs.front()->source + ": the pulse fit cannot start");
     }
     do {
         if (keep_going && !keep_going()) throw Error("cancelled");
@@ -595,8 +607,39 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
     if (settings.soc_nodes < 3 || settings.soc_nodes > 201) {
         throw Error("soc_nodes: " + std::to_string(settings.soc_nodes) + " is outside 3 .. 201");
     }
+    struct Positive {
+        const char* field;
+        double value;
+    };
+    for (const Positive& p : {Positive{"voltage_std_V", settings.voltage_std_V},
+                              {"rows_per_independent_row", settings.rows_per_independent_row},
+                              {"smoothness", settings.smoothness},
+                              {"smoothness_ends", settings.smoothness_ends},
+                              {"time_log_std", settings.time_log_std},
+                              {"slow_time_log_std", settings.slow_time_log_std},
+                              {"slow_log_std", settings.slow_log_std},
+                              {"ocv_std_V", settings.ocv_std_V},
+                              {"initial_soc_std", settings.initial_soc_std},
+                              {"full_soc_std", settings.full_soc_std},
+                              {"capacity_Ah", base.capacity_Ah}}) {
+        if (!(p.value > 0) || !std::isfinite(p.value)) {
+            throw Error(std::string(p.field) + ": " + number_text(p.value) + " must be above 0");
+        }
+    }
     for (const Log* log : logs) {
+        check_log(*log);
         if (log->size() < 20) throw Error(log->source + ": a pulse test needs at least 20 rows");
+    }
+    if (settings.branches < 1 || settings.branches > 4) {
+        throw Error("branches: " + std::to_string(settings.branches) + " is outside 1 .. 4");
+    }
+    if (warmer != nullptr &&
+        (warmer->soc.size() != static_cast<std::size_t>(settings.soc_nodes) ||
+         warmer->branches.size() != static_cast<std::size_t>(settings.branches))) {
+        throw Error("the warmer fit has " + std::to_string(warmer->soc.size()) + " SOC nodes and " +
+                    std::to_string(warmer->branches.size()) + " branches, the settings ask for " +
+                    std::to_string(settings.soc_nodes) + " and " +
+                    std::to_string(settings.branches));
     }
     return with_branches(static_cast<std::size_t>(settings.branches), [&](auto n) {
         return fit_with<decltype(n)::value>(logs, base, warmer, settings, keep_going);

@@ -30,6 +30,10 @@ std::vector<LogSection> sections_of(const Log& log) {
             section.charge_Ah +=
                 log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) / seconds_per_hour<double>;
     }
+    // A rest whose readings sum to a trace of charge is neither a discharge nor a charge.
+    sections.erase(std::remove_if(sections.begin(), sections.end(),
+                                  [&](const LogSection& s) { return direction(s.first) == 0; }),
+                   sections.end());
     for (LogSection& section : sections) {
         const double begin_s = log.time_s[section.first > 0 ? section.first - 1 : 0];
         const double hours = (log.time_s[section.last] - begin_s) / seconds_per_hour<double>;
@@ -133,6 +137,7 @@ void make_increasing(std::vector<double>& values) {
 }  // namespace
 
 SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
+    check_log(log);
     if (log.size() < 20)
         throw Error(log.source + ": a slow test needs at least 20 rows, this log has " +
                     std::to_string(log.size()));
@@ -146,6 +151,13 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
         throw Error(log.source +
                     ": no discharge found: current_A is never negative. Current must be positive "
                     "when charging; "
+                    "if this file has the other sign, say so with the sign option");
+    }
+    const double begin_V = log.voltage_V[discharge.first > 0 ? discharge.first - 1 : 0];
+    if (!(log.voltage_V[discharge.last] < begin_V)) {
+        throw Error(log.source + ": the voltage rises from " + number_text(begin_V) + " to " +
+                    number_text(log.voltage_V[discharge.last]) +
+                    " V while current_A is negative. Current must be positive when charging; "
                     "if this file has the other sign, say so with the sign option");
     }
     test.capacity_Ah = -discharge.charge_Ah;
@@ -179,12 +191,13 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
         if (std::abs(imbalance) > 0.04) {
             const double total_hours = (test.capacity_Ah / -discharge.mean_current_A) +
                                        (test.charged_Ah / test.charge.mean_current_A);
+            const double low_mA = (test.capacity_Ah - test.charged_Ah) / total_hours * 1000;
             test.notes.push_back(
                 "The slow test puts out " + number_text(test.capacity_Ah) + " Ah and takes in " +
                 number_text(test.charged_Ah) + " Ah (" + number_text(100 * imbalance, "%+.1f") +
-                " %). A current sensor that reads " +
-                number_text((test.capacity_Ah - test.charged_Ah) / total_hours * 1000, "%.1f") +
-                " mA too low would explain it; if you know the offset, give it.");
+                " %). A current sensor that reads " + number_text(std::abs(low_mA), "%.1f") +
+                (low_mA > 0 ? " mA too low" : " mA too high") +
+                " would explain it; if you know the offset, give it.");
         }
     }
 
@@ -205,6 +218,14 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
 
 OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<double>& overvoltage_V,
                    const SlowTestSettings& settings) {
+    if (settings.node_count < 2 || settings.node_count > 100001) {
+        throw Error("node_count: " + std::to_string(settings.node_count) +
+                    " is outside 2 .. 100001");
+    }
+    if (!(settings.kernel_soc > 0 && settings.kernel_soc < 0.2)) {
+        throw Error("kernel_soc: " + number_text(settings.kernel_soc) +
+                    " must be above 0 and below 0.2");
+    }
     const auto points_of = [&](const LogSection& section) {
         std::vector<CurvePoint> points;
         // The row before the current starts is a rest: the voltage there is the OCV itself.

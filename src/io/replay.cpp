@@ -76,6 +76,7 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
 SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings,
                 const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
+    check_log(log);
     Cell used = cell;
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
     return with_branches(used.resistance.branches.size(), [&](auto n) {

@@ -159,7 +159,7 @@ int main() {
                                 s.cell.hysteresis,
                                 s.log_scale,
                                 e.innovation_V,
-                                s.covariance[0][0]};
+                                s.covariance(0, 0)};
         print_bits(k, values, 8);
     }
     // It must have worked, not only have done the same on both sides.

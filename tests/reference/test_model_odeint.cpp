@@ -93,8 +93,8 @@ Vector worst_of(const std::vector<Segment>& profile, const OwnedCell<double, bra
     Vector worst{};
     for (std::size_t k = 0; k < profile.size(); ++k) {
         for (int n = 0; n < parts; ++n) {
-            voltkeel::step(owned.view(),
-                           {profile[k].current_A, profile[k].length_s / parts, 25}, state);
+            voltkeel::step(owned.view(), {profile[k].current_A, profile[k].length_s / parts, 25},
+                           state);
         }
         const auto note = [&](std::size_t i, double value) {
             worst[i] = std::max(worst[i], std::abs(value - expected[k][i]));
@@ -115,8 +115,8 @@ TEST_CASE("with constant resistances one step a segment is exact", "[model]") {
     Random random(1);
     const auto profile = random_profile(random);
     const Line level{0};
-    const Vector worst = worst_of(profile, tilted_cell(level), integrated(profile, level, start),
-                                  start, 1);
+    const Vector worst =
+        worst_of(profile, tilted_cell(level), integrated(profile, level, start), start, 1);
     for (std::size_t i = 0; i < worst.size(); ++i) {
         CAPTURE(i);
         CHECK(worst[i] < 1e-10);
@@ -139,8 +139,8 @@ TEST_CASE("with resistances over SOC the error is of second order in the SOC wal
         CHECK(once[branches + 1] < 1e-10);
         for (std::size_t i = 1; i <= branches; ++i) {
             CAPTURE(i, once[i], twice[i], eight[i], sixteen[i]);
-            // Even with one step a segment (two minutes of 6 A are 7 % of 3 Ah) the error stays below
-            // half of what R I changes meanwhile; with 16 steps below 1/16^2 of that.
+            // Even with one step a segment (two minutes of 6 A are 7 % of 3 Ah) the error stays
+            // below half of what R I changes meanwhile; with 16 steps below 1/16^2 of that.
             const double bound_V =
                 0.5 * 0.6 * shape.branch_ohm[i - 1] * 6 * (6 * 120 / (3600 * shape.capacity_Ah));
             CHECK(once[i] < bound_V);

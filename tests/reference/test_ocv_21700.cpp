@@ -1,8 +1,9 @@
 // The OCV of a 5 Ah 21700 cell, NMC 811 against graphite with silicon oxide.
 //
 // Source: Chen et al., J. Electrochem. Soc. 167 (2020) 080534: both electrode curves with the
-// coefficients of the paper; windows x 0.0279..0.9014 and y 0.9084..0.2661 for empty to full (windows
-// from memory, not re-read). The tables of values were computed from these curves with 30 digits.
+// coefficients of the paper; windows x 0.0279..0.9014 and y 0.9084..0.2661 for empty to full
+// (windows from memory, not re-read). The tables of values were computed from these curves with 30
+// digits.
 
 #include <algorithm>
 #include <catch2/catch.hpp>
@@ -21,8 +22,7 @@ namespace {
 
 double negative_V(double x) {
     return 1.9793 * std::exp(-39.3631 * x) + 0.2482 - 0.0909 * std::tanh(29.8538 * (x - 0.1234)) -
-           0.04478 * std::tanh(14.9159 * (x - 0.2769)) -
-           0.0205 * std::tanh(30.4444 * (x - 0.6103));
+           0.04478 * std::tanh(14.9159 * (x - 0.2769)) - 0.0205 * std::tanh(30.4444 * (x - 0.6103));
 }
 
 double positive_V(double y) {
@@ -63,15 +63,24 @@ const Row whole_cell[] = {{0.0, 2.49766}, {0.1, 3.25772}, {0.2, 3.44930}, {0.3, 
 }  // namespace
 
 TEST_CASE("the electrode curves are typed in right", "[ocv]") {
-    for (const Row& row : {Row{0.03, 1.0112918}, {0.1, 0.40651611}, {0.2, 0.21698622},
-                           {0.3, 0.16297316}, {0.5, 0.13308551}, {0.7, 0.092193655},
+    for (const Row& row : {Row{0.03, 1.0112918},
+                           {0.1, 0.40651611},
+                           {0.2, 0.21698622},
+                           {0.3, 0.16297316},
+                           {0.5, 0.13308551},
+                           {0.7, 0.092193655},
                            {0.9, 0.092020002}}) {
         CAPTURE(row.at);
         CHECK(apart(negative_V(row.at), row.value_V) < 5.1e-8);
     }
-    for (const Row& row : {Row{0.27, 4.2729576}, {0.3, 4.2053944}, {0.4, 4.1047468},
-                           {0.5, 3.9719587}, {0.6, 3.8244740}, {0.7, 3.7304027},
-                           {0.8, 3.6491105}, {0.9, 3.5682003}}) {
+    for (const Row& row : {Row{0.27, 4.2729576},
+                           {0.3, 4.2053944},
+                           {0.4, 4.1047468},
+                           {0.5, 3.9719587},
+                           {0.6, 3.8244740},
+                           {0.7, 3.7304027},
+                           {0.8, 3.6491105},
+                           {0.9, 3.5682003}}) {
         CAPTURE(row.at);
         CHECK(apart(positive_V(row.at), row.value_V) < 5.1e-8);
     }
@@ -107,9 +116,9 @@ TEST_CASE("between nodes the table is as close as straight lines can be", "[ocv]
     const auto bound_V = [](double spacing, double from, double to) {
         double steepest = 0;
         for (double soc = from; soc <= to; soc += 1e-4) {
-            steepest = std::max(steepest, std::abs(curve_V(soc + 1e-4) - 2 * curve_V(soc) +
-                                                   curve_V(soc - 1e-4)) /
-                                              1e-8);
+            steepest = std::max(
+                steepest,
+                std::abs(curve_V(soc + 1e-4) - 2 * curve_V(soc) + curve_V(soc - 1e-4)) / 1e-8);
         }
         return spacing * spacing / 8 * steepest;
     };

@@ -47,7 +47,8 @@ TEST_CASE("a lithium polymer cell with two branches that depend on the SOC", "[m
     owned.scalars.resistance.temperature_degC = voltkeel::uniform_axis(20.0, 30.0, 2);
     for (int temperature = 0; temperature < 2; ++temperature) {
         for (int k = 0; k <= 200; ++k) {
-            const double s = std::max(k / 200.0, 0.02);  // below, the fitted capacitances turn negative
+            const double s =
+                std::max(k / 200.0, 0.02);  // below, the fitted capacitances turn negative
             const double r1_ohm = 0.3208 * std::exp(-29.14 * s) + 0.04669;
             const double c1_F = -752.9 * std::exp(-13.51 * s) + 703.6;
             const double r2_ohm = 6.603 * std::exp(-155.2 * s) + 0.04984;
@@ -71,11 +72,10 @@ TEST_CASE("a lithium polymer cell with two branches that depend on the SOC", "[m
         double ocv_V;
         double slope_V;
     };
-    const Row rows[] = {{0.1, 3.6745686, 1.2913156},  {0.2, 3.7250286, 0.23979726},
-                        {0.3, 3.7476923, 0.23234065}, {0.4, 3.7728775, 0.27503801},
-                        {0.5, 3.8033625, 0.33787591}, {0.6, 3.8410936, 0.41994803},
-                        {0.7, 3.8879923, 0.5212270},  {0.8, 3.9459792, 0.6417120},
-                        {0.9, 4.0169749, 0.7814030}};
+    const Row rows[] = {
+        {0.1, 3.6745686, 1.2913156},  {0.2, 3.7250286, 0.23979726}, {0.3, 3.7476923, 0.23234065},
+        {0.4, 3.7728775, 0.27503801}, {0.5, 3.8033625, 0.33787591}, {0.6, 3.8410936, 0.41994803},
+        {0.7, 3.8879923, 0.5212270},  {0.8, 3.9459792, 0.6417120},  {0.9, 4.0169749, 0.7814030}};
     for (const Row& row : rows) {
         CAPTURE(row.soc);
         CHECK(apart(voltkeel::ocv_at(cell.ocv, row.soc, 25.0).mean_V, row.ocv_V) < 5.1e-8);
@@ -101,8 +101,7 @@ TEST_CASE("a lithium polymer cell with two branches that depend on the SOC", "[m
     state.soc = 0.5;
     voltkeel::step(cell, {-0.425, 60, 25}, state);
     const double expected_V =
-        ocv_V(0.5 - 0.5 / 60) -
-        0.425 * (0.0744608 + 0.0466902 * (1 - std::exp(-60 / 32.810)) +
-                 0.04984 * (1 - std::exp(-60 / 223.034)));
+        ocv_V(0.5 - 0.5 / 60) - 0.425 * (0.0744608 + 0.0466902 * (1 - std::exp(-60 / 32.810)) +
+                                         0.04984 * (1 - std::exp(-60 / 223.034)));
     CHECK(apart(voltkeel::voltage_at(cell, state, -0.425, 25.0).voltage_V, expected_V) < 2e-6);
 }

@@ -15,6 +15,7 @@
 
 #include "support/example_cell.hpp"
 #include "voltkeel/cell/model.hpp"
+#include "voltkeel/error.hpp"
 #include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/csv.hpp"
 #include "voltkeel/units.hpp"
@@ -66,8 +67,8 @@ inline voltkeel::Cell made_cell(const MadeCellShape& shape = {}) {
     const double base_ohm = 0.09 / shape.capacity_Ah;
     for (const double temperature_degC : grid.temperature_degC) {
         const auto grown = [&](double activation_J_per_mol) {
-            const double inverse_K = 1 / (temperature_degC + voltkeel::zero_celsius_K<double>) -
-                                     1 / (25 + voltkeel::zero_celsius_K<double>);
+            const double inverse_K = 1 / (temperature_degC + voltkeel::zero_celsius_K<double>)-1 /
+                                     (25 + voltkeel::zero_celsius_K<double>);
             return std::exp(activation_J_per_mol / voltkeel::gas_constant_J_per_mol_K<double> *
                             inverse_K);
         };
@@ -134,7 +135,8 @@ inline voltkeel::Log made_log(const voltkeel::Cell& truth, const std::vector<Hel
         voltkeel::Log log;
         log.source = tester.source;
         const auto write = [&](double time_s, double current_A) {
-            const auto point = voltkeel::voltage_at(cell, state, current_A, tester.temperature_degC);
+            const auto point =
+                voltkeel::voltage_at(cell, state, current_A, tester.temperature_degC);
             log.time_s.push_back(time_s);
             log.current_A.push_back(current_A == 0 ? 0 : current_A + tester.current_offset_A);
             log.voltage_V.push_back(point.voltage_V + tester.voltage_std_V * random.normal());
@@ -150,7 +152,7 @@ inline voltkeel::Log made_log(const voltkeel::Cell& truth, const std::vector<Hel
                                state);
                 at_s = next_s;
                 write(begin_s + at_s, hold.current_A);
-                next_s = at_s < 1                ? 1
+                next_s = at_s < 1              ? 1
                          : at_s < hold.dense_s ? std::floor(at_s + 1.5)
                                                : at_s + std::min(0.2 * at_s, hold.longest_row_s);
                 if (next_s > hold.duration_s - 0.05) next_s = hold.duration_s;
@@ -187,8 +189,8 @@ inline std::vector<HeldCurrent> pulse_program(double capacity_Ah, int lowest = 1
         }
         if (tenth == lowest) break;
         const double next_soc = (tenth - 1) / 10.0;
-        program.push_back({-capacity_Ah / 3, 3 * voltkeel::seconds_per_hour<double> * (soc - next_soc),
-                           10, 60});
+        program.push_back(
+            {-capacity_Ah / 3, 3 * voltkeel::seconds_per_hour<double> * (soc - next_soc), 10, 60});
         program.push_back({0, long_rest_s, 10, 60});
         soc = next_soc;
     }
@@ -215,6 +217,17 @@ template <int Branches>
             ohm += node.branch_ohm[i] * -std::expm1(-pulse_s / node.branch_time_s[i]);
         return ohm;
     });
+}
+
+/// What `action` has to say when it fails; empty when it does not.
+template <class Action>
+[[nodiscard]] std::string error_text(Action&& action) {
+    try {
+        action();
+    } catch (const voltkeel::Error& error) {
+        return error.what();
+    }
+    return {};
 }
 
 }  // namespace voltkeel_test

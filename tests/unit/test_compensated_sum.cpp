@@ -45,8 +45,7 @@ TEMPLATE_TEST_CASE("random increments add up to the exact sum", "[compensated_su
         const double bound = 2 * half_last_place * (1 + std::abs(static_cast<double>(exact)));
         CHECK(std::abs(static_cast<double>(static_cast<long double>(sum) - exact)) < bound);
         // What was kept back has the sign the header states: sum - carry is closer still.
-        const long double full =
-            static_cast<long double>(sum) - static_cast<long double>(carry);
+        const long double full = static_cast<long double>(sum) - static_cast<long double>(carry);
         // What is left is the rounding of increment minus carry, adding up like a random walk.
         CHECK(std::abs(static_cast<double>(full - exact)) <
               8 * half_last_place * (size + half_last_place) * std::sqrt(20000.0) + 3e-17);

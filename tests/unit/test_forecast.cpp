@@ -202,15 +202,17 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
                              highest_V = std::max(highest_V, last_voltage_V);
                              last_phase = p.phase;
                          });
-        const double zone_V = double(f.plan.zones[0].voltage_V);
+        const auto zone_V = double(f.plan.zones[0].voltage_V);
         CAPTURE(case_seed(Branches, n), n, o.time_s, double(out.time_s), double(f.state.soc),
                 o.constant_current_s);
         REQUIRE(status == Status::ok);
         CHECK(out.reached);
         CHECK(out.end_phase == ChargePhase::done);
-        // The explicit steps are 0.1 s late here and there; 0.05 % is the two step errors together.
-        // In float the last decay is resolved to a microvolt.
-        const double tolerance_s = (is_float ? 2.0 : 0.5) + 5e-4 * o.time_s;
+        // A branch faster than the 5 s step follows the falling current without its lag, up to 0.7
+        // s here; the explicit steps are 0.1 s late at either end of a phase; 0.05 % is both step
+        // errors over a long charge. In float the last decay is resolved to a few units in the last
+        // place of a voltage.
+        const double tolerance_s = (is_float ? 2.0 : 1.0) + 5e-4 * o.time_s;
         CHECK(double(out.time_s) == Approx(o.time_s).margin(tolerance_s));
         // Where the voltage only grazes its limit, a phase just entered is kept for one step of 5
         // s.
@@ -220,8 +222,9 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
               Approx(double(out.time_s)).margin(is_float ? 0.05 : 1e-6));
         CHECK(double(out.end_soc) == Approx(o.end_soc).margin(2e-4));
         CHECK(double(out.end_temperature_degC) == Approx(o.end_degC).margin(0.05));
-        CHECK(double(out.charge_Ah) == Approx(o.charge_As / 3600).epsilon(1e-3).margin(1e-3));
-        CHECK(double(out.energy_Wh) == Approx(o.energy_J / 3600).epsilon(1e-3).margin(5e-3));
+        const double in_time_Ah = tolerance_s * double(f.plan.zones[0].current_A) / 3600;
+        CHECK(double(out.charge_Ah) == Approx(o.charge_As / 3600).margin(in_time_Ah));
+        CHECK(double(out.energy_Wh) == Approx(o.energy_J / 3600).margin(in_time_Ah * zone_V));
         CHECK(out.highest_temperature_degC >= out.end_temperature_degC);
         CHECK(out.highest_temperature_degC >= f.conditions.temperature_degC);
         // Charge balance: what went in, less what the efficiency takes, is the SOC walked.
@@ -305,6 +308,7 @@ TEMPLATE_TEST_CASE_SIG(
     "time falls with SOC, current and end current, and time to an SOC is on the way",
     "[forecast][property]", ((typename Real, int Branches), Real, Branches), (float, 2),
     (double, 1), (double, 2), (double, 4)) {
+    int with_constant_current = 0;
     for (int n = 0; n < 25; ++n) {
         Fixture<Real, Branches> f;
         make_random(f, case_seed(Branches, 700 + n));
@@ -321,7 +325,12 @@ TEMPLATE_TEST_CASE_SIG(
 
         f.conditions.supply_current_A = real<Real>(0.8) * f.plan.zones[0].current_A;
         REQUIRE(f.full(other) == Status::ok);
-        CHECK(other.time_s > base.time_s);
+        if (base.constant_current_s > Real(60)) {
+            ++with_constant_current;
+            CHECK(other.time_s > base.time_s);
+        } else {  // the voltage limits from the start: a weaker supply may change nothing
+            CHECK(double(other.time_s) > double(base.time_s) - 1);
+        }
         f.conditions.supply_current_A = Real(2) * f.plan.zones[0].current_A;
         REQUIRE(f.full(other) == Status::ok);
         CHECK(other.time_s == base.time_s);
@@ -351,6 +360,7 @@ TEMPLATE_TEST_CASE_SIG(
         CHECK_FALSE(other.reached);
         CHECK(other.time_s == base.time_s);
     }
+    CHECK(with_constant_current > 10);
 }
 
 TEMPLATE_TEST_CASE("what is full already takes no time", "[forecast]", float, double) {
@@ -476,6 +486,50 @@ TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[f
         CAPTURE(step_s);
         CHECK(double(out.time_s) == Approx(expected_s).margin(2));
     }
+}
+
+TEMPLATE_TEST_CASE("a cold cell held at the voltage goes back to full current when it has warmed",
+                   "[forecast]", float, double) {
+    using Real = TestType;
+    Fixture<Real, 1> f;
+    make_plain(f);
+    // Resistance falls on a straight line from -20 to 60 degC, the surroundings warm the cell.
+    const double cold_ohm = 0.3;
+    const double warm_ohm = 0.02;
+    for (std::size_t k = 0; k < 4; ++k) {
+        f.resistance[k].r0_ohm = real<Real>(k < 2 ? cold_ohm : warm_ohm);
+        f.resistance[k].branch_ohm[0] = real<Real>(1e-6);
+    }
+    f.cell.thermal = {Real(1e4), real<Real>(0.1)};
+    f.conditions = {Real(5), Real(40), Real(0)};
+    f.state.soc = real<Real>(0.4);
+    double left_s[2] = {};
+    int k = 0;
+    for (const double step_s : {5.0, 40.0}) {
+        ForecastSettings<Real> settings;
+        settings.step_s = real<Real>(step_s);
+        std::vector<ChargePhase> phases;
+        ChargePoint<Real, 1> back;
+        ChargeForecast<Real> out;
+        REQUIRE(time_to_full(f.cell, f.plan, f.state, f.conditions, out, settings,
+                             [&](const ChargePoint<Real, 1>& p) {
+                                 if (phases.empty() || phases.back() != p.phase) {
+                                     phases.push_back(p.phase);
+                                     if (phases.size() == 2) back = p;
+                                 }
+                             }) == Status::ok);
+        CAPTURE(step_s);
+        REQUIRE(phases == std::vector<ChargePhase>{
+                              ChargePhase::constant_voltage, ChargePhase::constant_current,
+                              ChargePhase::constant_voltage, ChargePhase::done});
+        // It lets go where full current just gives the voltage: OCV + R(T) I.
+        const double ocv_V = 3.3 + 0.85 * double(back.state.soc);
+        const double r_ohm =
+            cold_ohm + (warm_ohm - cold_ohm) * (double(back.temperature_degC) + 20) / 80;
+        CHECK(ocv_V + r_ohm * 2.5 == Approx(4.15).margin(2e-4));
+        left_s[k++] = double(back.time_s);
+    }
+    CHECK(left_s[1] == Approx(left_s[0]).margin(1));
 }
 
 TEST_CASE("zones that heat and cool in turn come to an end", "[forecast]") {

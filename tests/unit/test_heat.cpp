@@ -13,10 +13,9 @@ using voltkeel_test::apart;
 
 TEMPLATE_TEST_CASE("losses always warm, entropy warms or cools", "[heat]", float, double) {
     const auto heat = [](double current_A, double voltage_V, double ocv_V, double entropy_V_per_K) {
-        return static_cast<double>(
-            heat_W(static_cast<TestType>(current_A), static_cast<TestType>(voltage_V),
-                   static_cast<TestType>(ocv_V), static_cast<TestType>(entropy_V_per_K),
-                   TestType(25)));
+        return static_cast<double>(heat_W(
+            static_cast<TestType>(current_A), static_cast<TestType>(voltage_V),
+            static_cast<TestType>(ocv_V), static_cast<TestType>(entropy_V_per_K), TestType(25)));
     };
     // 50 mohm, 10 A either way: 5 W. Float loses digits in V - OCV: 2.4e-7 V times 10 A.
     CHECK(std::abs(heat(10, 4.2, 3.7, 0) - 5) < 1e-5);
@@ -50,9 +49,9 @@ TEMPLATE_TEST_CASE("temperature follows the closed form in one step of any lengt
         const TestType dt_s = static_cast<TestType>(std::pow(10.0, random.uniform(-3, 6)));
         const double time_s = static_cast<double>(thermal.heat_capacity_J_per_K) *
                               static_cast<double>(thermal.resistance_K_per_W);
-        const double end_degC = static_cast<double>(ambient_degC) +
-                                static_cast<double>(heat) *
-                                    static_cast<double>(thermal.resistance_K_per_W);
+        const double end_degC =
+            static_cast<double>(ambient_degC) +
+            static_cast<double>(heat) * static_cast<double>(thermal.resistance_K_per_W);
         const double expected = end_degC + (static_cast<double>(start_degC) - end_degC) *
                                                std::exp(-static_cast<double>(dt_s) / time_s);
         const TestType got = temperature_after(thermal, start_degC, ambient_degC, heat, dt_s);

@@ -33,10 +33,9 @@ double iron_phosphate_V(double y) {
 }  // namespace
 
 TEMPLATE_TEST_CASE("OCV by hand on three nodes", "[ocv]", float, double) {
-    const std::vector<OcvNode<TestType>> nodes = {
-        {TestType(3), TestType(0.02), TestType(0)},
-        {TestType(3.5), TestType(0.01), TestType(0.0004)},
-        {TestType(4), TestType(0), TestType(-0.0002)}};
+    const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0.02), TestType(0)},
+                                                  {TestType(3.5), TestType(0.01), TestType(0.0004)},
+                                                  {TestType(4), TestType(0), TestType(-0.0002)}};
     const auto table = table_of(nodes);
     const OcvPoint<TestType> p = ocv_at(table, TestType(0.25), TestType(35));
     const auto near_to = [](TestType x, double y) { return apart(x, y) < 1e-6; };
@@ -92,10 +91,9 @@ TEMPLATE_TEST_CASE("the slope is the derivative of the mean", "[ocv]", float, do
         REQUIRE(apart(point.slope_V, (up.mean_V - down.mean_V) / (2 * step)) < bound);
         REQUIRE(apart(point.half_gap_slope_V, (up.half_gap_V - down.half_gap_V) / (2 * step)) <
                 bound);
-        REQUIRE(apart(point.entropy_V_per_K,
-                         (ocv_at(table, soc, temperature_degC + 1).mean_V -
-                          ocv_at(table, soc, temperature_degC - 1).mean_V) /
-                             2) < bound);
+        REQUIRE(apart(point.entropy_V_per_K, (ocv_at(table, soc, temperature_degC + 1).mean_V -
+                                              ocv_at(table, soc, temperature_degC - 1).mean_V) /
+                                                 2) < bound);
     }
 }
 
@@ -103,8 +101,7 @@ TEMPLATE_TEST_CASE("voltage to SOC and back", "[ocv]", float, double) {
     Random random(2);
     const double last_place = static_cast<double>(std::numeric_limits<TestType>::epsilon());
     for (int k = 0; k < 5000; ++k) {
-        const auto cell =
-            voltkeel_test::cell_cast<TestType>(voltkeel_test::random_cell<1>(random));
+        const auto cell = voltkeel_test::cell_cast<TestType>(voltkeel_test::random_cell<1>(random));
         const auto table = cell.view().ocv;
         const TestType soc = static_cast<TestType>(random.uniform(0, 1));
         const TestType temperature_degC = static_cast<TestType>(random.uniform(20, 30));
@@ -118,14 +115,13 @@ TEMPLATE_TEST_CASE("voltage to SOC and back", "[ocv]", float, double) {
         CAPTURE(k, soc, temperature_degC, hysteresis, voltage_V, found);
         REQUIRE(voltkeel::Status::ok == status);
         const auto back = ocv_at(table, found, temperature_degC);
-        REQUIRE(apart(back.mean_V + hysteresis * back.half_gap_V, voltage_V) <
-                16 * last_place * 4);
+        REQUIRE(apart(back.mean_V + hysteresis * back.half_gap_V, voltage_V) < 16 * last_place * 4);
     }
 }
 
 TEMPLATE_TEST_CASE("outside the table the nearest end is given and said", "[ocv]", float, double) {
-    const std::vector<OcvNode<TestType>> nodes = {
-        {TestType(3), TestType(0.0625), TestType(0)}, {TestType(4), TestType(0.0625), TestType(0)}};
+    const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0.0625), TestType(0)},
+                                                  {TestType(4), TestType(0.0625), TestType(0)}};
     const auto table = table_of(nodes);
     const auto find = [&](double voltage_V, double hysteresis, TestType& soc) {
         return soc_from_ocv(table, static_cast<TestType>(voltage_V), TestType(25),
@@ -140,7 +136,8 @@ TEMPLATE_TEST_CASE("outside the table the nearest end is given and said", "[ocv]
     CHECK(soc == TestType(0));
     CHECK(find(4, 0, soc) == Status::ok);
     CHECK(soc == TestType(1));
-    // On the charge branch the same voltage means a lower SOC, on the discharge branch a higher one.
+    // On the charge branch the same voltage means a lower SOC, on the discharge branch a higher
+    // one.
     CHECK(find(3.5, 1, soc) == Status::ok);
     CHECK(soc == TestType(0.4375));
     CHECK(find(3.5, -1, soc) == Status::ok);
@@ -178,8 +175,8 @@ TEMPLATE_TEST_CASE("a flat iron phosphate curve can be inverted", "[ocv]", float
     const auto filling = [](double soc) { return 0.98 - 0.96 * soc; };
     std::vector<OcvNode<TestType>> nodes;
     for (int k = 0; k <= 200; ++k) {
-        nodes.push_back(
-            {static_cast<TestType>(iron_phosphate_V(filling(k / 200.0))), TestType(0.01), TestType(0)});
+        nodes.push_back({static_cast<TestType>(iron_phosphate_V(filling(k / 200.0))),
+                         TestType(0.01), TestType(0)});
     }
     const auto table = table_of(nodes);
     for (const double y : {0.1, 0.3, 0.5, 0.7, 0.9}) {
@@ -190,10 +187,10 @@ TEMPLATE_TEST_CASE("a flat iron phosphate curve can be inverted", "[ocv]", float
         // A chord lies h^2/8 U'' off its curve, and a voltage is known to its last place only: on
         // the plateau (0.02 V) the 2.4e-7 V of a float are 1.2e-5 of SOC.
         const double spacing = 0.96 / 200;
-        const double slope_V =
-            0.020269 + 75 * std::exp(-150 * y) + 27 * std::exp(-30 * (1 - y));
+        const double slope_V = 0.020269 + 75 * std::exp(-150 * y) + 27 * std::exp(-30 * (1 - y));
         const double curvature_V = 11250 * std::exp(-150 * y) + 810 * std::exp(-30 * (1 - y));
-        const double last_place_V = 4 * static_cast<double>(std::numeric_limits<TestType>::epsilon());
+        const double last_place_V =
+            4 * static_cast<double>(std::numeric_limits<TestType>::epsilon());
         const double bound =
             1.2 * (spacing * spacing / 8 * curvature_V + last_place_V) / slope_V + 1e-12;
         CHECK(std::abs(filling(static_cast<double>(soc)) - y) < bound);

@@ -36,8 +36,7 @@ TEMPLATE_LIST_TEST_CASE("every number that is bad alone is found, named and loca
     constexpr int branches = TestType::branches;
     using Cell = OwnedCell<Real, branches>;
     Random random(2);
-    const Cell sound =
-        voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
+    const Cell sound = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
 
     struct Field {
         const char* name;
@@ -66,14 +65,14 @@ TEMPLATE_LIST_TEST_CASE("every number that is bad alone is found, named and loca
     };
     for (std::size_t k = 0; k < sound.ocv.size(); ++k) {
         const int index = static_cast<int>(k);
-        fields.push_back({"ocv.mean_V", index,
-                          [k](Cell& c) -> Real& { return c.ocv[k].mean_V; }, Real(-11), Real(11)});
+        fields.push_back({"ocv.mean_V", index, [k](Cell& c) -> Real& { return c.ocv[k].mean_V; },
+                          Real(-11), Real(11)});
         fields.push_back({"ocv.half_gap_V", index,
                           [k](Cell& c) -> Real& { return c.ocv[k].half_gap_V; }, Real(-0.001),
                           Real(2)});
         fields.push_back({"ocv.entropy_V_per_K", index,
-                          [k](Cell& c) -> Real& { return c.ocv[k].entropy_V_per_K; },
-                          Real(-0.011), Real(0.011)});
+                          [k](Cell& c) -> Real& { return c.ocv[k].entropy_V_per_K; }, Real(-0.011),
+                          Real(0.011)});
     }
     for (std::size_t k = 0; k < sound.resistance.size(); ++k) {
         const int index = static_cast<int>(k);
@@ -84,10 +83,9 @@ TEMPLATE_LIST_TEST_CASE("every number that is bad alone is found, named and loca
             fields.push_back({"resistance.branch_ohm", index,
                               [k, i](Cell& c) -> Real& { return c.resistance[k].branch_ohm[i]; },
                               Real(-1e-6), Real(1e5)});
-            fields.push_back(
-                {"resistance.branch_time_s", index,
-                 [k, i](Cell& c) -> Real& { return c.resistance[k].branch_time_s[i]; }, Real(0),
-                 Real(1e8)});
+            fields.push_back({"resistance.branch_time_s", index,
+                              [k, i](Cell& c) -> Real& { return c.resistance[k].branch_time_s[i]; },
+                              Real(0), Real(1e8)});
         }
     }
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
@@ -193,9 +191,7 @@ TEMPLATE_TEST_CASE("bad axes and a bad reference temperature are found", "[param
 TEMPLATE_TEST_CASE("the extra resistance to a charge rises in a straight line", "[parameters]",
                    float, double) {
     const voltkeel::ChargeRise<TestType> rise{TestType(0.75), TestType(0.002)};
-    const auto near_to = [](TestType x, double y) {
-        return voltkeel_test::apart(x, y) < 1e-8;
-    };
+    const auto near_to = [](TestType x, double y) { return voltkeel_test::apart(x, y) < 1e-8; };
     for (const double soc : {-0.02, 0.3, 0.75}) {
         CAPTURE(soc);
         CHECK(voltkeel::charge_rise_at(rise, static_cast<TestType>(soc)).value == TestType(0));

@@ -19,8 +19,7 @@ TEMPLATE_LIST_TEST_CASE("a table returns its nodes", "[resistance]", voltkeel_te
     using Real = typename TestType::Scalar;
     constexpr int branches = TestType::branches;
     Random random(1);
-    const auto cell =
-        voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
+    const auto cell = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
     const auto table = cell.view().resistance;
     const auto close = [](Real a, Real b) {
         return std::abs(a - b) <= 64 * std::numeric_limits<Real>::epsilon() * std::abs(b);
@@ -97,8 +96,7 @@ TEMPLATE_LIST_TEST_CASE("outside the table values are held", "[resistance]",
     using Real = typename TestType::Scalar;
     constexpr int branches = TestType::branches;
     Random random(3);
-    const auto cell =
-        voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
+    const auto cell = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
     const auto table = cell.view().resistance;
     const int last_soc = table.soc.count - 1;
     const int last_row = (table.temperature_degC.count - 1) * table.soc.count;
@@ -107,9 +105,9 @@ TEMPLATE_LIST_TEST_CASE("outside the table values are held", "[resistance]",
         double temperature_degC;
         int node;
     };
-    for (const Corner& corner : {Corner{-0.02, -60, 0}, Corner{1.02, -60, last_soc},
-                                 Corner{-0.02, 90, last_row}, Corner{1.02, 90, last_row + last_soc},
-                                 Corner{-1e30, 1e30, last_row}}) {
+    for (const Corner& corner :
+         {Corner{-0.02, -60, 0}, Corner{1.02, -60, last_soc}, Corner{-0.02, 90, last_row},
+          Corner{1.02, 90, last_row + last_soc}, Corner{-1e30, 1e30, last_row}}) {
         const auto point = resistance_at(table, static_cast<Real>(corner.soc),
                                          static_cast<Real>(corner.temperature_degC));
         CAPTURE(corner.soc, corner.temperature_degC);

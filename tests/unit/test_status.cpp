@@ -66,7 +66,8 @@ TEST_CASE("every status has its own words and no other number has any", "[status
 TEST_CASE("usable follows the bands of the numbers", "[status]") {
     for (int number = 0; number < 256; ++number) {
         CAPTURE(number);
-        CHECK(usable(static_cast<Status>(number)) == (number == 0 || (number >= 40 && number < 60)));
+        CHECK(usable(static_cast<Status>(number)) ==
+              (number == 0 || (number >= 40 && number < 60)));
     }
 }
 

@@ -85,9 +85,8 @@ TEMPLATE_TEST_CASE("index and fraction lead back to the value", "[table]", float
     for (int k = 0; k < 20000; ++k) {
         const double first = random.uniform(-50, 50);
         const double length = random.uniform(0.1, 200);
-        const auto axis =
-            uniform_axis(static_cast<TestType>(first), static_cast<TestType>(first + length),
-                         random.whole(2, 60));
+        const auto axis = uniform_axis(static_cast<TestType>(first),
+                                       static_cast<TestType>(first + length), random.whole(2, 60));
         const TestType value = static_cast<TestType>(first + length * random.uniform(0.001, 0.999));
         const AxisPosition<TestType> place = locate(axis, value);
         CAPTURE(axis.first, axis.step, axis.count, value);

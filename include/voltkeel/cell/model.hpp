@@ -45,6 +45,7 @@ struct StepJacobian {
     Real branch_by_soc[Branches]{};         ///< d u_i' / d soc, through R_i and tau_i.
     Real branch_by_resistance[Branches]{};  ///< d u_i' / d R_i = (1 - a_i) I.
     Real branch_by_time[Branches]{};        ///< d u_i' / d tau_i.
+    Real branch_end_V[Branches]{};          ///< Not a derivative: R_i I, where u_i' is heading.
     Real branch_by_current[Branches]{};     ///< d u_i' / d I at the frozen R_i, tau_i.
     Real hysteresis_by_hysteresis{1};       ///< b.
     Real soc_by_current{0};                 ///< d soc' / d I.
@@ -83,13 +84,11 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
                  StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
     const Real gain = soc_gain(cell, input.current_A, input.dt_s);
     const Real middle_soc = state.soc + Real(0.5) * gain;
-    ResistancePoint<Real, Branches> r =
-        resistance_at(cell.resistance, middle_soc, input.temperature_degC);
-    if (input.current_A > Real(0) && cell.charge_rise.resistance_ohm > Real(0)) {
-        const ValueAndSlope<Real> rise = charge_rise_at(cell.charge_rise, middle_soc);
-        r.value.branch_ohm[Branches - 1] += rise.value;
-        r.slope.branch_ohm[Branches - 1] += rise.slope;
-    }
+    const auto place = resistance_place(cell.resistance, middle_soc, input.temperature_degC);
+    const ValueAndSlope<Real> rise =
+        input.current_A > Real(0) && cell.charge_rise.resistance_ohm > Real(0)
+            ? charge_rise_at(cell.charge_rise, middle_soc)
+            : ValueAndSlope<Real>{};
     if (jacobian != nullptr) {
         const Real per_current = input.current_A > Real(0) ? cell.coulombic_efficiency : Real(1);
         jacobian->soc_by_current =
@@ -98,19 +97,30 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
     }
 #pragma GCC unroll 4
     for (int i = 0; i < Branches; ++i) {
-        const Real tau = r.value.branch_time_s[i];
+        using Node = ResistanceNode<Real, Branches>;
+        const ValueAndSlope<Real> time =
+            place.blend([i](const Node& node) { return node.branch_time_s[i]; });
+        ValueAndSlope<Real> resistance =
+            place.blend([i](const Node& node) { return node.branch_ohm[i]; });
+        if (i == Branches - 1) {
+            resistance.value += rise.value;
+            resistance.slope += rise.slope;
+        }
+        const Real tau = time.value;
         const Real x = input.dt_s / tau;
         const Real share = relaxed_fraction(x);
-        const Real distance = r.value.branch_ohm[i] * input.current_A - state.branch_V[i];
+        const Real end_V = resistance.value * input.current_A;
+        const Real distance = end_V - state.branch_V[i];
         if (jacobian != nullptr) {
             const Real kept = Real(1) - share;
             const Real by_time = -kept * x / tau * distance;
             jacobian->branch_by_branch[i] = kept;
+            jacobian->branch_end_V[i] = end_V;
             jacobian->branch_by_resistance[i] = share * input.current_A;
             jacobian->branch_by_time[i] = by_time;
-            jacobian->branch_by_current[i] = share * r.value.branch_ohm[i];
-            jacobian->branch_by_soc[i] = share * input.current_A * r.slope.branch_ohm[i] +
-                                         by_time * r.slope.branch_time_s[i];
+            jacobian->branch_by_current[i] = share * resistance.value;
+            jacobian->branch_by_soc[i] =
+                share * input.current_A * resistance.slope + by_time * time.slope;
         }
         state.branch_V[i] += share * distance;
     }

@@ -8,6 +8,7 @@
 /// `half_gap` is half their distance. Linear between nodes. Below SOC 0 and above SOC 1 the
 /// outermost interval is extended, so that a filter slightly outside still sees a slope.
 
+#include "voltkeel/cell/finite.hpp"
 #include "voltkeel/cell/table.hpp"
 #include "voltkeel/status.hpp"
 
@@ -75,7 +76,8 @@ template <class Real>
 [[nodiscard]] inline Status soc_from_ocv(const OcvTable<Real>& table, Real voltage_V,
                                          Real temperature_degC, Real hysteresis,
                                          Real& soc) noexcept {
-    if (!(voltage_V - voltage_V == Real(0)) || !(temperature_degC - temperature_degC == Real(0))) {
+    if (!detail::finite(voltage_V) || !detail::finite(temperature_degC) ||
+        !detail::finite(hysteresis)) {
         return Status::sample_not_finite;
     }
     const Real above_reference_K = temperature_degC - table.reference_temperature_degC;

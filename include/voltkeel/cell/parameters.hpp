@@ -2,6 +2,7 @@
 /// \file parameters.hpp
 /// What one cell (or one parallel group taken as a cell) is.
 
+#include "voltkeel/cell/finite.hpp"
 #include "voltkeel/cell/heat.hpp"
 #include "voltkeel/cell/ocv.hpp"
 #include "voltkeel/cell/resistance.hpp"
@@ -41,13 +42,6 @@ struct CellParameters {
     ThermalParameters<Real> thermal{};
 };
 
-namespace detail {
-template <class Real>
-[[nodiscard]] constexpr bool finite(Real x) noexcept {
-    return x - x == Real(0);
-}
-}  // namespace detail
-
 /// Checks every field and table node.
 /// \return the first finding, with field, index, value and the bound it broke; status ok when all
 /// is well.
@@ -85,10 +79,23 @@ template <class Real, int Branches>
                     cell.ocv.nodes[k - 1].mean_V};
         }
     }
+    f = in_range("ocv.reference_temperature_degC", -1, cell.ocv.reference_temperature_degC,
+                 Real(-100), Real(200));
+    if (f.status != Status::ok) return f;
     const auto& table = cell.resistance;
-    if (table.nodes == nullptr || table.soc.count < 2 || table.temperature_degC.count < 2) {
-        return {Status::missing_table, "resistance", -1, static_cast<Real>(table.soc.count),
-                Real(2)};
+    const UniformAxis<Real>* const axes[] = {&table.soc, &table.temperature_degC};
+    const char* const names[] = {"resistance.soc", "resistance.temperature_degC"};
+    for (int k = 0; k < 2; ++k) {
+        const UniformAxis<Real>& axis = *axes[k];
+        if (table.nodes == nullptr || axis.count < 2) {
+            return {Status::missing_table, names[k], -1, static_cast<Real>(axis.count), Real(2)};
+        }
+        f = in_range(names[k], -1, axis.first, Real(-1e4), Real(1e4));
+        if (f.status != Status::ok) return f;
+        f = in_range(names[k], -1, axis.step, Real(1e-6), Real(1e4));
+        if (f.status != Status::ok) return f;
+        f = in_range(names[k], -1, axis.step * axis.inverse_step, Real(0.999), Real(1.001));
+        if (f.status != Status::ok) return f;
     }
     const int nodes = table.soc.count * table.temperature_degC.count;
     for (int k = 0; k < nodes; ++k) {

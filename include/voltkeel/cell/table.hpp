@@ -3,6 +3,8 @@
 /// Where a value lies on an evenly spaced axis. Tables are views over arrays that somebody else
 /// owns: `constexpr` arrays in flash on a controller, vectors on a desktop.
 
+#include <limits>
+
 namespace voltkeel {
 
 /// Evenly spaced axis: value of node k is first + k * step.
@@ -40,8 +42,11 @@ template <class Real>
     const Real t = (value - axis.first) * axis.inverse_step;
     if (!(t >= Real(0))) return {0, Real(0), false};
     const int last_interval = axis.count - 2;
-    if (t >= static_cast<Real>(last_interval + 1)) {
-        return {last_interval, Real(1), t == static_cast<Real>(last_interval + 1)};
+    const Real top = static_cast<Real>(last_interval + 1);
+    if (t >= top) {
+        // A value equal to the last node may come out a rounding above it.
+        constexpr Real slack = Real(1) + Real(8) * std::numeric_limits<Real>::epsilon();
+        return {last_interval, Real(1), t <= top * slack};
     }
     const int index = static_cast<int>(t);
     return {index, t - static_cast<Real>(index), true};

@@ -7,12 +7,14 @@
 /// constant. Then it is what keeps the voltage there: for a step, the held current that gives
 /// exactly the zone's voltage at the end of the step, taken once over the whole step and once over
 /// its halves and extrapolated to a vanishing step (Richardson; local error of third order, and a
-/// fast RC branch is damped, not excited). Full is when that current has fallen to the plan's end
-/// current.
+/// fast RC branch is damped, not excited). What remains at the default step: a branch faster than
+/// the step follows the falling current without its lag, worth less than a second of the charge.
+/// Full is when that current has fallen to the plan's end current.
 ///
-/// Every event (voltage reached, zone left, SOC reached, end current reached) is located inside its
-/// step to `event_tolerance_s`, so that the answer does not hang on the step length and a forecast
-/// made later along its own run ends at the same instant.
+/// Every event (voltage reached or let go, zone left, SOC reached, end current reached) is located
+/// inside its step to `event_tolerance_s`, so that the answer does not hang on the step length and
+/// a forecast made later along its own run ends at the same instant. A zone or phase just entered
+/// is kept for one step, so that zones that heat and cool in turn come to an end.
 ///
 /// A forecast is no protection: the charger's own limits, the cell maker's data sheet and local
 /// codes hold whatever it says.

@@ -14,11 +14,14 @@
 #include <cstdint>
 
 #include "voltkeel/cell/model.hpp"
+#include "voltkeel/estimate/symmetric_matrix.hpp"
 #include "voltkeel/status.hpp"
 
 namespace voltkeel {
 
-/// Bits of the loggable fault word. Numbers are frozen.
+/// Bits of the loggable fault word. Numbers are frozen. "Not finite" includes what no cell can
+/// have: more than a thousand times the capacity per hour, a thousand volts, outside -100 .. 200
+/// degC.
 enum FaultBit : std::uint32_t {
     fault_current_not_finite =
         1U << 0U,  ///< Current was NaN or infinite: the last good one was used.
@@ -50,7 +53,9 @@ struct SocFilterSettings {
     Real log_scale_std_per_sqrt_h{Real(0.2)};  ///< Random walk of ln r.
     Real log_scale_std_initial{Real(0.15)};    ///< Spread of ln r at the start.
     Real hysteresis_std_initial{
-        Real(0.6)};                ///< Spread of h at the start (0.58 is "anywhere in -1..1").
+        Real(0.6)};  ///< Spread of h at the start (0.58 is "anywhere in -1..1").
+    Real hysteresis_std_walked{
+        Real(0.05)};               ///< Spread of h that is left after a long walk one way.
     Real rest_std_V{Real(0.005)};  ///< Spread left in each branch when started at rest.
     Real soc_std_floor{
         Real(0.007)};  ///< Added in square to the reported SOC spread: what no model knows.
@@ -78,6 +83,7 @@ template <class Real>
         {"log_scale_std_per_sqrt_h", s.log_scale_std_per_sqrt_h, Real(0), Real(10)},
         {"log_scale_std_initial", s.log_scale_std_initial, Real(0), Real(3)},
         {"hysteresis_std_initial", s.hysteresis_std_initial, Real(0), Real(1)},
+        {"hysteresis_std_walked", s.hysteresis_std_walked, Real(0), Real(1)},
         {"rest_std_V", s.rest_std_V, Real(0), Real(1)},
         {"soc_std_floor", s.soc_std_floor, Real(0), Real(1)},
         {"longest_step_s", s.longest_step_s, Real(1e-3), Real(1e7)},
@@ -120,10 +126,10 @@ template <class Real, int Branches>
 struct SocFilterState {
     static constexpr int size = Branches + 3;  ///< [soc, u_1 .. u_N, h, ln r]
     CellState<Real, Branches> cell{};
-    Real log_scale{0};              ///< ln r.
-    Real covariance[size][size]{};  ///< Symmetric; both triangles are kept.
-    Real since_update_s{0};         ///< Time since the voltage was last tried.
-    Real since_accepted_s{0};       ///< Time since a voltage was last accepted.
+    Real log_scale{0};                         ///< ln r.
+    SymmetricMatrix<Real, size> covariance{};  ///< Of [soc, u_1 .. u_N, h, ln r].
+    Real since_update_s{0};                    ///< Time since the voltage was last tried.
+    Real since_accepted_s{0};                  ///< Time since a voltage was last accepted.
     Real last_current_A{0};
     Real last_temperature_degC{25};
     std::uint32_t update_count{0};
@@ -162,10 +168,11 @@ class SocFilter {
     /// Starts at rest from a known SOC.
     /// \param soc 0..1 \param soc_std its standard deviation, 0..1
     [[nodiscard]] Status start(Real soc, Real soc_std, Real temperature_degC) noexcept {
-        if (!detail::finite(soc) || !detail::finite(soc_std) || !detail::finite(temperature_degC)) {
+        if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+        if (!detail::finite(soc) || !detail::finite(soc_std) ||
+            !possible_temperature(temperature_degC)) {
             return Status::sample_not_finite;
         }
-        if (cell_.ocv.nodes == nullptr) return Status::missing_table;
         if (soc < Real(0) || soc > Real(1) || soc_std < Real(0) || soc_std > Real(1))
             return Status::out_of_range;
         begin(soc, soc_std * soc_std, Real(0), temperature_degC);
@@ -177,14 +184,16 @@ class SocFilter {
     [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A,
                                             Real temperature_degC) noexcept {
         if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+        if (!possible_voltage(voltage_V) || !possible_current(current_A) ||
+            !possible_temperature(temperature_degC)) {
+            return Status::sample_not_finite;
+        }
         Real soc = Real(0.5);
-        if (!detail::finite(current_A)) return Status::sample_not_finite;
-        Status status = soc_from_ocv(cell_.ocv, voltage_V, temperature_degC, Real(0), soc);
-        if (status == Status::sample_not_finite) return status;
+        (void)soc_from_ocv(cell_.ocv, voltage_V, temperature_degC, Real(0), soc);
         Real branches_V = 0;
         Real ohmic_V = 0;
-        for (int pass = 0; pass < 3;
-             ++pass) {  // resistance depends on the SOC sought: three rounds settle it
+        // Resistance depends on the SOC sought: three rounds settle it.
+        for (int pass = 0; pass < 3; ++pass) {
             const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
             ohmic_V = point.value.r0_ohm * current_A;
             branches_V =
@@ -202,7 +211,8 @@ class SocFilter {
     }
 
     /// Takes one sample.
-    const SocEstimate<Real>& step(const CellSample<Real>& sample) noexcept;
+    /// Flattened: with the model step in sight the compiler drops the derivatives nobody asks for.
+    [[gnu::flatten]] const SocEstimate<Real>& step(const CellSample<Real>& sample) noexcept;
 
     [[nodiscard]] const SocEstimate<Real>& estimate() const noexcept { return estimate_; }
     [[nodiscard]] const State& state() const noexcept { return state_; }
@@ -218,6 +228,21 @@ class SocFilter {
     static constexpr Real soc_high = Real(1.02);
 
     static constexpr Real square(Real x) noexcept { return x * x; }
+    [[nodiscard]] bool possible_current(Real current_A) const noexcept {
+        const Real most_A = Real(1000) * cell_.capacity_Ah;
+        return detail::within(current_A, -most_A, most_A);
+    }
+    static constexpr bool possible_voltage(Real voltage_V) noexcept {
+        return detail::within(voltage_V, Real(-1000), Real(1000));
+    }
+    static constexpr bool possible_temperature(Real temperature_degC) noexcept {
+        return detail::within(temperature_degC, Real(-100), Real(200));
+    }
+    /// exp(x) for |x| <= 1.5, the same bits on every machine.
+    static Real exponential(Real x) noexcept {
+        return x > Real(0) ? Real(1) / (Real(1) - relaxed_fraction(x))
+                           : Real(1) - relaxed_fraction(-x);
+    }
     static constexpr Real bounded(Real x, Real low, Real high) noexcept {
         return x < low ? low : (x > high ? high : x);
     }
@@ -228,16 +253,16 @@ class SocFilter {
         state_.last_temperature_degC = temperature_degC;
         state_.last_current_A = current_A;
         auto& p = state_.covariance;
-        p[0][0] = soc_var;
+        p(0, 0) = soc_var;
         const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
         for (int i = 0; i < Branches; ++i) {
             // Under load a branch lies somewhere between nothing and its end value.
             const Real middle = Real(0.5) * point.value.branch_ohm[i] * current_A;
             state_.cell.branch_V[i] = middle;
-            p[at_branch + i][at_branch + i] = square(settings_.rest_std_V) + square(middle);
+            p(at_branch + i, at_branch + i) = square(settings_.rest_std_V) + square(middle);
         }
-        p[at_hysteresis][at_hysteresis] = square(settings_.hysteresis_std_initial);
-        p[at_scale][at_scale] = square(settings_.log_scale_std_initial);
+        p(at_hysteresis, at_hysteresis) = square(settings_.hysteresis_std_initial);
+        p(at_scale, at_scale) = square(settings_.log_scale_std_initial);
         state_.since_update_s = settings_.update_interval_s;
         state_.started = true;
         estimate_ = SocEstimate<Real>{};
@@ -245,15 +270,14 @@ class SocFilter {
     }
 
     void predict(const CellInput<Real>& input) noexcept;
-    void fuse(Real innovation_V, Real innovation_var, const Real (&h)[size],
-              const Real (&ph)[size]) noexcept;
+    void fuse(Real innovation_V, Real innovation_var, const Real (&ph)[size]) noexcept;
     void open_spread() noexcept;
     void publish() noexcept {
         const Real soc = state_.cell.soc;
         estimate_.soc = soc < Real(0) ? Real(0) : (soc > Real(1) ? Real(1) : soc);
-        estimate_.soc_std = std::sqrt(state_.covariance[0][0] + square(settings_.soc_std_floor));
+        estimate_.soc_std = std::sqrt(state_.covariance(0, 0) + square(settings_.soc_std_floor));
         estimate_.resistance_scale = state_.cell.resistance_scale;
-        estimate_.log_scale_std = std::sqrt(state_.covariance[at_scale][at_scale]);
+        estimate_.log_scale_std = std::sqrt(state_.covariance(at_scale, at_scale));
     }
 
     Parameters cell_{};
@@ -267,96 +291,72 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
     StepJacobian<Real, Branches> j;
     voltkeel::step(cell_, input, state_.cell, &j);
 
-    // The transition is a diagonal d plus one column c that couples every branch to the SOC: P' = F
-    // P F^T row by row.
-    Real d[size];
-    Real c[size];
-    Real q[size];
-    const Real hours = input.dt_s / seconds_per_hour<Real>;
-    d[0] = Real(1);
-    c[0] = Real(0);
-    q[0] = square(settings_.soc_std_per_sqrt_h) * hours;
-#pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) {
-        const Real kept = j.branch_by_branch[i];
-        const Real share = Real(1) - kept;
-        d[at_branch + i] = kept;
-        c[at_branch + i] = j.branch_by_soc[i];
-        // A first-order error process whose steady spread is a share of R_i |I|: (1 - a^2) s^2 = (1
-        // - a)(1 + a) s^2, and R_i I = (d u' / d I) I / (1 - a).
-        const Real end_V =
-            share > Real(0) ? j.branch_by_current[i] * input.current_A / share : Real(0);
-        q[at_branch + i] =
-            share * (Real(1) + kept) *
-            (square(settings_.branch_share_std * end_V) + square(settings_.rest_std_V));
-    }
-    d[at_hysteresis] = j.hysteresis_by_hysteresis;
-    c[at_hysteresis] = Real(0);
-    q[at_hysteresis] = Real(0);
-    d[at_scale] = Real(1);
-    c[at_scale] = Real(0);
-    q[at_scale] = square(settings_.log_scale_std_per_sqrt_h) * hours;
-
+    // The transition F is diagonal (d), except that every branch also follows the SOC (c):
+    //     (F P F^T)_ik = d_k (d_i P_ik + c_i P_0k) + c_k (F P)_i0
+    // SOC and ln r keep their value (d = 1, c = 0).
     auto& p = state_.covariance;
-    Real row0[size];
+    Real was[size];  // column of the SOC before
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i)
-        row0[i] = p[0][i];
-#pragma GCC unroll 7
-    for (int i = 0; i < size; ++i) {
-        const Real with_soc = d[i] * row0[i] + c[i] * row0[0];  // (F P)_i0
-#pragma GCC unroll 7
-        for (int k = 0; k <= i; ++k) {
-            const Real left =
-                d[i] * p[i][k] + c[i] * row0[k];  // (F P)_ik, row i not yet overwritten
-            const Real value = left * d[k] + with_soc * c[k];
-            p[i][k] = value;
+        was[i] = p(i, 0);
+#pragma GCC unroll 4
+    for (int i = at_branch; i < at_hysteresis; ++i) {
+        const Real d = j.branch_by_branch[i - at_branch];
+        const Real c = j.branch_by_soc[i - at_branch];
+        const Real with_soc = d * was[i] + c * was[0];
+#pragma GCC unroll 4
+        for (int k = at_branch; k <= i; ++k) {
+            p(i, k) = j.branch_by_branch[k - at_branch] * (d * p(i, k) + c * was[k]) +
+                      j.branch_by_soc[k - at_branch] * with_soc;
         }
-        p[i][i] += q[i];
+        p(i, 0) = with_soc;
+        // A first-order error process whose steady spread is a share of R_i |I|.
+        p(i, i) += (Real(1) - d) * (Real(1) + d) *
+                   (square(settings_.branch_share_std * j.branch_end_V[i - at_branch]) +
+                    square(settings_.rest_std_V));
     }
+    const Real turned = j.hysteresis_by_hysteresis;
+    p(at_hysteresis, 0) = turned * was[at_hysteresis];
+#pragma GCC unroll 4
+    for (int k = at_branch; k < at_hysteresis; ++k) {
+        const Real d = j.branch_by_branch[k - at_branch];
+        const Real c = j.branch_by_soc[k - at_branch];
+        p(at_hysteresis, k) = d * turned * p(at_hysteresis, k) + c * p(at_hysteresis, 0);
+        p(at_scale, k) = d * p(at_scale, k) + c * was[at_scale];
+    }
+    p(at_scale, at_hysteresis) *= turned;
+    p(at_hysteresis, at_hysteresis) =
+        square(turned) * p(at_hysteresis, at_hysteresis) +
+        (Real(1) - square(turned)) * square(settings_.hysteresis_std_walked);
     // Bounds keep a float covariance sane through months without an update.
-    if (p[0][0] > Real(0.25)) p[0][0] = Real(0.25);
-    if (p[at_scale][at_scale] > Real(1)) p[at_scale][at_scale] = Real(1);
-#pragma GCC unroll 7
-    for (int i = 0; i < size; ++i) {
-#pragma GCC unroll 7
-        for (int k = 0; k < i; ++k)
-            p[k][i] = p[i][k];
-    }
+    const Real hours = input.dt_s / seconds_per_hour<Real>;
+    p(0, 0) += square(settings_.soc_std_per_sqrt_h) * hours;
+    p(at_scale, at_scale) += square(settings_.log_scale_std_per_sqrt_h) * hours;
+    if (p(0, 0) > Real(0.25)) p(0, 0) = Real(0.25);
+    if (p(at_scale, at_scale) > Real(1)) p(at_scale, at_scale) = Real(1);
 }
 
-/// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, with B = P - K (H P):
-/// B - (B H^T) K^T + K R K^T. `h` is the measurement row, `ph` is P h.
+/// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
+///     P_ik - K_i g_k + (S K_i - g_i) K_k,    g = P H^T,  S = H g + R
+/// The bracket is what rounding leaves of K S = g: an error of the gain enters squared.
+/// `ph` is g, `innovation_var` is S.
 template <class Real, int Branches>
-void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, const Real (&h)[size],
+void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var,
                                      const Real (&ph)[size]) noexcept {
     auto& p = state_.covariance;
     const Real inverse = Real(1) / innovation_var;
     Real gain[size];
-    Real hph = 0;
 #pragma GCC unroll 7
-    for (int i = 0; i < size; ++i) {
+    for (int i = 0; i < size; ++i)
         gain[i] = ph[i] * inverse;
-        hph += h[i] * ph[i];
-    }
-    const Real measurement_var = innovation_var - hph;
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
-        Real b[size];
-        Real bh = 0;
+        const Real left = innovation_var * gain[i] - ph[i];
 #pragma GCC unroll 7
-        for (int k = 0; k < size; ++k) {
-            b[k] = p[i][k] - gain[i] * ph[k];
-            bh += b[k] * h[k];
-        }
-        const Real back = measurement_var * gain[i] - bh;
-#pragma GCC unroll 7
-        for (int k = 0; k <= i; ++k) {
-            p[i][k] = b[k] + back * gain[k];
-            p[k][i] = p[i][k];
-        }
-        if (!(p[i][i] > Real(0)))
-            p[i][i] = Real(1e-12);  // rounding only: never reached in exact arithmetic
+        for (int k = 0; k <= i; ++k)
+            p(i, k) += left * gain[k] - gain[i] * ph[k];
+        // Rounding only: never reached in exact arithmetic.
+        if (!(p(i, i) > Real(0))) p(i, i) = Real(1e-12);
     }
     CellState<Real, Branches>& x = state_.cell;
     add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
@@ -366,22 +366,22 @@ void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, con
     x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
     state_.log_scale =
         bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
-    x.resistance_scale = std::exp(state_.log_scale);
+    x.resistance_scale = exponential(state_.log_scale);
 }
 
 /// Gives up the present certainty after voltages were refused for too long.
 template <class Real, int Branches>
 void SocFilter<Real, Branches>::open_spread() noexcept {
     auto& p = state_.covariance;
-    state_.last_reset_soc_std = std::sqrt(p[0][0]);
+    state_.last_reset_soc_std = std::sqrt(p(0, 0));
     const Real soc_var = square(settings_.reset_soc_std);
     const Real scale_var = square(settings_.log_scale_std_initial);
     for (int i = 0; i < size; ++i) {
         for (int k = 0; k < i; ++k)
-            p[i][k] = p[k][i] = Real(0);
+            p(i, k) = Real(0);
     }
-    if (p[0][0] < soc_var) p[0][0] = soc_var;
-    if (p[at_scale][at_scale] < scale_var) p[at_scale][at_scale] = scale_var;
+    if (p(0, 0) < soc_var) p(0, 0) = soc_var;
+    if (p(at_scale, at_scale) < scale_var) p(at_scale, at_scale) = scale_var;
     ++state_.reset_count;
     state_.since_accepted_s = Real(0);
     estimate_.fault_bits |= fault_reset;
@@ -396,11 +396,11 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
         return estimate_;
     }
     CellInput<Real> input{sample.current_A, sample.dt_s, sample.temperature_degC};
-    if (!detail::finite(input.current_A)) {
+    if (!possible_current(input.current_A)) {
         estimate_.fault_bits |= fault_current_not_finite;
         input.current_A = state_.last_current_A;
     }
-    if (!detail::finite(input.temperature_degC)) {
+    if (!possible_temperature(input.temperature_degC)) {
         estimate_.fault_bits |= fault_temperature_not_finite;
         input.temperature_degC = state_.last_temperature_degC;
     }
@@ -418,31 +418,31 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
     const VoltagePoint<Real, Branches> predicted =
         voltage_at(cell_, x, input.current_A, input.temperature_degC);
     if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
-    Real h[size];
-    h[0] = predicted.by_soc;
-#pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i)
-        h[at_branch + i] = predicted.by_branch;
-    h[at_hysteresis] = predicted.by_hysteresis;
-    h[at_scale] = predicted.by_log_scale;
+    // g = P H^T; every branch has the same entry in the measurement row H.
     Real ph[size];
-    Real innovation_var = square(settings_.voltage_std_V) +
-                          square(settings_.overvoltage_share_std * predicted.overvoltage_V);
+    Real branches_part = Real(0);
     const auto& p = state_.covariance;
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
-        Real sum = 0;
-#pragma GCC unroll 7
-        for (int k = 0; k < size; ++k)
-            sum += p[i][k] * h[k];
-        ph[i] = sum;
-        innovation_var += h[i] * sum;
+        Real sum = p(i, at_branch);
+#pragma GCC unroll 4
+        for (int k = at_branch + 1; k < at_hysteresis; ++k)
+            sum += p(i, k);
+        ph[i] = predicted.by_soc * p(i, 0) + predicted.by_branch * sum +
+                predicted.by_hysteresis * p(i, at_hysteresis) +
+                predicted.by_log_scale * p(i, at_scale);
+        if (i >= at_branch && i < at_hysteresis) branches_part += ph[i];
     }
+    const Real innovation_var = square(settings_.voltage_std_V) +
+                                square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+                                predicted.by_soc * ph[0] + predicted.by_branch * branches_part +
+                                predicted.by_hysteresis * ph[at_hysteresis] +
+                                predicted.by_log_scale * ph[at_scale];
     estimate_.voltage_predicted_V = predicted.voltage_V;
     estimate_.innovation_std_V = std::sqrt(innovation_var);
     estimate_.innovation_V = Real(0);
     estimate_.test_ratio = Real(0);
-    if (!detail::finite(sample.voltage_V)) {
+    if (!possible_voltage(sample.voltage_V)) {
         estimate_.fault_bits |= fault_voltage_not_finite;
     } else {
         const Real innovation_V = sample.voltage_V - predicted.voltage_V;
@@ -452,7 +452,7 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
         if (state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s) {
             state_.since_update_s = Real(0);
             if (estimate_.test_ratio <= Real(1)) {
-                fuse(innovation_V, innovation_var, h, ph);
+                fuse(innovation_V, innovation_var, ph);
                 state_.since_accepted_s = Real(0);
                 ++state_.update_count;
                 estimate_.updated = true;

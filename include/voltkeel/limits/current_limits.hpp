@@ -300,9 +300,10 @@ class LimitSearch {
 
     [[nodiscard]] Trial hold_for(Real magnitude_A, const Span& span) const noexcept {
         // Sub-steps short at the start, where the fast branches fill, and at the end, where the
-        // answer is read; more of them when there is time to warm up. Against 3000 equal steps of
-        // cells that warm by 10 K and more the end voltage is within 0.2 % of the voltage moved.
-        const int parts = span.end_s <= Real(3) ? 4 : (span.end_s <= Real(12) ? 8 : 12);
+        // answer is read; more of them when there is time to warm up. Against 3000 equal steps, of
+        // cells that warm by 20 K, the voltage at its worst is within 0.5 % of what the current
+        // moves.
+        const int parts = span.end_s <= Real(3) ? 6 : 12;
         const Real current_A = sign_ * magnitude_A;
         HeldCell<Real, Branches> held = begin_hold(cell_, state_, temperature_degC_, current_A);
         Real voltage_slack = Real(0);

@@ -1,0 +1,20 @@
+#pragma once
+/// \file finite.hpp
+/// Telling numbers from NaN and infinity without the C library. Needs value-safe floating point, no
+/// fast-math.
+
+namespace voltkeel::detail {
+
+/// False for NaN and for both infinities.
+template <class Real>
+[[nodiscard]] constexpr bool finite(Real x) noexcept {
+    return x - x == Real(0);
+}
+
+/// True for a number in [low, high]; false for NaN.
+template <class Real>
+[[nodiscard]] constexpr bool within(Real x, Real low, Real high) noexcept {
+    return x >= low && x <= high;
+}
+
+}  // namespace voltkeel::detail

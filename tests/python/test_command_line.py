@@ -1,0 +1,182 @@
+"""The command ``voltkeel`` as a person and as a script use it, on the invented demo data."""
+
+import csv
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "data" / "demo"
+
+
+def run(*words: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "voltkeel.command_line", *map(str, words)], capture_output=True, text=True, check=False
+    )
+
+
+def run_ok(*words: object) -> str:
+    done = run(*words)
+    assert done.returncode == 0, done.stderr
+    return done.stdout
+
+
+@pytest.fixture(scope="module")
+def cell(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    path = tmp_path_factory.mktemp("cell") / "cell.json"
+    text = run_ok(
+        "fit", "--ocv", DEMO / "slow_test_25degC.csv", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv",
+        "--out", path, "--current-offset-A", "0.001", "--plot", path.with_suffix(".png"),
+    )  # fmt: skip
+    assert "R0 mohm" in text
+    assert path.with_suffix(".png").stat().st_size > 10_000
+    return path
+
+
+def test_fit_records_where_the_numbers_come_from(cell: Path) -> None:
+    provenance = json.loads(cell.read_text(encoding="utf-8"))["provenance"]
+    assert [file["name"] for file in provenance["files"]] == [
+        "slow_test_25degC.csv",
+        "pulses_25degC.csv",
+        "pulses_0degC.csv",
+    ]
+    assert {len(file["sha256"]) for file in provenance["files"]} == {64}
+    assert {file["current_offset_A"] for file in provenance["files"]} == {0.001}
+    assert any("data sheet" in note for note in provenance["notes"])
+
+
+def test_replay_writes_the_promised_columns(cell: Path, tmp_path: Path) -> None:
+    out = tmp_path / "estimate.csv"
+    run_ok(
+        "replay",
+        DEMO / "harbour_day.csv",
+        "--cell",
+        cell,
+        "--initial-soc",
+        "0.8",
+        "--out",
+        out,
+        "--current-offset-A",
+        "0.006",
+    )
+    with out.open(encoding="utf-8") as file:
+        rows = list(csv.reader(file))
+    assert ",".join(rows[0]) == "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits"
+    assert len(rows) - 1 == sum(1 for _ in (DEMO / "harbour_day.csv").open(encoding="utf-8")) - 1
+    values = np.array(rows[1:], dtype=float)
+    truth = np.loadtxt(DEMO / "harbour_day_truth.csv", delimiter=",", skiprows=1)
+    error = values[:, 1] - np.interp(values[:, 0], truth[:, 0], truth[:, 1])
+    assert np.sqrt(np.mean(error[values[:, 0] > 600] ** 2)) < 0.02
+    provenance = json.loads((tmp_path / "estimate.provenance.json").read_text(encoding="utf-8"))
+    assert provenance["current_offset_A"] == 0.006
+    assert provenance["log"]["name"] == "harbour_day.csv"
+
+
+def test_limits_for_machines_and_people(cell: Path) -> None:
+    document = json.loads(run_ok("limits", "--cell", cell, "--soc", "0.5", "--temperature-degC", "-10", "--json"))
+    assert [row["horizon_s"] for row in document["horizons"]] == [2, 10, 30]
+    for row in document["horizons"]:
+        assert row["charge"]["current_A"] == 0  # below the plating limit
+        assert row["charge"]["reason"] == "temperature"
+        assert row["discharge"]["current_A"] < 0
+    text = run_ok("limits", "--cell", cell, "--soc", "0.5", "--temperature-degC", "-10")
+    assert "temperature 0 degC" in text
+    assert "Caution" in text
+
+
+def test_charge_answers_with_time_phases_and_end_temperature(cell: Path) -> None:
+    words = ("charge", "--cell", cell, "--soc", "0.2", "--temperature-degC", "15", "--current-A", "2.5", "--json")
+    full = json.loads(run_ok(*words))
+    part = json.loads(run_ok(*words, "--to-soc", "0.8"))
+    assert full["reached"]
+    assert part["reached"]
+    assert part["time_s"] < full["time_s"]
+    assert full["time_s"] == pytest.approx(sum(phase["time_s"] for phase in full["phases"]))
+    assert full["highest_temperature_degC"] > 15
+    assert part["end_soc"] == pytest.approx(0.8, abs=1e-4)
+    cold = json.loads(run_ok("charge", "--cell", cell, "--soc", "0.2", "--temperature-degC", "-10", "--json"))
+    assert not cold["reached"]
+
+
+def test_charge_from_a_log(cell: Path, tmp_path: Path) -> None:
+    lines = (DEMO / "shore_charge.csv").read_text(encoding="utf-8").splitlines()
+    log = tmp_path / "so_far.csv"
+    log.write_text("\n".join(lines[:200]) + "\n", encoding="utf-8")
+    document = json.loads(
+        run_ok(
+            "charge",
+            "--cell",
+            cell,
+            "--from-log",
+            log,
+            "--end-current-A",
+            "0.25",
+            "--current-offset-A",
+            "0.006",
+            "--json",
+        )
+    )
+    assert document["provenance"]["current_offset_A"] == 0.006
+    assert document["provenance"]["current_A"] == pytest.approx(2.5, rel=0.02)
+    times = [float(line.split(",")[0]) for line in lines[1:]]
+    currents = [float(line.split(",")[1]) for line in lines[1:]]
+    end = max(t for t, current in zip(times, currents, strict=True) if current > 0.02)
+    assert document["time_s"] == pytest.approx(end - times[198], rel=0.06)
+
+
+@pytest.mark.parametrize("command", ["fit", "replay", "limits", "charge"])
+def test_help_has_an_example(command: str) -> None:
+    assert f"example: voltkeel {command}" in run_ok(command, "--help")
+
+
+def bad_log(tmp_path: Path, text: str) -> Path:
+    path = tmp_path / "bad.csv"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_bad_input_ends_with_2_and_says_where(cell: Path, tmp_path: Path) -> None:
+    header = "time_s,current_A,voltage_V,temperature_degC\n"
+    out = tmp_path / "x.csv"
+    cases: list[tuple[tuple[object, ...], tuple[str, ...]]] = [
+        (("replay", bad_log(tmp_path, header + "0,0,3.7,25\n1,abc,3.7,25\n"), "--cell", cell, "--out", out), ("bad.csv:3", "current_A", "abc")),
+        (("replay", tmp_path / "none.csv", "--cell", cell, "--out", out), ("none.csv",)),
+        (("replay", DEMO / "harbour_day.csv", "--cell", DEMO / "harbour_day.csv", "--out", out), ("harbour_day.csv",)),
+        (("limits", "--cell", cell, "--soc", "1.5", "--temperature-degC", "20"), ("--soc", "1.5", "0 .. 1")),
+        (("charge", "--cell", cell, "--soc", "0.5"), ("--temperature-degC",)),
+        (("charge", "--cell", cell, "--current-A", "-3", "--soc", "0.5", "--temperature-degC", "20"), ("--current-A", "-3")),
+        (("fit", "--ocv", DEMO / "harbour_day.csv", "--pulses", DEMO / "pulses_0degC.csv", "--out", out), ("harbour_day.csv",)),
+        (("nonsense",), ("nonsense",)),
+    ]  # fmt: skip
+    for words, expected in cases:
+        done = run(*words)
+        assert done.returncode == 2, (words, done.stdout, done.stderr)
+        for text in expected:
+            assert text in done.stderr, (words, done.stderr)
+        assert "Traceback" not in done.stderr
+    assert not out.exists()
+
+
+def test_wrong_sign_is_explained(cell: Path, tmp_path: Path) -> None:
+    rows = (DEMO / "slow_test_25degC.csv").read_text(encoding="utf-8").splitlines()
+    charge_only = [
+        rows[0],
+        *[",".join([r.split(",")[0], str(abs(float(r.split(",")[1]))), *r.split(",")[2:]]) for r in rows[1:]],
+    ]
+    path = bad_log(tmp_path, "\n".join(charge_only) + "\n")
+    done = run("fit", "--ocv", path, "--pulses", DEMO / "pulses_0degC.csv", "--out", tmp_path / "c.json")
+    assert done.returncode == 2
+    assert "sign" in done.stderr
+    assert not (tmp_path / "c.json").exists()
+
+
+def test_the_readme_is_true() -> None:
+    """Code blocks and outputs in README.md are what the code gives today."""
+    if not (ROOT / "build" / "release" / "examples" / "01_first_look").exists():
+        pytest.skip("needs the release build with examples: cmake --preset release && cmake --build --preset release")
+    done = subprocess.run([sys.executable, ROOT / "tests" / "readme.py"], capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stdout + done.stderr

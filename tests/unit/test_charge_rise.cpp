@@ -1,0 +1,170 @@
+// The extra slow resistance to a charging current near full: its value and slope, what the step
+// makes of it, its derivatives, and how a cell fit finds it.
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <vector>
+
+#include "support/made_tests.hpp"
+#include "voltkeel/fit/fit_cell.hpp"
+
+using voltkeel::CellInput;
+using voltkeel::CellState;
+using voltkeel::charge_rise_at;
+using voltkeel::ChargeRise;
+using voltkeel::StepJacobian;
+using voltkeel_test::apart;
+using voltkeel_test::Random;
+
+TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charge_rise]", float,
+                   double) {
+    const ChargeRise<TestType> rise{TestType(0.8), TestType(0.05)};
+    struct Row {
+        double soc, value, slope;
+    };
+    for (const Row& row : {Row{-0.1, 0, 0},
+                           {0.5, 0, 0},
+                           {0.8, 0, 0},
+                           {0.85, 0.0125, 0.25},
+                           {0.9, 0.025, 0.25},
+                           {0.99, 0.0475, 0.25},
+                           {1, 0.05, 0},
+                           {1.02, 0.05, 0}}) {
+        const auto point = charge_rise_at(rise, static_cast<TestType>(row.soc));
+        CAPTURE(row.soc, point.value, point.slope);
+        CHECK(apart(point.value, row.value) < 2e-8);
+        CHECK(apart(point.slope, row.slope) < 2e-7);
+    }
+    const auto none = charge_rise_at(ChargeRise<TestType>{}, TestType(0.9));
+    CHECK(none.value == 0);
+    CHECK(none.slope == 0);
+}
+
+TEMPLATE_LIST_TEST_CASE("the step sees the rise in the slowest branch and only when charging",
+                        "[charge_rise]", voltkeel_test::EveryModel) {
+    using Real = typename TestType::Scalar;
+    constexpr int branches = TestType::branches;
+    Random random(31);
+    for (int k = 0; k < 100; ++k) {
+        auto owned = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
+        owned.scalars.charge_rise = {Real(0.7), Real(0.02)};
+        const auto with = owned.view();
+        auto without = with;
+        without.charge_rise = {};
+        CellState<Real, branches> state;
+        state.soc = static_cast<Real>(random.uniform(0.4, 0.98));
+        const Real rate_per_h = static_cast<Real>(random.uniform(-2, 2));
+        const CellInput<Real> input{rate_per_h * with.capacity_Ah,
+                                    static_cast<Real>(random.uniform(0.1, 60)), Real(20)};
+        auto a = state;
+        auto b = state;
+        voltkeel::step(with, input, a);
+        voltkeel::step(without, input, b);
+        CAPTURE(k, state.soc, input.current_A, input.dt_s);
+        REQUIRE(a.soc == b.soc);
+        REQUIRE(a.hysteresis == b.hysteresis);
+        for (int i = 0; i + 1 < branches; ++i)
+            REQUIRE(a.branch_V[i] == b.branch_V[i]);
+        const double middle_soc =
+            static_cast<double>(state.soc) +
+            0.5 * static_cast<double>(voltkeel::soc_gain(with, input.current_A, input.dt_s));
+        const double tau_s = static_cast<double>(
+            voltkeel::resistance_at(with.resistance, static_cast<Real>(middle_soc), Real(20))
+                .value.branch_time_s[branches - 1]);
+        const double extra_ohm = rate_per_h > Real(0)
+                                     ? 0.02 * std::min(1.0, std::max(0.0, (middle_soc - 0.7) / 0.3))
+                                     : 0;
+        const double extra_V = extra_ohm * static_cast<double>(input.current_A) *
+                               -std::expm1(-static_cast<double>(input.dt_s) / tau_s);
+        const double bound = std::is_same_v<Real, float> ? 1e-5 : 1e-13;
+        REQUIRE(std::abs(static_cast<double>(a.branch_V[branches - 1] - b.branch_V[branches - 1]) -
+                         extra_V) < bound * (1 + std::abs(extra_V)));
+        if (!(rate_per_h > Real(0))) REQUIRE(a.branch_V[branches - 1] == b.branch_V[branches - 1]);
+    }
+}
+
+TEMPLATE_LIST_TEST_CASE("derivatives with a rise are central differences", "[charge_rise]",
+                        voltkeel_test::EveryModel) {
+    using Real = typename TestType::Scalar;
+    constexpr int branches = TestType::branches;
+    Random random(32);
+    const double bound = std::is_same_v<Real, float> ? 2e-4 : 2e-7;
+    int inside = 0;
+    for (int k = 0; k < 200; ++k) {
+        auto exact = voltkeel_test::random_cell<branches>(random);
+        exact.scalars.charge_rise = {0.75, 3 * exact.resistance.front().branch_ohm[0]};
+        const auto cell = exact.view();
+        const auto own = voltkeel_test::cell_cast<Real>(exact);
+        CellState<double, branches> state;
+        CellInput<double> input;
+        double middle_soc = 0;
+        do {
+            state.soc = random.uniform(0.6, 0.99);
+            input = {random.uniform(0.1, 2) * cell.capacity_Ah, random.uniform(1, 60), 20};
+            middle_soc = state.soc + 0.5 * soc_gain(cell, input.current_A, input.dt_s);
+            const double t = middle_soc * (cell.resistance.soc.count - 1);
+            if (std::abs(t - std::round(t)) < 1e-3) middle_soc = 0.75;  // a kink of the table
+        } while (std::abs(middle_soc - 0.75) < 1e-3 || middle_soc > 0.999);
+        if (middle_soc > 0.75) ++inside;
+        CellState<Real, branches> moved;
+        moved.soc = static_cast<Real>(state.soc);
+        StepJacobian<Real, branches> j;
+        voltkeel::step(
+            own.view(),
+            {static_cast<Real>(input.current_A), static_cast<Real>(input.dt_s), Real(20)}, moved,
+            &j);
+        const double e = 1e-6;
+        auto up = state;
+        auto down = state;
+        up.soc += e;
+        down.soc -= e;
+        voltkeel::step(cell, input, up);
+        voltkeel::step(cell, input, down);
+        for (int i = 0; i < branches; ++i) {
+            const double difference = (up.branch_V[i] - down.branch_V[i]) / (2 * e);
+            CAPTURE(k, i, state.soc, input.current_A, input.dt_s, j.branch_by_soc[i], difference);
+            // Each scalar rounds at the size of R I, whatever is left of the difference.
+            const double size_V =
+                std::abs(static_cast<double>(j.branch_by_current[i])) * input.current_A;
+            REQUIRE(apart(j.branch_by_soc[i], difference) <=
+                    bound * (std::abs(difference) + 10 * size_V + 0.01));
+        }
+    }
+    CHECK(inside > 60);
+    CHECK(inside < 190);
+}
+
+TEST_CASE("a cell fit finds the rise in the rest after the slow charge", "[charge_rise][fit]") {
+    voltkeel::FitSettings settings;
+    for (const double rise_ohm : {0.03, 0.06}) {
+        voltkeel_test::MadeCellShape shape;
+        shape.charge_rise_ohm = rise_ohm;
+        const voltkeel::Cell truth = voltkeel_test::made_cell(shape);
+        const voltkeel::Log slow = voltkeel_test::made_log(truth, voltkeel_test::slow_program(5),
+                                                           {"slow", 1, 25, 5e-4, 0, 33});
+        const voltkeel::Log pulses = voltkeel_test::made_log(truth, voltkeel_test::pulse_program(5),
+                                                             {"pulses", 1, 25, 5e-4, 0, 34});
+        const auto& rise = fit_cell(slow, {pulses}, settings).cell.charge_rise;
+        CAPTURE(rise_ohm, rise.resistance_ohm, rise.resistance_ohm_std);
+        CHECK(std::abs(rise.resistance_ohm / rise_ohm - 1) < 0.3);
+        CHECK(rise.resistance_ohm_std > 0);
+        CHECK(std::abs(rise.resistance_ohm - rise_ohm) < 3 * rise.resistance_ohm_std);
+        CHECK(rise.soc_start == 0.8);
+    }
+}
+
+TEST_CASE("no rise is made up where the rest is short or there is no charge",
+          "[charge_rise][fit]") {
+    voltkeel_test::MadeCellShape shape;
+    shape.charge_rise_ohm = 0.05;
+    const voltkeel::Cell truth = voltkeel_test::made_cell(shape);
+    const voltkeel::Log pulses =
+        voltkeel_test::made_log(truth, voltkeel_test::pulse_program(5), {"pulses"});
+    auto program = voltkeel_test::slow_program(5);
+    program.back().duration_s = 1500;  // half an hour is needed
+    CHECK(fit_cell(voltkeel_test::made_log(truth, program), {pulses})
+              .cell.charge_rise.resistance_ohm == 0);
+    program.resize(3);
+    CHECK(fit_cell(voltkeel_test::made_log(truth, program), {pulses})
+              .cell.charge_rise.resistance_ohm == 0);
+}

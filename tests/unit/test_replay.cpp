@@ -1,0 +1,229 @@
+// The SOC filter along a log: the same filter as on a controller, bit for bit.
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <cstddef>
+#include <filesystem>
+#include <fstream>
+#include <limits>
+#include <random>
+#include <sstream>
+#include <string>
+#include <vector>
+
+#include "support/made_tests.hpp"
+#include "voltkeel/io/replay.hpp"
+
+using Catch::Contains;
+using voltkeel::Cell;
+using voltkeel::Log;
+using voltkeel::replay;
+using voltkeel::ReplaySettings;
+using voltkeel::SocFilter;
+using voltkeel::SocTrace;
+using voltkeel::Status;
+using voltkeel_test::error_text;
+using voltkeel_test::made_cell;
+using voltkeel_test::made_log;
+using voltkeel_test::MadeCellShape;
+
+namespace {
+
+Cell cell_with(int branches) {
+    MadeCellShape shape;
+    shape.branches = branches;
+    return made_cell(shape);
+}
+
+Log drive(const Cell& truth, double initial_soc = 0.9) {
+    std::vector<voltkeel_test::HeldCurrent> program{{0, 60, 60, 60}};
+    voltkeel_test::Random random(91);
+    for (int k = 0; k < 60; ++k) {
+        program.push_back({random.uniform(-10, 3), random.uniform(5, 90), 1e9, 1});
+        if (k % 10 == 9) program.push_back({0, 120, 1e9, 1});
+    }
+    return made_log(truth, program, {"drive.csv", initial_soc, 25, 2e-3, 0.01, 92});
+}
+
+}  // namespace
+
+TEST_CASE("a replay is the filter stepped by hand, bit for bit", "[replay]") {
+    const int branches = GENERATE(1, 2, 3, 4);
+    const bool known_start = GENERATE(true, false);
+    const Cell cell = cell_with(branches);
+    const Log log = drive(cell);
+    ReplaySettings settings;
+    if (known_start) {
+        settings.initial_soc = 0.7;
+        settings.initial_soc_std = 0.15;
+    }
+    settings.filter.voltage_std_V = 0.01;
+    settings.filter.update_interval_s = 2;
+    settings.filter.gate = 3;
+    const SocTrace trace = replay(cell, log, settings);
+    REQUIRE(trace.time_s == log.time_s);
+    voltkeel::with_branches(static_cast<std::size_t>(branches), [&](auto count) {
+        constexpr int n = decltype(count)::value;
+        const voltkeel::CellTables<double, n> tables(cell);
+        SocFilter<double, n> filter;
+        REQUIRE(filter.configure(tables.parameters(), settings.filter) == Status::ok);
+        const Status started = known_start
+                                   ? filter.start(0.7, 0.15, log.temperature_degC[0])
+                                   : filter.start_from_voltage(log.voltage_V[0], log.current_A[0],
+                                                               log.temperature_degC[0]);
+        REQUIRE(started == Status::ok);
+        for (std::size_t k = 0; k < log.size(); ++k) {
+            const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0;
+            const auto& e =
+                filter.step({log.current_A[k], log.voltage_V[k], log.temperature_degC[k], dt_s});
+            CAPTURE(branches, known_start, k);
+            REQUIRE(trace.soc[k] == e.soc);
+            REQUIRE(trace.soc_std[k] == e.soc_std);
+            REQUIRE(trace.voltage_predicted_V[k] == e.voltage_predicted_V);
+            REQUIRE(trace.innovation_V[k] == e.innovation_V);
+            REQUIRE(trace.innovation_std_V[k] == e.innovation_std_V);
+            REQUIRE(trace.resistance_scale[k] == e.resistance_scale);
+            REQUIRE(trace.fault_bits[k] == e.fault_bits);
+        }
+        const auto& state = filter.state();
+        CHECK(trace.update_count == state.update_count);
+        CHECK(trace.rejected_count == state.rejected_count);
+        CHECK(trace.reset_count == state.reset_count);
+        CHECK(trace.update_count > 100);
+        CHECK(trace.end.soc == trace.soc.back());
+        CHECK(trace.end.soc_std == trace.soc_std.back());
+        REQUIRE(trace.end.branch_V.size() == static_cast<std::size_t>(n));
+        for (int i = 0; i < n; ++i)
+            CHECK(trace.end.branch_V[static_cast<std::size_t>(i)] == state.cell.branch_V[i]);
+        CHECK(trace.end.hysteresis == state.cell.hysteresis);
+        CHECK(trace.end.resistance_scale == state.cell.resistance_scale);
+        CHECK(trace.end.temperature_degC == log.temperature_degC.back());
+    });
+}
+
+TEST_CASE("a replay of a made drive ends at the SOC that was counted", "[replay]") {
+    const Cell cell = cell_with(3);
+    const Log log = drive(cell);
+    double true_soc = 0.9;
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        const double true_A = log.current_A[k] == 0 ? 0 : log.current_A[k] - 0.01;
+        true_soc += true_A * (log.time_s[k] - log.time_s[k - 1]) / (3600 * 5);
+    }
+    ReplaySettings settings;
+    settings.initial_soc = 0.7;
+    const SocTrace trace = replay(cell, log, settings);
+    CAPTURE(true_soc, trace.soc.back(), trace.soc_std.back());
+    CHECK(std::abs(trace.soc.back() - true_soc) < 0.01);
+    CHECK(std::abs(trace.soc.front() - 0.9) < 0.05);  // one look at a rested voltage
+}
+
+TEST_CASE("a capacity handed in replaces that of the cell, and only there", "[replay]") {
+    const Cell cell = cell_with(2);
+    const Log log = drive(cell);
+    ReplaySettings settings;
+    settings.initial_soc = 0.9;
+    settings.initial_soc_std = 0.01;
+    const SocTrace as_is = replay(cell, log, settings);
+    settings.capacity_Ah = 4;
+    const SocTrace replaced = replay(cell, log, settings);
+    CHECK(cell.capacity_Ah == 5);
+    Cell smaller = cell;
+    smaller.capacity_Ah = 4;
+    settings.capacity_Ah.reset();
+    const SocTrace expected = replay(smaller, log, settings);
+    CHECK(replaced.soc == expected.soc);
+    CHECK(replaced.innovation_V == expected.innovation_V);
+    CHECK(replaced.soc != as_is.soc);
+}
+
+TEST_CASE("a replay that cannot run says why", "[replay]") {
+    const Cell cell = cell_with(2);
+    const Log log = drive(cell);
+    const auto said = [&](const Log& with, const ReplaySettings& settings = {}) {
+        return error_text([&] { (void)replay(cell, with, settings); });
+    };
+    CHECK(said(log).empty());
+    Log none;
+    none.source = "drive.csv";
+    CHECK_THAT(said(none), Contains("drive.csv") && Contains("no rows"));
+    Log ragged = log;
+    ragged.voltage_V.pop_back();
+    CHECK_THAT(said(ragged), Contains("drive.csv") && Contains("voltage_V"));
+    Log broken = log;
+    broken.current_A[5] = std::numeric_limits<double>::infinity();
+    CHECK_THAT(said(broken), Contains("drive.csv") && Contains("current_A[5]"));
+    Log backward = log;
+    backward.time_s[5] = backward.time_s[3];
+    CHECK_THAT(said(backward), Contains("drive.csv") && Contains("time_s[5]"));
+
+    ReplaySettings settings;
+    settings.initial_soc = 1.2;
+    CHECK_THAT(said(log, settings), Contains("initial soc 1.2"));
+    settings.initial_soc = 0.5;
+    settings.initial_soc_std = -0.1;
+    CHECK_THAT(said(log, settings), Contains("std -0.1"));
+    settings = {};
+    settings.filter.gate = 0.5;
+    CHECK_THAT(said(log, settings), Contains("gate") && Contains("0.5"));
+    settings = {};
+    settings.capacity_Ah = -1;
+    CHECK_THAT(said(log, settings), Contains("capacity_Ah"));
+
+    Cell no_branch = cell;
+    no_branch.resistance.branches.clear();
+    CHECK_THAT(error_text([&] { (void)replay(no_branch, log); }), Contains("1 to 4 branches"));
+}
+
+TEST_CASE("a replay asks now and then whether to go on", "[replay]") {
+    const Cell cell = cell_with(1);
+    Log log;
+    for (int k = 0; k < 70000; ++k) {
+        log.time_s.push_back(k);
+        log.current_A.push_back(0);
+        log.voltage_V.push_back(3.75);
+        log.temperature_degC.push_back(25);
+    }
+    std::vector<double> shares;
+    (void)replay(cell, log, {}, [&](double share) {
+        shares.push_back(share);
+        return true;
+    });
+    CHECK(shares == std::vector<double>{0, 65536.0 / 70000});
+    int asked = 0;
+    CHECK(error_text([&] { (void)replay(cell, log, {}, [&](double) { return ++asked < 2; }); }) ==
+          "cancelled");
+    CHECK(asked == 2);
+}
+
+TEST_CASE("a trace is written with all its columns", "[replay]") {
+    const Cell cell = cell_with(2);
+    SocTrace trace = replay(cell, drive(cell));
+    trace.fault_bits[7] = 0xFFU;
+    const auto path = std::filesystem::temp_directory_path() /
+                      ("voltkeel_trace_" + std::to_string(std::random_device{}()) + ".csv");
+    write_trace(path, trace);
+    std::ifstream file(path);
+    std::string line;
+    std::getline(file, line);
+    CHECK(line ==
+          "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits");
+    std::size_t row = 0;
+    for (; std::getline(file, line); ++row) {
+        REQUIRE(row < trace.time_s.size());
+        std::istringstream cells(line);
+        std::string cell_text;
+        for (const auto* column :
+             {&trace.time_s, &trace.soc, &trace.soc_std, &trace.voltage_predicted_V,
+              &trace.innovation_V, &trace.innovation_std_V}) {
+            REQUIRE(std::getline(cells, cell_text, ','));
+            REQUIRE(std::abs(std::stod(cell_text) - (*column)[row]) <=
+                    1e-8 * std::abs((*column)[row]));
+        }
+        REQUIRE(std::getline(cells, cell_text, ','));
+        REQUIRE(std::stoul(cell_text) == trace.fault_bits[row]);
+        REQUIRE(!std::getline(cells, cell_text, ','));
+    }
+    file.close();
+    CHECK(row == trace.time_s.size());
+    std::filesystem::remove(path);
+}
