@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 import numpy as np
-
 import voltkeel as vk
 
 OFFSET_A = 0.009

@@ -191,6 +191,10 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
         }
         const double slow_s = node.branch_time_s[branches - 1];
         const double share = std::exp(-from_s / slow_s) - std::exp(-to_s / slow_s);
+        // A branch that is over before the first minute is tells nothing here: a millivolt of noise
+        // would pass for a resistance as large as the cell's.
+        constexpr double least_share = 0.3;
+        if (share < least_share) return;
         const double rise = (soc - cell.charge_rise.soc_start) / (1 - cell.charge_rise.soc_start);
         const double per_ohm_V = current_A * share * rise;
         const double extra_ohm = (log.voltage_V[from] - log.voltage_V[to] - model_V) / per_ohm_V;

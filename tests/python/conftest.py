@@ -7,9 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import settings
-
 import voltkeel as vk
+from hypothesis import settings
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "data" / "demo"
@@ -47,9 +46,7 @@ def _public_data(folder: str, source: str) -> Path:
     given = os.environ.get("VOLTKEEL_DATA")
     path = Path(given) / folder if given else None
     if path is None or not path.is_dir():
-        pytest.skip(
-            f"public data not found: fetch {source} and set VOLTKEEL_DATA to the folder that holds {folder}"
-        )
+        pytest.skip(f"public data not found: fetch {source} and set VOLTKEEL_DATA to the folder that holds {folder}")
     return path
 
 

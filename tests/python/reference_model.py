@@ -7,10 +7,9 @@ read straight from the fields of a cell file.
 from __future__ import annotations
 
 import numpy as np
+import voltkeel as vk
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-
-import voltkeel as vk
 
 Array = NDArray[np.float64]
 KELVIN = 273.15
@@ -41,27 +40,26 @@ class ReferenceCell:
         self.log_grids = np.log(
             [grid.r0_ohm, *[b.resistance_ohm for b in grid.branches], *[b.time_s for b in grid.branches]]
         )
-        self._columns: dict[float, Array] = {}
+        self._nodes: dict[float, Array] = {}
 
     def arrhenius(self, temperature_degC: float) -> Array:
         """Give R0, branch resistances and times over SOC: ln R straight in 1/T (between tested temperatures)."""
         inverse = 1 / self.tested_K
         at = 1 / (temperature_degC + KELVIN)
         assert inverse[-1] <= at <= inverse[0], "the reference does not extrapolate"
-        return np.exp(
-            [[np.interp(at, inverse[::-1], column[::-1]) for column in grid.T] for grid in self.log_grids]
-        )
+        return np.exp([[np.interp(at, inverse[::-1], column[::-1]) for column in grid.T] for grid in self.log_grids])
 
     def columns(self, temperature_degC: float) -> Array:
         """Give the same the way a controller's table holds it: Arrhenius at every 2.5 K, straight in between."""
-        if temperature_degC not in self._columns:
-            below = 2.5 * np.floor(temperature_degC / 2.5)
-            share = (temperature_degC - below) / 2.5
-            low = self.arrhenius(below)
-            self._columns[temperature_degC] = (
-                low if share == 0 else low + share * (self.arrhenius(below + 2.5) - low)
-            )
-        return self._columns[temperature_degC]
+        below = 2.5 * np.floor(temperature_degC / 2.5)
+        share = (temperature_degC - below) / 2.5
+        low = self._node(below)
+        return low if share == 0 else low + share * (self._node(below + 2.5) - low)
+
+    def _node(self, temperature_degC: float) -> Array:
+        if temperature_degC not in self._nodes:
+            self._nodes[temperature_degC] = self.arrhenius(temperature_degC)
+        return self._nodes[temperature_degC]
 
     def resistances(self, soc: float, temperature_degC: float) -> tuple[float, Array, Array]:
         """Give R0, branch resistances and times; held outside SOC 0..1."""
@@ -97,10 +95,16 @@ class ReferenceCell:
     def heat_W(self, state: Array, current_A: float, temperature_degC: float) -> float:
         """I (V - OCV) + I T dOCV/dT, see include/voltkeel/cell/heat.hpp."""
         entropy = float(np.interp(state[0], self.ocv_soc, self.entropy_V_per_K))
-        over_V = self.voltage(state, current_A, temperature_degC) - self.ocv(
-            state[0], temperature_degC, state[-1]
-        )
+        over_V = self.voltage(state, current_A, temperature_degC) - self.ocv(state[0], temperature_degC, state[-1])
         return current_A * (over_V + (temperature_degC + KELVIN) * entropy)
+
+    def slope_with_heat(self, state: Array, current_A: float, ambient_degC: float) -> Array:
+        """Time derivative of [soc, u_1 .. u_N, h, temperature]."""
+        cell, temperature_degC = state[:-1], float(state[-1])
+        heat_W = self.heat_W(cell, current_A, temperature_degC)
+        lost_W = (temperature_degC - ambient_degC) / self.thermal_resistance_K_per_W
+        warming = (heat_W - lost_W) / self.heat_capacity_J_per_K
+        return np.append(self.slope(cell, current_A, temperature_degC), warming)
 
     def integrate(self, state: Array, current_A: float, temperature_degC: float, time_s: Array) -> Array:
         """States at `time_s` (from 0) at a held current and temperature."""

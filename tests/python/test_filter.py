@@ -6,13 +6,11 @@ import math
 
 import numpy as np
 import pytest
+import voltkeel as vk
 from conftest import make_cell
 from hypothesis import given
 from hypothesis import strategies as st
 from reference_model import ReferenceCell
-
-import voltkeel as vk
-
 
 SOC_START = 0.6037  # beside the nodes of the tables, where both sides of a kink would be right
 
@@ -93,10 +91,7 @@ class DenseFilter:
         rise = [np.diff(y[k : k + 2])[0] * per_soc for y in (cell.mean_V, cell.half_gap_V, cell.entropy_V_per_K)]
         h = np.ones(n + 3) * scale
         h[0] = (
-            rise[0]
-            + (temperature - cell.reference_degC) * rise[2]
-            + hysteresis * rise[1]
-            + scale * slope[0] * current
+            rise[0] + (temperature - cell.reference_degC) * rise[2] + hysteresis * rise[1] + scale * slope[0] * current
         )
         h[n + 1] = np.interp(soc, cell.ocv_soc, cell.half_gap_V)
         h[n + 2] = over

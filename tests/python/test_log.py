@@ -7,10 +7,9 @@ import csv
 import numpy as np
 import pandas as pd
 import pytest
+import voltkeel as vk
 from hypothesis import given
 from hypothesis import strategies as st
-
-import voltkeel as vk
 
 TIME = [0.0, 1.0, 2.5, 4.0]
 CURRENT = [0.0, -1.5, -1.5, 0.25]

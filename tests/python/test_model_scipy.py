@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+import voltkeel as vk
 from conftest import make_cell
 from reference_model import ReferenceCell
 from scipy.optimize import brentq
-
-import voltkeel as vk
 
 BLOCK_S = 60
 
@@ -113,13 +112,11 @@ def test_ocv_inverse_against_brentq(cell, random, hysteresis):
     for temperature in (-10.0, 22.0, 40.0):
         ends = [reference.ocv(s, temperature, hysteresis) for s in (0, 1)]
         for voltage in random.uniform(*ends, 50):
-            expected = brentq(
-                lambda s, v=voltage, t=temperature: reference.ocv(s, t, hysteresis) - v, 0, 1, xtol=1e-13
-            )
+            expected = brentq(lambda s, v=voltage, t=temperature: reference.ocv(s, t, hysteresis) - v, 0, 1, xtol=1e-13)
             found = model.soc_from_ocv(float(voltage), temperature, hysteresis)
             assert abs(found - expected) < 1e-10, (voltage, temperature)
         for outside in (ends[0] - 1e-3, ends[1] + 1e-3):
-            with pytest.raises(vk.DataError, match="voltage_V: .* outside the table"):
+            with pytest.raises(vk.DataError, match=r"voltage_V: .* outside the table"):
                 model.soc_from_ocv(outside, temperature, hysteresis)
 
 

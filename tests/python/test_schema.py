@@ -9,9 +9,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from jsonschema import Draft202012Validator
-
 import voltkeel as vk
+from jsonschema import Draft202012Validator
 
 NUMBERS = [0, 1, -1, 0.5, 2, -0.001, 1e-4, 9.9e-5, 1e5, 100001, 1e-3, 1e7, 1e300, 1e301, -100, -100.5, 200, 201, 10, 8]
 OTHERS = [None, True, "3", "", [], {}, [1], [[1]], {"soc": 1}]
@@ -144,7 +143,9 @@ def test_mutations_are_judged_as_jsonschema_judges_them(document, validator, ran
             said = ""
         except vk.DataError as error:
             said = str(error)
-        ours = [found.group(1).replace("(whole document)", "") for line in said.splitlines() if (found := FORM.match(line))]
+        ours = [
+            found.group(1).replace("(whole document)", "") for line in said.splitlines() if (found := FORM.match(line))
+        ]
         case = f"mutation {number}: jsonschema {[(pointer(e.absolute_path), e.message) for e in errors]}, ours {said!r}"
         assert bool(ours) == bool(errors), case
         if errors:
@@ -156,14 +157,18 @@ def test_mutations_are_judged_as_jsonschema_judges_them(document, validator, ran
                 pointers_compared += 1
                 theirs = set()
                 for e in errors:
-                    extra = set(e.instance) - set(e.schema["properties"]) if e.validator == "additionalProperties" else ()
+                    extra = (
+                        set(e.instance) - set(e.schema["properties"]) if e.validator == "additionalProperties" else ()
+                    )
                     theirs |= {pointer([*e.absolute_path, name]) for name in extra} or {pointer(e.absolute_path)}
                 assert set(ours) == theirs, case
         elif said:
             # What no schema can say: lengths, order, one value against another. Names the field.
             refused_by_meaning += 1
             assert re.match(r"mutant: (ocv|resistance|limits|charge)\.", said), case
-    print(f"{rejected} rejected, {pointers_compared} of them compared by place, {refused_by_meaning} refused by meaning")
+    print(
+        f"{rejected} rejected, {pointers_compared} of them compared by place, {refused_by_meaning} refused by meaning"
+    )
     assert rejected > 250
     assert pointers_compared > 80
     assert refused_by_meaning > 50

@@ -38,7 +38,7 @@ struct MadeTests {
     Log slow, warm, cold;
 };
 
-MadeTests tests_of(const Cell& truth, double voltage_std_V = 1e-3, double offset_A = 1e-4) {
+MadeTests tests_of(const Cell& truth, double voltage_std_V = 5e-4, double offset_A = 1e-4) {
     return {made_log(truth, slow_program(5), {"slow.csv", 1, 25, voltage_std_V, offset_A, 81}),
             made_log(truth, pulse_program(5), {"warm.csv", 1, 25, voltage_std_V, offset_A, 82}),
             made_log(truth, pulse_program(5), {"cold.csv", 1, 5, voltage_std_V, offset_A, 83})};
@@ -91,16 +91,12 @@ TEST_CASE("a cell is found again from its tests", "[fit]") {
     CHECK(std::abs(cell.capacity_Ah / 5 - 1) < 1e-3);
     CHECK(std::abs(cell.capacity_Ah - 5) < 3 * cell.capacity_Ah_std);
 
-    // One branch has no slow part: what the slow current leaves on the OCV is seen through a 10 s
-    // window only, and the bound is the spread that the fit itself states.
     for (std::size_t k = 20; k <= 190; ++k) {
         CAPTURE(cell.ocv.soc[k], cell.ocv.voltage_std_V[k]);
         const double discharge_off_V = cell.ocv.discharge_V[k] - truth.ocv.discharge_V[k];
         const double charge_off_V = cell.ocv.charge_V[k] - truth.ocv.charge_V[k];
-        if (branches > 1) {
-            CHECK(std::abs(discharge_off_V) < 3e-3);
-            CHECK(std::abs(charge_off_V) < 3e-3);
-        }
+        CHECK(std::abs(discharge_off_V) < 3e-3);
+        CHECK(std::abs(charge_off_V) < 3e-3);
         CHECK(std::abs(discharge_off_V) < 3 * cell.ocv.voltage_std_V[k]);
         CHECK(std::abs(charge_off_V) < 3 * cell.ocv.voltage_std_V[k]);
         CHECK(std::abs(cell.ocv.entropy_V_per_K[k]) < 1e-4);  // the truth has none
@@ -172,8 +168,8 @@ TEST_CASE("a fit tells where its numbers come from", "[fit]") {
         CHECK(file->role == "pulse test");
         CHECK(file->rows == tests.warm.size());
         CHECK(file->temperature_degC == (name[0] == 'w' ? 25 : 5));
-        CHECK(file->residual_rms_V > 0.9e-3);
-        CHECK(file->residual_rms_V < 2e-3);
+        CHECK(file->residual_rms_V > 0.45e-3);
+        CHECK(file->residual_rms_V < 1.5e-3);
         CHECK(std::abs(file->initial_soc - 1) < 2e-3);
     }
     REQUIRE(result.pulses.size() == 2);
@@ -206,20 +202,25 @@ TEST_CASE("a cold test draws the entropy towards the truth, and no further", "[f
 TEST_CASE("the same logs give the same cell, bit for bit and in any order", "[fit]") {
     const Cell truth = made_cell();
     const MadeTests tests = tests_of(truth);
-    const std::vector<double> first =
-        numbers_of(fit_cell(tests.slow, {tests.warm, tests.cold}).cell);
-    CHECK(first == numbers_of(fit_cell(tests.slow, {tests.warm, tests.cold}).cell));
-    CHECK(first == numbers_of(fit_cell(tests.slow, {tests.cold, tests.warm}).cell));
+    FitSettings settings = with_branches(2);
+    settings.passes = 2;
+    const auto fitted = [&](const std::vector<Log>& pulses) {
+        return numbers_of(fit_cell(tests.slow, pulses, settings).cell);
+    };
+    const std::vector<double> first = fitted({tests.warm, tests.cold});
+    CHECK(first == fitted({tests.warm, tests.cold}));
+    CHECK(first == fitted({tests.cold, tests.warm}));
 }
 
 TEST_CASE("pulse tests at about one temperature are fitted as one", "[fit]") {
     const Cell truth = made_cell();
     const MadeTests tests = tests_of(truth);
     const Log near = made_log(truth, pulse_program(5, 6), {"near.csv", 1, 23, 1e-3, 0, 84});
-    const FitResult result = fit_cell(tests.slow, {near, tests.warm, tests.cold});
+    FitSettings apart = with_branches(1);
+    apart.passes = 1;
+    const FitResult result = fit_cell(tests.slow, {near, tests.warm, tests.cold}, apart);
     REQUIRE(result.pulses.size() == 2);
     CHECK(result.pulses[1].initial_soc.size() == 2);
-    FitSettings apart;
     apart.same_temperature_K = 1;
     CHECK(fit_cell(tests.slow, {near, tests.warm, tests.cold}, apart).pulses.size() == 3);
 }
@@ -282,7 +283,9 @@ TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage"
         stages.push_back(stage);
         return true;
     };
-    (void)fit_cell(tests.slow, {tests.warm, tests.cold}, {}, note);
+    FitSettings small = with_branches(1);
+    small.pulses.soc_nodes = 11;
+    (void)fit_cell(tests.slow, {tests.warm, tests.cold}, small, note);
     REQUIRE(shares.size() > 8);
     CHECK(shares.front() == 0);
     CHECK(shares.back() == 1);
@@ -295,7 +298,7 @@ TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage"
         std::size_t asked = 0;
         CAPTURE(stop, stages[stop]);
         CHECK(error_text([&] {
-                  (void)fit_cell(tests.slow, {tests.warm, tests.cold}, {},
+                  (void)fit_cell(tests.slow, {tests.warm, tests.cold}, small,
                                  [&](double, const std::string&) { return asked++ < stop; });
               }) == "cancelled");
         CHECK(asked == stop + 1);
@@ -310,8 +313,8 @@ TEST_CASE("the demo boat: capacity, and the SOC of a day in the harbour", "[fit]
             .cell;
     CHECK(std::abs(cell.capacity_Ah / 4.950 - 1) < 0.01);  // of the bench cell
     CHECK(std::abs(cell.capacity_Ah - 4.950) < 3 * cell.capacity_Ah_std);
-    // README: 25 degC, half full, 10 s discharge at 1C, R0 excluded from the comparison because
-    // the truth's double layer is faster than the first row.
+    // README: 25 degC, half full, 10 s discharge at 1C. The truth is not linear in the current
+    // (28.7 mohm at 0.5C, 27.1 at 2C), the fit is.
     CHECK(std::abs(pulse_resistance_ohm(cell, 0.5, 25, 10) / 28.2e-3 - 1) < 0.08);
     CHECK_THAT(cell.thermal.source, Contains("fitted"));
 

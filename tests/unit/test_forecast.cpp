@@ -135,6 +135,8 @@ void make_random(Fixture<Real, Branches>& f, std::uint64_t seed) {
 /// The charge in explicit steps of 0.1 s: the current is read off the voltage at the start of each
 /// step.
 struct Oracle {
+    double early_s{-1};  // the current has come within 0.05 % of the end current
+    double late_s{0};    // and has gone 0.05 % below it
     double time_s{0}, constant_current_s{0}, end_soc{0}, end_degC{0}, charge_As{0}, energy_J{0};
 };
 template <int Branches>
@@ -144,25 +146,35 @@ Oracle charge_slowly(const Fixture<double, Branches>& f) {
     Oracle o;
     CellState<double, Branches> state = f.state;
     double temperature = f.conditions.temperature_degC;
-    while (o.time_s < 86400) {
+    o.end_soc = state.soc;
+    o.end_degC = temperature;
+    bool ended = false;
+    while (o.late_s < 86400) {
         const double v0 = voltkeel::voltage_at(f.cell, state, 0.0, temperature).voltage_V;
         const double v1 = voltkeel::voltage_at(f.cell, state, 1.0, temperature).voltage_V;
         const double current = std::min(zone.current_A, (zone.voltage_V - v0) / (v1 - v0));
-        if (current <= f.plan.end_current_A) break;
+        if (o.early_s < 0 && current <= 1.0005 * f.plan.end_current_A) o.early_s = o.late_s;
+        if (current <= 0.9995 * f.plan.end_current_A) break;
         const auto p = voltkeel::voltage_at(f.cell, state, current, temperature);
         const double heat = current * (p.voltage_V - p.ocv_V) +
                             current * (temperature + 273.15) * p.entropy_V_per_K;
         const double lost =
             (temperature - f.conditions.ambient_degC) / f.cell.thermal.resistance_K_per_W;
+        ended = ended || current <= f.plan.end_current_A;
+        o.late_s += dt;
+        if (!ended) {
+            o.time_s += dt;
+            if (current == zone.current_A) o.constant_current_s += dt;
+            o.charge_As += current * dt;
+            o.energy_J += current * p.voltage_V * dt;
+        }
         voltkeel::step(f.cell, {current, dt, temperature}, state);
         temperature += dt * (heat - lost) / f.cell.thermal.heat_capacity_J_per_K;
-        o.time_s += dt;
-        if (current == zone.current_A) o.constant_current_s += dt;
-        o.charge_As += current * dt;
-        o.energy_J += current * p.voltage_V * dt;
+        if (!ended) {
+            o.end_soc = state.soc;
+            o.end_degC = temperature;
+        }
     }
-    o.end_soc = state.soc;
-    o.end_degC = temperature;
     return o;
 }
 
@@ -179,6 +191,7 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
                        (float, 4), (double, 4)) {
     constexpr bool is_float = sizeof(Real) == sizeof(float);
     int with_taper = 0;
+    int with_one_end = 0;
     for (int n = 0; n < 65; ++n) {
         Fixture<Real, Branches> f;
         Fixture<double, Branches> exact;
@@ -213,6 +226,12 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
         // errors over a long charge. In float the last decay is resolved to a few units in the last
         // place of a voltage.
         const double tolerance_s = (is_float ? 2.0 : 1.0) + 5e-4 * o.time_s;
+        CHECK(double(out.time_s) >= o.early_s - tolerance_s);
+        CHECK(double(out.time_s) <= o.late_s + tolerance_s);
+        // At a kink of the OCV the current may hover at the end current, and the instant is any of
+        // many: what hangs on it is compared only where it is one.
+        if (o.late_s - o.early_s > 15) continue;
+        ++with_one_end;
         CHECK(double(out.time_s) == Approx(o.time_s).margin(tolerance_s));
         // Where the voltage only grazes its limit, a phase just entered is kept for one step of 5
         // s.
@@ -238,11 +257,21 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
         if (out.time_s > Real(0)) {
             ++with_taper;
             CHECK(last_voltage_V == Approx(zone_V).margin(2e-4));
-            CHECK(last_current_A == Approx(double(f.plan.end_current_A)).epsilon(2e-3));
+            // The end is located to 1 ms, in which a current that has just begun to fall may fall
+            // by I dt / tau. A float voltage is solved to 1 uV and rounded to 0.5 uV a few times,
+            // and the extrapolation takes that three times: 10 uV over the resistance.
+            const double dc_ohm = double(voltkeel::direct_current_resistance_ohm(
+                voltkeel::resistance_at(f.cell.resistance, out.end_soc, out.end_temperature_degC)
+                    .value));
+            const double fall_A =
+                1e-3 * exact.plan.zones[0].current_A / exact.resistance[0].branch_time_s[0];
+            CHECK(last_current_A == Approx(exact.plan.end_current_A)
+                                        .margin(fall_A + (is_float ? 1e-5 : 1e-7) / dc_ohm));
             CHECK(highest_V <= zone_V + 1e-3);
         }
     }
     CHECK(with_taper > 30);
+    CHECK(with_one_end > 55);
 }
 
 TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instant",

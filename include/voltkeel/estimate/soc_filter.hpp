@@ -272,6 +272,16 @@ class SocFilter {
     void predict(const CellInput<Real>& input) noexcept;
     void fuse(Real innovation_V, Real innovation_var, const Real (&ph)[size]) noexcept;
     void open_spread() noexcept;
+    /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
+    /// matrix that is no covariance, and a negative variance of the innovation.
+    void bound_variance(int at, Real most) noexcept {
+        auto& p = state_.covariance;
+        if (!(p(at, at) > most)) return;
+        const Real share = std::sqrt(most / p(at, at));
+        for (int k = 0; k < size; ++k)
+            p(at, k) *= share;
+        p(at, at) = most;
+    }
     void publish() noexcept {
         const Real soc = state_.cell.soc;
         estimate_.soc = soc < Real(0) ? Real(0) : (soc > Real(1) ? Real(1) : soc);
@@ -332,8 +342,8 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
     const Real hours = input.dt_s / seconds_per_hour<Real>;
     p(0, 0) += square(settings_.soc_std_per_sqrt_h) * hours;
     p(at_scale, at_scale) += square(settings_.log_scale_std_per_sqrt_h) * hours;
-    if (p(0, 0) > Real(0.25)) p(0, 0) = Real(0.25);
-    if (p(at_scale, at_scale) > Real(1)) p(at_scale, at_scale) = Real(1);
+    bound_variance(0, Real(0.25));
+    bound_variance(at_scale, Real(1));
 }
 
 /// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
