@@ -50,16 +50,17 @@ run_tests() {
 
 release_build() { build release; }
 release_tests() {
-    run_tests release unit reference
+    run_tests release unit reference example_01_first_look example_02_truth_counted_filtered example_03_controller_loop
     if compgen -G 'tests/data/*.cpp' >/dev/null; then run_tests release data; fi
 }
 sanitize() {
     build sanitize --target voltkeel_unit_tests voltkeel_reference_tests
     run_tests sanitize unit reference
 }
+# The unit tests run both scalars in every build; the reference tests are built once more for the preset.
 single_precision() {
-    build float --target voltkeel_unit_tests voltkeel_reference_tests
-    run_tests float unit reference
+    build float --target voltkeel_reference_tests
+    run_tests float reference
 }
 consumer() { run_tests release consumer; }
 controller() { bash tests/controller/run.sh; }

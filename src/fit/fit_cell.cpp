@@ -230,7 +230,7 @@ void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>&
     cell.charge.zones[1] = {10, 45, c, full_V};
     cell.charge.end_current_A = 0.02 * c;
     auto& notes = cell.provenance.notes;
-    notes.push_back(
+    notes.emplace_back(
         "Assumed, replace by the maker's data sheet: temperature windows, charge zones and the "
         "charge side of the current "
         "table are common practice (no charging below 0 degC, 0.5 C to 10 degC, 1 C to 45 degC, "
@@ -238,7 +238,7 @@ void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>&
     notes.push_back(
         "The discharge side of the current table is the largest current met in the tests, " +
         number_text(discharge_A) + " A; the data sheet may allow less.");
-    notes.push_back(
+    notes.emplace_back(
         "Assumed: the extra slow resistance near full (charge_rise), measured at one SOC in the "
         "rest after the slow charge, "
         "starts at 80 % SOC and is the same at every temperature.");

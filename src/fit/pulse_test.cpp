@@ -143,10 +143,10 @@ class PulseProblem {
     }
 
     [[nodiscard]] CellParameters<double, Branches> parameters(const Eigen::VectorXd& x) const {
-        table_.resize(static_cast<std::size_t>(nodes_ * axis_.count));
+        table_.resize(place(0, axis_.count, 0));
         for (int t = 0; t < axis_.count; ++t) {
             for (int s = 0; s < nodes_; ++s) {
-                auto& node = table_[static_cast<std::size_t>(t * nodes_ + s)];
+                auto& node = table_[place(0, t, s)];
                 node.r0_ohm = std::exp(x[r0_index(s)]) * factor(0, t, s);
                 for (int i = 0; i < Branches; ++i) {
                     node.branch_ohm[i] = std::exp(x[branch_index(i, s)]) * factor(1 + i, t, s);
@@ -178,7 +178,7 @@ class PulseProblem {
     /// Change of each quantity with temperature inside the test: from the base cell when it has
     /// resistances, else an Arrhenius law with usual activation energies (DEVELOPERS.md, "Fit").
     void build_temperature_factors() {
-        factors_.resize(static_cast<std::size_t>((1 + 2 * Branches) * axis_.count * nodes_), 1.0);
+        factors_.resize(place(1 + 2 * Branches, 0, 0), 1.0);
         const ResistanceGrid& grid = base_.resistance;
         const bool known = grid.temperature_degC.size() > 1 &&
                            static_cast<int>(grid.soc.size()) == nodes_ &&
@@ -195,8 +195,7 @@ class PulseProblem {
                                      (temperature_degC_ + zero_celsius_K<double>);
             for (int s = 0; s < nodes_; ++s) {
                 for (int q = 0; q < 1 + 2 * Branches; ++q) {
-                    double& f =
-                        factors_[static_cast<std::size_t>((q * axis_.count + t) * nodes_ + s)];
+                    double& f = factors_[place(q, t, s)];
                     if (known) {
                         const Grid& values =
                             q == 0 ? grid.r0_ohm
@@ -214,8 +213,13 @@ class PulseProblem {
             }
         }
     }
+    /// Index of a quantity at a temperature and SOC node; quantity 0 alone indexes a single table.
+    [[nodiscard]] std::size_t place(int quantity, int t, int s) const {
+        const auto size = [](int count) { return static_cast<std::size_t>(count); };
+        return (size(quantity) * size(axis_.count) + size(t)) * size(nodes_) + size(s);
+    }
     [[nodiscard]] double factor(int quantity, int t, int s) const {
-        return factors_[static_cast<std::size_t>((quantity * axis_.count + t) * nodes_ + s)];
+        return factors_[place(quantity, t, s)];
     }
 
     void run(const Eigen::VectorXd& x, Eigen::VectorXd* residuals,

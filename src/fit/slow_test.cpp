@@ -183,7 +183,7 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
     test.voltage_max_V =
         has_charge ? log.voltage_V[test.charge.last] : log.voltage_V[discharge.first];
     if (!has_charge) {
-        test.notes.push_back(
+        test.notes.emplace_back(
             "The slow test has no full charge: charge and discharge branch of the OCV are taken as "
             "one.");
     } else {

@@ -29,9 +29,19 @@ def run_ok(*words: object) -> str:
 def cell(tmp_path_factory: pytest.TempPathFactory) -> Path:
     path = tmp_path_factory.mktemp("cell") / "cell.json"
     text = run_ok(
-        "fit", "--ocv", DEMO / "slow_test_25degC.csv", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv",
-        "--out", path, "--current-offset-A", "0.001", "--plot", path.with_suffix(".png"),
-    )  # fmt: skip
+        "fit",
+        "--ocv",
+        DEMO / "slow_test_25degC.csv",
+        "--pulses",
+        DEMO / "pulses_25degC.csv",
+        DEMO / "pulses_0degC.csv",
+        "--out",
+        path,
+        "--current-offset-A",
+        "0.001",
+        "--plot",
+        path.with_suffix(".png"),
+    )
     assert "R0 mohm" in text
     assert path.with_suffix(".png").stat().st_size > 10_000
     return path
@@ -143,15 +153,24 @@ def test_bad_input_ends_with_2_and_says_where(cell: Path, tmp_path: Path) -> Non
     header = "time_s,current_A,voltage_V,temperature_degC\n"
     out = tmp_path / "x.csv"
     cases: list[tuple[tuple[object, ...], tuple[str, ...]]] = [
-        (("replay", bad_log(tmp_path, header + "0,0,3.7,25\n1,abc,3.7,25\n"), "--cell", cell, "--out", out), ("bad.csv:3", "current_A", "abc")),
+        (
+            ("replay", bad_log(tmp_path, header + "0,0,3.7,25\n1,abc,3.7,25\n"), "--cell", cell, "--out", out),
+            ("bad.csv:3", "current_A", "abc"),
+        ),
         (("replay", tmp_path / "none.csv", "--cell", cell, "--out", out), ("none.csv",)),
         (("replay", DEMO / "harbour_day.csv", "--cell", DEMO / "harbour_day.csv", "--out", out), ("harbour_day.csv",)),
         (("limits", "--cell", cell, "--soc", "1.5", "--temperature-degC", "20"), ("--soc", "1.5", "0 .. 1")),
         (("charge", "--cell", cell, "--soc", "0.5"), ("--temperature-degC",)),
-        (("charge", "--cell", cell, "--current-A", "-3", "--soc", "0.5", "--temperature-degC", "20"), ("--current-A", "-3")),
-        (("fit", "--ocv", DEMO / "harbour_day.csv", "--pulses", DEMO / "pulses_0degC.csv", "--out", out), ("harbour_day.csv",)),
+        (
+            ("charge", "--cell", cell, "--current-A", "-3", "--soc", "0.5", "--temperature-degC", "20"),
+            ("--current-A", "-3"),
+        ),
+        (
+            ("fit", "--ocv", DEMO / "harbour_day.csv", "--pulses", DEMO / "pulses_0degC.csv", "--out", out),
+            ("harbour_day.csv",),
+        ),
         (("nonsense",), ("nonsense",)),
-    ]  # fmt: skip
+    ]
     for words, expected in cases:
         done = run(*words)
         assert done.returncode == 2, (words, done.stdout, done.stderr)
