@@ -66,14 +66,7 @@ def _progress_bar(title: str) -> Iterator[Callable[[float, str], bool]]:
 
 
 def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return (
-            hashlib.file_digest(file, "sha256").hexdigest() if sys.version_info >= (3, 11) else _sha256_of(file.read())
-        )
-
-
-def _sha256_of(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
+    return hashlib.sha256(path.read_bytes()).hexdigest()
 
 
 def _now() -> str:
