@@ -96,3 +96,25 @@ TEST_CASE("relaxed fraction at times every engineer knows", "[exponential]") {
     CHECK(std::abs(relaxed_fraction(1.0) - 0.632120558828557678) < 4e-16);
     CHECK(std::abs(relaxed_fraction(0.5) - 0.393469340287366576) < 3e-16);
 }
+
+TEMPLATE_TEST_CASE("modest exponential agrees with the C library to ten units in the last place",
+                   "[exponential]", float, double) {
+    voltkeel_test::Random random(2);
+    double worst = 0;
+    TestType worst_at = 0;
+    for (int k = 0; k < 100000; ++k) {
+        const auto x = static_cast<TestType>(random.uniform(-1.5, 1.5));
+        const auto exact = std::exp(wider(x));
+        const auto relative = std::abs(wider(voltkeel::modest_exponential(x)) - exact) / exact;
+        const double error =
+            static_cast<double>(relative / wider(std::numeric_limits<TestType>::epsilon()));
+        if (error > worst) {
+            worst = error;
+            worst_at = x;
+        }
+    }
+    CAPTURE(worst_at);
+    CHECK(worst < 10);  // the fourth power makes four of every unit
+    CHECK(worst > 0);
+    CHECK(voltkeel::modest_exponential(TestType(0)) == TestType(1));
+}

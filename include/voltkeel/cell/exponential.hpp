@@ -27,20 +27,27 @@ namespace detail {
     return result;
 }
 
-/// 1 - exp(-r) for |r| <= ln(2)/2: diagonal Pade form of order (6,6), error below 2e-19 relative
-/// to 1.
-[[nodiscard]] inline double small_relaxed_fraction(double r) noexcept {
+/// exp(r) = (even + odd) / (even - odd) for a small r, to a common factor.
+template <class Real>
+struct PadeParts {
+    Real even;
+    Real odd;
+};
+/// Diagonal Pade form of order (6,6): error below 2e-19 relative to 1 for |r| <= ln(2)/2.
+[[nodiscard]] inline PadeParts<double> pade_parts(double r) noexcept {
     const double z = r * r;
-    const double even = 665280.0 + z * (75600.0 + z * (840.0 + z));
-    const double odd = r * (332640.0 + z * (10080.0 + z * 42.0));
-    return 2.0 * odd / (even + odd);
+    return {665280.0 + z * (75600.0 + z * (840.0 + z)), r * (332640.0 + z * (10080.0 + z * 42.0))};
 }
-/// The same with order (3,3), error below 2e-8 relative.
-[[nodiscard]] inline float small_relaxed_fraction(float r) noexcept {
+/// The same with order (3,3), error below 2e-8.
+[[nodiscard]] inline PadeParts<float> pade_parts(float r) noexcept {
     const float z = r * r;
-    const float even = 120.0F + 12.0F * z;
-    const float odd = r * (60.0F + z);
-    return 2.0F * odd / (even + odd);
+    return {120.0F + 12.0F * z, r * (60.0F + z)};
+}
+/// 1 - exp(-r) for |r| <= ln(2)/2.
+template <class Real>
+[[nodiscard]] inline Real small_relaxed_fraction(Real r) noexcept {
+    const PadeParts<Real> parts = pade_parts(r);
+    return Real(2) * parts.odd / (parts.even + parts.odd);
 }
 
 }  // namespace detail
@@ -67,6 +74,15 @@ template <class Real>
     const Real r = (x - static_cast<Real>(k) * ln2_high) - static_cast<Real>(k) * ln2_low;
     const Real scale = detail::power_of_half(k, Real(0));
     return (Real(1) - scale) + scale * detail::small_relaxed_fraction(r);
+}
+
+/// exp(x) for |x| <= 1.5, to ten units in the last place and without a branch.
+template <class Real>
+[[nodiscard]] inline Real modest_exponential(Real x) noexcept {
+    const detail::PadeParts<Real> parts = detail::pade_parts(Real(0.25) * x);
+    const Real quarter = (parts.even + parts.odd) / (parts.even - parts.odd);
+    const Real half = quarter * quarter;
+    return half * half;
 }
 
 }  // namespace voltkeel

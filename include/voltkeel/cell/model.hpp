@@ -38,7 +38,8 @@ struct CellInput {
     Real temperature_degC{25};  ///< Inside of the cell.
 };
 
-/// Derivatives of one step. Everything not listed is zero.
+/// Derivatives of one step. Derivatives of the state with respect to the state that are not listed
+/// are zero (SOC keeps its value).
 template <class Real, int Branches>
 struct StepJacobian {
     Real branch_by_branch[Branches]{};      ///< d u_i' / d u_i = a_i.
@@ -77,14 +78,16 @@ template <class Real, int Branches>
 }
 
 /// Moves the state on by one step.
+/// \param temperature where input.temperature_degC lies on the axis of the resistance table: who
+///        also asks for the voltage looks it up once.
 /// \param jacobian when not null, receives the derivatives of this step.
 template <class Real, int Branches>
 inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Real>& input,
-                 CellState<Real, Branches>& state,
+                 const AxisPosition<Real>& temperature, CellState<Real, Branches>& state,
                  StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
     const Real gain = soc_gain(cell, input.current_A, input.dt_s);
     const Real middle_soc = state.soc + Real(0.5) * gain;
-    const auto place = resistance_place(cell.resistance, middle_soc, input.temperature_degC);
+    const auto place = resistance_place(cell.resistance, middle_soc, temperature);
     const ValueAndSlope<Real> rise =
         input.current_A > Real(0) && cell.charge_rise.resistance_ohm > Real(0)
             ? charge_rise_at(cell.charge_rise, middle_soc)
@@ -106,14 +109,14 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
             resistance.value += rise.value;
             resistance.slope += rise.slope;
         }
-        const Real tau = time.value;
-        const Real x = input.dt_s / tau;
+        const Real per_time = Real(1) / time.value;
+        const Real x = input.dt_s * per_time;
         const Real share = relaxed_fraction(x);
         const Real end_V = resistance.value * input.current_A;
         const Real distance = end_V - state.branch_V[i];
         if (jacobian != nullptr) {
             const Real kept = Real(1) - share;
-            const Real by_time = -kept * x / tau * distance;
+            const Real by_time = -kept * x * per_time * distance;
             jacobian->branch_by_branch[i] = kept;
             jacobian->branch_end_V[i] = end_V;
             jacobian->branch_by_resistance[i] = share * input.current_A;
@@ -134,13 +137,23 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
     add_compensated(state.soc, state.soc_carry, gain - cell.self_discharge_per_s * input.dt_s);
 }
 
+/// The same, for who asks for one step only.
+template <class Real, int Branches>
+inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Real>& input,
+                 CellState<Real, Branches>& state,
+                 StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
+    step(cell, input, locate(cell.resistance.temperature_degC, input.temperature_degC), state,
+         jacobian);
+}
+
 /// Terminal voltage, and its derivatives, at a state while `current_A` flows.
+/// \param temperature where temperature_degC lies on the axis of the resistance table.
 template <class Real, int Branches>
 [[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(
     const CellParameters<Real, Branches>& cell, const CellState<Real, Branches>& state,
-    Real current_A, Real temperature_degC) noexcept {
+    Real current_A, Real temperature_degC, const AxisPosition<Real>& temperature) noexcept {
     const OcvPoint<Real> ocv = ocv_at(cell.ocv, state.soc, temperature_degC);
-    const auto place = resistance_place(cell.resistance, state.soc, temperature_degC);
+    const auto place = resistance_place(cell.resistance, state.soc, temperature);
     const ValueAndSlope<Real> r0 = place.r0_ohm();
     Real sum = r0.value * current_A;
 #pragma GCC unroll 4
@@ -160,6 +173,15 @@ template <class Real, int Branches>
     point.by_current = r * r0.value;
     point.temperature_inside = place.temperature_inside;
     return point;
+}
+
+/// The same, for who asks for one voltage only.
+template <class Real, int Branches>
+[[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(
+    const CellParameters<Real, Branches>& cell, const CellState<Real, Branches>& state,
+    Real current_A, Real temperature_degC) noexcept {
+    return voltage_at(cell, state, current_A, temperature_degC,
+                      locate(cell.resistance.temperature_degC, temperature_degC));
 }
 
 }  // namespace voltkeel

@@ -17,7 +17,8 @@ struct ResistanceNode {
 
 /// View of a table: node (t, s) is `nodes[t * soc.count + s]`. Linear in between, held at the ends.
 /// The resistance law in temperature (Arrhenius) is worked into the node values when the table is
-/// made, with nodes close enough (5 K) that the straight line between them stays within 1 %.
+/// made, with nodes so close that the straight line between them stays within a fraction of a
+/// percent (2.5 K where this library makes the table).
 template <class Real, int Branches>
 struct ResistanceTable {
     const ResistanceNode<Real, Branches>* nodes{nullptr};
@@ -63,12 +64,12 @@ struct ResistancePlace {
     }
 };
 
-/// Finds the nodes around an SOC and a temperature; outside the table the nearest edge.
+/// Finds the nodes around an SOC and a place on the temperature axis; outside the table the nearest
+/// edge.
 template <class Real, int Branches>
 [[nodiscard]] inline ResistancePlace<Real, Branches> resistance_place(
-    const ResistanceTable<Real, Branches>& table, Real soc, Real temperature_degC) noexcept {
+    const ResistanceTable<Real, Branches>& table, Real soc, const AxisPosition<Real>& t) noexcept {
     const AxisPosition<Real> s = locate(table.soc, soc);
-    const AxisPosition<Real> t = locate(table.temperature_degC, temperature_degC);
     ResistancePlace<Real, Branches> place;
     place.cold = table.nodes + t.index * table.soc.count + s.index;
     place.warm = place.cold + table.soc.count;
@@ -77,6 +78,13 @@ template <class Real, int Branches>
     place.per_soc = s.inside ? table.soc.inverse_step : Real(0);
     place.temperature_inside = t.inside;
     return place;
+}
+
+/// The same from a temperature.
+template <class Real, int Branches>
+[[nodiscard]] inline ResistancePlace<Real, Branches> resistance_place(
+    const ResistanceTable<Real, Branches>& table, Real soc, Real temperature_degC) noexcept {
+    return resistance_place(table, soc, locate(table.temperature_degC, temperature_degC));
 }
 
 /// Bilinear lookup of all values at once.

@@ -161,6 +161,7 @@ class SocFilter {
         if (settings_finding.status != Status::ok) return settings_finding.status;
         cell_ = cell;
         settings_ = settings;
+        inverse_gate_ = Real(1) / square(settings.gate);
         state_ = State{};
         return Status::ok;
     }
@@ -238,11 +239,6 @@ class SocFilter {
     static constexpr bool possible_temperature(Real temperature_degC) noexcept {
         return detail::within(temperature_degC, Real(-100), Real(200));
     }
-    /// exp(x) for |x| <= 1.5, the same bits on every machine.
-    static Real exponential(Real x) noexcept {
-        return x > Real(0) ? Real(1) / (Real(1) - relaxed_fraction(x))
-                           : Real(1) - relaxed_fraction(-x);
-    }
     static constexpr Real bounded(Real x, Real low, Real high) noexcept {
         return x < low ? low : (x > high ? high : x);
     }
@@ -269,8 +265,9 @@ class SocFilter {
         publish();
     }
 
-    void predict(const CellInput<Real>& input) noexcept;
-    void fuse(Real innovation_V, Real innovation_var, const Real (&ph)[size]) noexcept;
+    void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
+    void fuse(Real innovation_V, Real innovation_var, Real inverse_var,
+              const Real (&ph)[size]) noexcept;
     void open_spread() noexcept;
     /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
     /// matrix that is no covariance, and a negative variance of the innovation.
@@ -292,14 +289,16 @@ class SocFilter {
 
     Parameters cell_{};
     Settings settings_{};
+    Real inverse_gate_{Real(0.04)};  ///< 1 / gate^2.
     State state_{};
     SocEstimate<Real> estimate_{};
 };
 
 template <class Real, int Branches>
-void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
+void SocFilter<Real, Branches>::predict(const CellInput<Real>& input,
+                                        const AxisPosition<Real>& temperature) noexcept {
     StepJacobian<Real, Branches> j;
-    voltkeel::step(cell_, input, state_.cell, &j);
+    voltkeel::step(cell_, input, temperature, state_.cell, &j);
 
     // The transition F is diagonal (d), except that every branch also follows the SOC (c):
     //     (F P F^T)_ik = d_k (d_i P_ik + c_i P_0k) + c_k (F P)_i0
@@ -309,6 +308,9 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i)
         was[i] = p(i, 0);
+    const Real turned = j.hysteresis_by_hysteresis;
+    const Real hysteresis_with_soc = turned * was[at_hysteresis];
+    p(at_hysteresis, 0) = hysteresis_with_soc;
 #pragma GCC unroll 4
     for (int i = at_branch; i < at_hysteresis; ++i) {
         const Real d = j.branch_by_branch[i - at_branch];
@@ -320,26 +322,19 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
                       j.branch_by_soc[k - at_branch] * with_soc;
         }
         p(i, 0) = with_soc;
+        p(at_hysteresis, i) = d * turned * p(at_hysteresis, i) + c * hysteresis_with_soc;
+        p(at_scale, i) = d * p(at_scale, i) + c * was[at_scale];
         // A first-order error process whose steady spread is a share of R_i |I|.
         p(i, i) += (Real(1) - d) * (Real(1) + d) *
                    (square(settings_.branch_share_std * j.branch_end_V[i - at_branch]) +
                     square(settings_.rest_std_V));
-    }
-    const Real turned = j.hysteresis_by_hysteresis;
-    p(at_hysteresis, 0) = turned * was[at_hysteresis];
-#pragma GCC unroll 4
-    for (int k = at_branch; k < at_hysteresis; ++k) {
-        const Real d = j.branch_by_branch[k - at_branch];
-        const Real c = j.branch_by_soc[k - at_branch];
-        p(at_hysteresis, k) = d * turned * p(at_hysteresis, k) + c * p(at_hysteresis, 0);
-        p(at_scale, k) = d * p(at_scale, k) + c * was[at_scale];
     }
     p(at_scale, at_hysteresis) *= turned;
     p(at_hysteresis, at_hysteresis) =
         square(turned) * p(at_hysteresis, at_hysteresis) +
         (Real(1) - square(turned)) * square(settings_.hysteresis_std_walked);
     // Bounds keep a float covariance sane through months without an update.
-    const Real hours = input.dt_s / seconds_per_hour<Real>;
+    const Real hours = input.dt_s * (Real(1) / seconds_per_hour<Real>);
     p(0, 0) += square(settings_.soc_std_per_sqrt_h) * hours;
     p(at_scale, at_scale) += square(settings_.log_scale_std_per_sqrt_h) * hours;
     bound_variance(0, Real(0.25));
@@ -349,24 +344,23 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input) noexcept {
 /// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
 ///     P_ik - K_i g_k + (S K_i - g_i) K_k,    g = P H^T,  S = H g + R
 /// The bracket is what rounding leaves of K S = g: an error of the gain enters squared.
-/// `ph` is g, `innovation_var` is S.
+/// `ph` is g, `innovation_var` is S, `inverse_var` 1 / S.
 template <class Real, int Branches>
-void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var,
+void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, Real inverse_var,
                                      const Real (&ph)[size]) noexcept {
     auto& p = state_.covariance;
-    const Real inverse = Real(1) / innovation_var;
     Real gain[size];
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i)
-        gain[i] = ph[i] * inverse;
+        gain[i] = ph[i] * inverse_var;
 #pragma GCC unroll 7
     for (int i = 0; i < size; ++i) {
         const Real left = innovation_var * gain[i] - ph[i];
 #pragma GCC unroll 7
         for (int k = 0; k <= i; ++k)
             p(i, k) += left * gain[k] - gain[i] * ph[k];
-        // Rounding only: never reached in exact arithmetic.
-        if (!(p(i, i) > Real(0))) p(i, i) = Real(1e-12);
+        // Against rounding, which can leave a tiny variance below zero.
+        p(i, i) = p(i, i) > Real(1e-12) ? p(i, i) : Real(1e-12);
     }
     CellState<Real, Branches>& x = state_.cell;
     add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
@@ -376,7 +370,7 @@ void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var,
     x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
     state_.log_scale =
         bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
-    x.resistance_scale = exponential(state_.log_scale);
+    x.resistance_scale = modest_exponential(state_.log_scale);
 }
 
 /// Gives up the present certainty after voltages were refused for too long.
@@ -422,11 +416,13 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
     state_.last_temperature_degC = input.temperature_degC;
     state_.since_update_s += input.dt_s;
     state_.since_accepted_s += input.dt_s;
-    if (input.dt_s > Real(0)) predict(input);
+    const AxisPosition<Real> temperature =
+        locate(cell_.resistance.temperature_degC, input.temperature_degC);
+    if (input.dt_s > Real(0)) predict(input, temperature);
 
     auto& x = state_.cell;
     const VoltagePoint<Real, Branches> predicted =
-        voltage_at(cell_, x, input.current_A, input.temperature_degC);
+        voltage_at(cell_, x, input.current_A, input.temperature_degC, temperature);
     if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
     // g = P H^T; every branch has the same entry in the measurement row H.
     Real ph[size];
@@ -457,12 +453,13 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
     } else {
         const Real innovation_V = sample.voltage_V - predicted.voltage_V;
         estimate_.innovation_V = innovation_V;
-        estimate_.test_ratio = square(innovation_V) / (square(settings_.gate) * innovation_var);
+        const Real inverse_var = Real(1) / innovation_var;
+        estimate_.test_ratio = square(innovation_V) * inverse_var * inverse_gate_;
         // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
         if (state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s) {
             state_.since_update_s = Real(0);
             if (estimate_.test_ratio <= Real(1)) {
-                fuse(innovation_V, innovation_var, ph);
+                fuse(innovation_V, innovation_var, inverse_var, ph);
                 state_.since_accepted_s = Real(0);
                 ++state_.update_count;
                 estimate_.updated = true;
