@@ -15,6 +15,9 @@ from typing import NamedTuple
 
 import numpy as np
 import voltkeel as vk
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
 
 OFFSET_A = 0.009
 PULSE_TESTS = ("hppc_25degC.csv", "hppc_10degC.csv", "hppc_0degC.csv", "hppc_n10degC.csv")
@@ -26,7 +29,9 @@ DRIVES = (
     ("drive_0degC_Cycle_4.csv", 2.79),
 )
 CHARGES = ("charge_25degC_charge2_03-19.csv", "charge_25degC_charge1_03-20.csv")
-SHARES = (0.0, 0.25, 0.5, 0.75)
+SHARES = (0.1, 0.25, 0.5, 0.75)
+# The tester ends a charge at 50 mA by its own reading.
+END_CURRENT_A = 0.05 + OFFSET_A
 CONSTANT_GUESS_MIN = 100.0
 
 
@@ -44,8 +49,60 @@ def read(folder: Path, name: str) -> vk.Log:
     return vk.read_log(folder / name, current_offset_A=OFFSET_A)[0]
 
 
+def fit_result(folder: Path, **settings: object) -> vk.FitResult:
+    pulses = [read(folder, name) for name in PULSE_TESTS]
+    known_offset = vk.FitSettings(pulse_offset_share_std=0.0, **settings)
+    return vk.fit_cell(read(folder, "ocv_c20_25degC.csv"), pulses, known_offset)
+
+
 def fit(folder: Path) -> vk.Cell:
-    return vk.fit_cell(read(folder, "ocv_c20_25degC.csv"), [read(folder, name) for name in PULSE_TESTS]).cell
+    return fit_result(folder).cell
+
+
+def open_loop_V(cell: vk.Cell, log: vk.Log, capacity_Ah: float, initial_soc: float = 1.0) -> tuple[Array, Array]:
+    """Give voltage and SOC of the model alone along a log."""
+    own = vk.parse_cell(vk.to_json(cell))
+    own.capacity_Ah = capacity_Ah
+    model = vk.CellModel(own)
+    model.reset(vk.ModelState(soc=initial_soc, temperature_degC=log.temperature_degC[0]))
+    return model.run(log.time_s, log.current_A, log.temperature_degC)
+
+
+def voltage_rms_mV(cell: vk.Cell, folder: Path) -> dict[str, float]:
+    """Voltage of the model alone along the drives, above 10 % SOC."""
+    errors = {}
+    for name, capacity_Ah in DRIVES:
+        log = read(folder, name)
+        voltage, soc = open_loop_V(cell, log, capacity_Ah)
+        error = (voltage - log.voltage_V)[soc > 0.1]
+        errors[name] = 1e3 * float(np.sqrt(np.mean(error**2)))
+    return errors
+
+
+def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, dict[int, float]]:
+    """Drop at the end of 4C and 6C pulses from a fit that saw pulses up to 2C only, above 20 % SOC, in % rms."""
+    seen = vk.PulseFitSettings(branches=forms.branches, charge_transfer=forms.charge_transfer, highest_rate_per_h=2.5)
+    result = fit_result(folder, choose_form=False, pulses=seen)
+    starts = {round(one.temperature_degC): one for one in result.pulses}
+    errors = {}
+    for name in PULSE_TESTS:
+        log = read(folder, name)
+        nearest = starts[min(starts, key=lambda degC: abs(degC - np.median(log.temperature_degC)))]
+        voltage, soc = open_loop_V(result.cell, log, nearest.capacity_Ah, min(nearest.initial_soc[0], 1.05))
+        current = log.current_A
+        begins = np.flatnonzero((np.abs(np.diff(current)) > 0.5) & (np.abs(current[:-1]) < 0.05))
+        found: dict[int, list[float]] = {4: [], 6: []}
+        for begin in begins:
+            end = begin + 1
+            while end + 1 < len(current) and abs(current[end + 1]) > 0.05:
+                end += 1
+            rate = round(-current[end] / 2.9)
+            if log.time_s[end] - log.time_s[begin] > 15 or soc[begin] < 0.2 or rate not in found:
+                continue
+            measured = log.voltage_V[begin] - log.voltage_V[end]
+            found[rate].append((voltage[begin] - voltage[end]) / measured - 1)
+        errors[name] = {rate: 100 * float(np.sqrt(np.mean(np.square(e)))) for rate, e in found.items()}
+    return errors
 
 
 def drives(cell: vk.Cell, folder: Path, given_capacity: bool) -> list[DriveResult]:
@@ -79,38 +136,56 @@ def drives(cell: vk.Cell, folder: Path, given_capacity: bool) -> list[DriveResul
     return results
 
 
-def charge_errors(cell: vk.Cell, folder: Path) -> list[list[float]]:
-    """Error in minutes of the time to full, asked at SHARES of the time, for every charge."""
+def charge_window(log: vk.Log) -> tuple[int, float, float]:
+    """Row before a charge begins, when it begins, and when it ends."""
+    charging = np.flatnonzero(log.current_A > 0.04)
+    before = int(charging[0]) - 1
+    return before, float(log.time_s[before]), float(log.time_s[charging[-1]])
+
+
+def charge_minutes(log: vk.Log) -> float:
+    """How long a charge took."""
+    _, begin_s, end_s = charge_window(log)
+    return (end_s - begin_s) / 60
+
+
+def charge_errors(cell: vk.Cell, log: vk.Log) -> list[float]:
+    """Error in minutes of the time to full, asked at SHARES of the time from nothing but the log so far."""
     plan = vk.ChargePlan(
         zones=[
             vk.ChargeZone(temperature_min_degC=0.0, temperature_max_degC=45.0, current_A=2.9, voltage_V=4.2),
         ],
-        end_current_A=0.05,
+        end_current_A=END_CURRENT_A,
     )
-    results = []
-    for name in CHARGES:
-        log = read(folder, name)
-        charging = np.flatnonzero(log.current_A > 0.04)
-        first, last = int(charging[0]) - 1, int(charging[-1])
-        begin_s, end_s = log.time_s[first], log.time_s[last]
-        row = []
-        for share in SHARES:
-            k = max(int(np.searchsorted(log.time_s, begin_s + share * (end_s - begin_s), side="right")), first + 1)
-            so_far = vk.Log(log.time_s[:k], log.current_A[:k], log.voltage_V[:k], log.temperature_degC[:k])
-            outlook = vk.time_to_full(cell, vk.replay(cell, so_far).end, plan, 25.0)
-            row.append(float(outlook.forecast.time_s - (end_s - so_far.time_s[-1])) / 60)
-        results.append(row)
+    before, begin_s, end_s = charge_window(log)
+    errors = []
+    for share in SHARES:
+        k = max(int(np.searchsorted(log.time_s, begin_s + share * (end_s - begin_s), side="right")), before + 1)
+        so_far = vk.Log(log.time_s[:k], log.current_A[:k], log.voltage_V[:k], log.temperature_degC[:k])
+        outlook = vk.time_to_full(cell, vk.replay(cell, so_far).end, plan, 25.0)
+        errors.append(float(outlook.forecast.time_s - (end_s - so_far.time_s[-1])) / 60)
+    return errors
+
+
+def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
+    """Errors of every way to know the resistance near full, for every charge; no charge is asked of itself."""
+    logs = {name: read(folder, name) for name in CHARGES}
+
+    def errors(log: vk.Log, rise: vk.ChargeRiseFit) -> list[float]:
+        asked = vk.parse_cell(vk.to_json(cell))
+        asked.charge_rise = rise
+        return charge_errors(asked, log)
+
+    results = {}
+    for name, log in logs.items():
+        others = [other for key, other in logs.items() if key != name]
+        results[name] = {
+            "pulse tests alone": errors(log, vk.ChargeRiseFit(resistance_ohm=0.0)),
+            "and the rest after the slow charge": errors(log, cell.charge_rise),
+            "and the other charge": errors(log, vk.fit_charge_rise(others, cell).rise),
+            "always guessing 100 min": [CONSTANT_GUESS_MIN - charge_minutes(log)] * len(SHARES),
+        }
     return results
-
-
-def charge_minutes(folder: Path) -> list[float]:
-    """How long every charge took."""
-    minutes = []
-    for name in CHARGES:
-        log = read(folder, name)
-        charging = np.flatnonzero(log.current_A > 0.04)
-        minutes.append(float(log.time_s[charging[-1]] - log.time_s[charging[0] - 1]) / 60)
-    return minutes
 
 
 def main() -> int:
@@ -119,8 +194,22 @@ def main() -> int:
         print("VOLTKEEL_DATA is not set; fetch doi 10.17632/wykht8y7tg.1", file=sys.stderr)
         return 2
     folder = Path(root) / "cell_a_18650"
-    cell = fit(folder)
+    result = fit_result(folder)
+    cell = result.cell
+    form = result.forms[0]
     print(f"fitted capacity {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f})")
+    print(f"form chosen: {form.branches} branches, charge transfer: {'yes' if form.charge_transfer else 'no'}")
+    print()
+    fast = fast_pulse_errors(folder, form)
+    print("pulse test              residual   drop of 4C and 6C pulses from a fit up to 2C, above 20 % SOC")
+    for fit_of, name in zip(reversed(result.pulses), PULSE_TESTS, strict=True):
+        print(
+            f"{name:22s} {1e3 * fit_of.residual_rms_V[0]:6.1f} mV   "
+            f"{fast[name][4]:5.1f} % and {fast[name][6]:4.1f} % rms"
+        )
+    print("voltage of the model alone along the drives, above 10 % SOC")
+    for name, rms in voltage_rms_mV(cell, folder).items():
+        print(f"{name:27s} {rms:5.1f} mV rms")
     print()
     print("drive                       told at start   rms   largest after 10 min   inside 95 % band")
     for given, title in ((True, "capacity of the reference"), (False, "fitted capacity")):
@@ -131,10 +220,17 @@ def main() -> int:
                 f"{result.largest:20.1f}   {100 * result.coverage:14.0f} %"
             )
     print()
-    print("time to full, error in minutes, asked after       0 %    25 %    50 %    75 % of the time")
-    for name, row, minutes in zip(CHARGES, charge_errors(cell, folder), charge_minutes(folder), strict=True):
-        print(f"{name:33s} ({minutes:3.0f} min)   " + "  ".join(f"{error:+6.1f}" for error in row))
-        print(f"{'  always guessing 100 min':45s} " + "  ".join([f"{CONSTANT_GUESS_MIN - minutes:+6.1f}"] * len(row)))
+    asked = "    ".join(f"{100 * share:.0f} %" for share in SHARES)
+    print(f"time to full, error in minutes, asked after     {asked} of the time")
+    found = charges(cell, folder)
+    for name, ways in found.items():
+        print(f"{name} ({charge_minutes(read(folder, name)):.0f} min)")
+        for way, errors in ways.items():
+            print(f"  {way:42s}" + "  ".join(f"{error:+6.1f}" for error in errors))
+    print("all, rms")
+    for way in next(iter(found.values())):
+        rms = np.sqrt(np.mean([np.square(ways[way]) for ways in found.values()], axis=0))
+        print(f"  {way:42s}" + "  ".join(f"{value:6.1f}" for value in rms))
     return 0
 
 

@@ -135,5 +135,9 @@ void bind_estimate(py::module_& module);
 void bind_limits(py::module_& module);
 void bind_charge(py::module_& module);
 void bind_fit(py::module_& module);
+void bind_thermal(py::module_& module);
+void bind_log_check(py::module_& module);
+void bind_charge_test(py::module_& module);
+void bind_refine(py::module_& module);
 
 }  // namespace voltkeel::python

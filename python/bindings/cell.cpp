@@ -18,16 +18,15 @@ class AnyModel {
     [[nodiscard]] virtual OcvPoint<double> ocv(double soc, double temperature_degC) const = 0;
     [[nodiscard]] virtual Status soc_from_ocv(double voltage_V, double temperature_degC,
                                               double hysteresis, double& soc) const = 0;
-    [[nodiscard]] virtual std::vector<double> resistance(double soc,
-                                                         double temperature_degC) const = 0;
+    [[nodiscard]] virtual py::dict resistance(double soc, double temperature_degC) const = 0;
 };
 
-template <int Branches>
+template <int Branches, bool Transfer>
 class Model final : public AnyModel {
   public:
     explicit Model(const Cell& cell) : tables_(cell), parameters_(tables_.parameters()) {}
     void reset(const ModelState& state) override {
-        state_ = cell_state<Branches>(state);
+        state_ = cell_state<Branches, Transfer>(state);
         temperature_degC_ = state.temperature_degC;
     }
     void step(double current_A, double dt_s, double temperature_degC) override {
@@ -40,7 +39,7 @@ class Model final : public AnyModel {
     [[nodiscard]] ModelState state() const override {
         return {state_.soc,
                 0.0,
-                {state_.branch_V, state_.branch_V + Branches},
+                {state_.branch_V, state_.branch_V + state_.lags},
                 state_.hysteresis,
                 state_.resistance_scale,
                 temperature_degC_};
@@ -53,29 +52,35 @@ class Model final : public AnyModel {
         return voltkeel::soc_from_ocv(parameters_.ocv, voltage_V, temperature_degC, hysteresis,
                                       soc);
     }
-    [[nodiscard]] std::vector<double> resistance(double soc,
-                                                 double temperature_degC) const override {
+    [[nodiscard]] py::dict resistance(double soc, double temperature_degC) const override {
         const auto node = resistance_at(parameters_.resistance, soc, temperature_degC).value;
-        std::vector<double> values{node.r0_ohm};
-        values.insert(values.end(), node.branch_ohm, node.branch_ohm + Branches);
-        values.insert(values.end(), node.branch_time_s, node.branch_time_s + Branches);
-        return values;
+        py::dict result;
+        result["r0_ohm"] = node.r0_ohm;
+        result["branch_ohm"] = std::vector<double>(node.branch_ohm, node.branch_ohm + Branches);
+        result["branch_time_s"] =
+            std::vector<double>(node.branch_time_s, node.branch_time_s + Branches);
+        if constexpr (Transfer) {
+            result["transfer_scale_V"] = node.transfer.scale_V;
+            result["exchange_current_A"] = node.transfer.exchange_current_A;
+            result["transfer_time_s"] = node.transfer.time_s;
+        }
+        return result;
     }
 
   private:
-    CellTables<double, Branches> tables_;
-    CellParameters<double, Branches> parameters_;
-    CellState<double, Branches> state_{};
+    CellTables<double, Branches, Transfer> tables_;
+    CellParameters<double, Branches, Transfer> parameters_;
+    CellState<double, Branches, Transfer> state_{};
     double temperature_degC_{25};
 };
 
 struct CellModel {
     std::unique_ptr<AnyModel> any;
     explicit CellModel(const Cell& cell) {
-        any = with_branches(cell.resistance.branches.size(),
-                            [&](auto n) -> std::unique_ptr<AnyModel> {
-                                return std::make_unique<Model<decltype(n)::value>>(cell);
-                            });
+        any = with_form(cell, [&](auto form) -> std::unique_ptr<AnyModel> {
+            return std::make_unique<Model<decltype(form)::branches, decltype(form)::transfer>>(
+                cell);
+        });
     }
 };
 
@@ -114,6 +119,26 @@ void bind_cell(py::module_& module) {
     grid_field(branch, "time_s", &BranchGrid::time_s, "(t, s)");
     grid_field(branch, "time_s_std", &BranchGrid::time_s_std, "(t, s)");
 
+    py::class_<ChargeTransferGrid> transfer(module, "ChargeTransferGrid",
+                                            "Charge transfer over [temperature][soc].");
+    add_keyword_constructor(transfer);
+    grid_field(transfer, "scale_V", &ChargeTransferGrid::scale_V, "(t, s)");
+    grid_field(transfer, "scale_V_std", &ChargeTransferGrid::scale_V_std, "(t, s)");
+    grid_field(transfer, "exchange_current_A", &ChargeTransferGrid::exchange_current_A, "(t, s)");
+    grid_field(transfer, "exchange_current_A_std", &ChargeTransferGrid::exchange_current_A_std,
+               "(t, s)");
+    grid_field(transfer, "time_s", &ChargeTransferGrid::time_s, "(t, s)");
+    grid_field(transfer, "time_s_std", &ChargeTransferGrid::time_s_std, "(t, s)");
+
+    py::class_<ModelNoise> noise(module, "ModelNoise",
+                                 "How far the model is off on tests it was not fitted to.");
+    add_keyword_constructor(noise);
+    noise.def_readwrite("voltage_std_V", &ModelNoise::voltage_std_V)
+        .def_readwrite("overvoltage_share_std", &ModelNoise::overvoltage_share_std)
+        .def_readwrite("lasting_share", &ModelNoise::lasting_share)
+        .def_readwrite("correlation_time_s", &ModelNoise::correlation_time_s)
+        .def_readwrite("resistance_log_std", &ModelNoise::resistance_log_std);
+
     py::class_<ResistanceGrid> resistance(module, "ResistanceGrid",
                                           "Resistances as fitted, over [temperature][soc].");
     add_keyword_constructor(resistance);
@@ -124,6 +149,8 @@ void bind_cell(py::module_& module) {
     grid_field(resistance, "r0_ohm_std", &ResistanceGrid::r0_ohm_std, "(t, s) standard deviation");
     list_field(resistance, "branches", &ResistanceGrid::branches,
                "list of 1 to 4 BranchGrid, fastest first (a copy in each direction)");
+    resistance.def_readwrite("charge_transfer", &ResistanceGrid::charge_transfer,
+                             "ChargeTransferGrid or None");
 
     py::class_<ChargeRiseFit> rise(module, "ChargeRiseFit",
                                    "Extra slow resistance to a charging current near full.");
@@ -133,12 +160,19 @@ void bind_cell(py::module_& module) {
         .def_readwrite("resistance_ohm_std", &ChargeRiseFit::resistance_ohm_std);
 
     py::class_<ThermalFit> thermal(module, "ThermalFit",
-                                   "One thermal mass with one path to the surroundings.");
+                                   "Thermal masses and paths: core, case, surroundings.");
     add_keyword_constructor(thermal);
     thermal.def_readwrite("heat_capacity_J_per_K", &ThermalFit::heat_capacity_J_per_K)
         .def_readwrite("heat_capacity_J_per_K_std", &ThermalFit::heat_capacity_J_per_K_std)
         .def_readwrite("resistance_K_per_W", &ThermalFit::resistance_K_per_W)
         .def_readwrite("resistance_K_per_W_std", &ThermalFit::resistance_K_per_W_std)
+        .def_readwrite("core_resistance_K_per_W", &ThermalFit::core_resistance_K_per_W,
+                       "From core to case; 0 means one mass.")
+        .def_readwrite("core_resistance_K_per_W_std", &ThermalFit::core_resistance_K_per_W_std)
+        .def_readwrite("core_heat_capacity_J_per_K", &ThermalFit::core_heat_capacity_J_per_K,
+                       "The core's part of heat_capacity_J_per_K.")
+        .def_readwrite("core_heat_capacity_J_per_K_std",
+                       &ThermalFit::core_heat_capacity_J_per_K_std)
         .def_readwrite("source", &ThermalFit::source);
 
     py::class_<CellWindow<double>> window(module, "CellWindow",
@@ -211,6 +245,7 @@ void bind_cell(py::module_& module) {
     add_keyword_constructor(provenance);
     provenance.def_readwrite("made_by", &Provenance::made_by)
         .def_readwrite("made_at", &Provenance::made_at)
+        .def_readwrite("method", &Provenance::method)
         .def_readwrite("notes", &Provenance::notes);
     list_field(provenance, "files", &Provenance::files,
                "list of SourceFile (a copy in each direction)");
@@ -227,6 +262,7 @@ void bind_cell(py::module_& module) {
         .def_readwrite("resistance", &Cell::resistance)
         .def_readwrite("charge_rise", &Cell::charge_rise)
         .def_readwrite("thermal", &Cell::thermal)
+        .def_readwrite("noise", &Cell::noise)
         .def_readwrite("window", &Cell::window)
         .def_readwrite("charge", &Cell::charge)
         .def_readwrite("provenance", &Cell::provenance)
@@ -244,12 +280,15 @@ void bind_cell(py::module_& module) {
     add_keyword_constructor(state);
     state.def_readwrite("soc", &ModelState::soc, "0..1")
         .def_readwrite("soc_std", &ModelState::soc_std)
-        .def_readwrite("branch_V", &ModelState::branch_V, "One per branch; empty means at rest.")
+        .def_readwrite("branch_V", &ModelState::branch_V,
+                       "One per branch, then the charge transfer; empty means at rest.")
         .def_readwrite("hysteresis", &ModelState::hysteresis,
                        "-1 (discharge branch) .. 1 (charge branch)")
         .def_readwrite("resistance_scale", &ModelState::resistance_scale,
                        "1 for the cell that was tested")
-        .def_readwrite("temperature_degC", &ModelState::temperature_degC);
+        .def_readwrite("temperature_degC", &ModelState::temperature_degC)
+        .def_readwrite("core_over_case_K", &ModelState::core_over_case_K,
+                       "How much warmer the core (temperature_degC) is than the case.");
 
     py::class_<CellModel> model(module, "CellModel",
                                 "The cell model: exact steps of any length at constant current.");
@@ -337,18 +376,37 @@ void bind_cell(py::module_& module) {
     model.def(
         "resistance_at",
         [](const CellModel& self, double soc, double temperature_degC) {
-            const std::vector<double> values = self.any->resistance(soc, temperature_degC);
-            const auto n = (values.size() - 1) / 2;
-            py::dict result;
-            result["r0_ohm"] = values[0];
-            result["branch_ohm"] = std::vector<double>(
-                values.begin() + 1, values.begin() + 1 + static_cast<std::ptrdiff_t>(n));
-            result["branch_time_s"] = std::vector<double>(
-                values.begin() + 1 + static_cast<std::ptrdiff_t>(n), values.end());
-            return result;
+            return self.any->resistance(soc, temperature_degC);
         },
         py::arg("soc"), py::arg("temperature_degC") = 25.0,
-        "Resistances and time constants at a place, as a dict.");
+        "Resistances and time constants at a place, as a dict; with charge transfer also "
+        "transfer_scale_V, exchange_current_A, transfer_time_s.");
+    module.def(
+        "resistance_with_std",
+        [](const Cell& from, double soc, double temperature_degC) {
+            const ResistanceStd found = resistance_with_std(from, soc, temperature_degC);
+            const auto pair = [](const ValueStd& v) { return std::pair{v.value, v.std}; };
+            const auto pairs = [&](const std::vector<ValueStd>& all) {
+                std::vector<std::pair<double, double>> result;
+                for (const ValueStd& v : all)
+                    result.push_back(pair(v));
+                return result;
+            };
+            py::dict result;
+            result["r0_ohm"] = pair(found.r0_ohm);
+            result["branch_ohm"] = pairs(found.branch_ohm);
+            result["branch_time_s"] = pairs(found.branch_time_s);
+            if (found.transfer_scale_V) {
+                result["transfer_scale_V"] = pair(*found.transfer_scale_V);
+                result["exchange_current_A"] = pair(*found.exchange_current_A);
+                result["transfer_time_s"] = pair(*found.transfer_time_s);
+            }
+            result["tested"] = found.tested;
+            return result;
+        },
+        py::arg("cell"), py::arg("soc"), py::arg("temperature_degC") = 25.0,
+        "Resistances at a place as (value, standard deviation), as a dict. Beyond the tested "
+        "temperatures (`tested` False) the standard deviation grows.");
 }
 
 }  // namespace voltkeel::python

@@ -1,5 +1,6 @@
 #include "bindings.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
+#include "voltkeel/io/filter_settings.hpp"
 #include "voltkeel/io/replay.hpp"
 
 namespace voltkeel::python {
@@ -17,7 +18,7 @@ class AnyFilter {
     [[nodiscard]] virtual py::array_t<double> covariance() const = 0;
 };
 
-template <int Branches>
+template <int Branches, bool Transfer>
 class Filter final : public AnyFilter {
   public:
     Filter(const Cell& cell, const SocFilterSettings<double>& settings) : tables_(cell) {
@@ -43,13 +44,13 @@ class Filter final : public AnyFilter {
         const auto& s = filter_.state();
         return {filter_.estimate().soc,
                 filter_.estimate().soc_std,
-                {s.cell.branch_V, s.cell.branch_V + Branches},
+                {s.cell.branch_V, s.cell.branch_V + s.cell.lags},
                 s.cell.hysteresis,
                 s.cell.resistance_scale,
                 s.last_temperature_degC};
     }
     [[nodiscard]] py::array_t<double> covariance() const override {
-        constexpr int size = SocFilter<double, Branches>::size;
+        constexpr int size = SocFilter<double, Branches, Transfer>::size;
         py::array_t<double> result({size, size});
         auto out = result.mutable_unchecked<2>();
         for (int i = 0; i < size; ++i) {
@@ -60,8 +61,8 @@ class Filter final : public AnyFilter {
     }
 
   private:
-    CellTables<double, Branches> tables_;
-    SocFilter<double, Branches> filter_;
+    CellTables<double, Branches, Transfer> tables_;
+    SocFilter<double, Branches, Transfer> filter_;
 };
 
 struct RuntimeFilter {
@@ -134,14 +135,17 @@ void bind_estimate(py::module_& module) {
     py::class_<RuntimeFilter> filter(
         module, "SocFilter",
         "SOC of one cell from current, voltage and temperature (extended Kalman filter).");
-    filter.def(py::init([](const Cell& cell, const Settings& s) {
-                   return RuntimeFilter{with_branches(
-                       cell.resistance.branches.size(), [&](auto n) -> std::unique_ptr<AnyFilter> {
-                           return std::make_unique<Filter<decltype(n)::value>>(cell, s);
-                       })};
-               }),
-               py::arg("cell"), py::arg_v("settings", Settings{}, "SocFilterSettings()"),
-               "A filter for a cell; it answers once it has been started.");
+    filter.def(
+        py::init([](const Cell& cell, const std::optional<Settings>& given) {
+            const Settings s = given ? *given : filter_settings(cell);
+            return RuntimeFilter{with_form(cell, [&](auto form) -> std::unique_ptr<AnyFilter> {
+                return std::make_unique<Filter<decltype(form)::branches, decltype(form)::transfer>>(
+                    cell, s);
+            })};
+        }),
+        py::arg("cell"), py::arg("settings") = py::none(),
+        "A filter for a cell; it answers once it has been started. Without settings it takes "
+        "filter_settings(cell).");
     filter.def(
         "start",
         [](RuntimeFilter& f, double soc, double std, double t) {
@@ -212,8 +216,8 @@ void bind_estimate(py::module_& module) {
     module.def(
         "replay",
         [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
-           double initial_soc_std, std::optional<double> capacity_Ah, const Settings& s,
-           const Progress<double>& progress) {
+           double initial_soc_std, std::optional<double> capacity_Ah,
+           const std::optional<Settings>& s, const Progress<double>& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
             return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s},
@@ -221,13 +225,18 @@ void bind_estimate(py::module_& module) {
         },
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
-        py::arg_v("settings", Settings{}, "SocFilterSettings()"), py::arg("progress") = py::none(),
+        py::arg("settings") = py::none(), py::arg("progress") = py::none(),
         "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
-        "capacity\nsettings : SocFilterSettings\n"
+        "capacity\nsettings : SocFilterSettings; None takes filter_settings(cell)\n"
         "progress : called with the share done; returning False "
         "cancels\n\nReturns\n-------\nSocTrace");
+    module.def(
+        "filter_settings", &filter_settings, py::arg("cell"),
+        "Settings from the noise that the cell's fit found in cross-validation, opened where its "
+        "standard deviations say that little is known.\n\nParameters\n----------\ncell : "
+        "Cell\n\nReturns\n-------\nSocFilterSettings");
     module.def("write_trace", &write_trace, py::arg("path"), py::arg("trace"),
                "Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, "
                "fault_bits as CSV.");

@@ -1,6 +1,8 @@
 #include "bindings.hpp"
 #include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/io/csv.hpp"
+#include "voltkeel/io/join.hpp"
+#include "voltkeel/io/log_mapping.hpp"
 
 namespace voltkeel::python {
 
@@ -52,6 +54,57 @@ void bind_io(py::module_& module) {
         "temperature_degC", [](const Log& self) { return to_array(self.temperature_degC); },
         "(n,) temperature in degC");
     log.def_readwrite("source", &Log::source, "Name used in messages.");
+    log.def_readwrite("clock_origin_s", &Log::clock_origin_s,
+                      "Seconds from 1970-01-01 to time_s = 0 on the clock of the file's time "
+                      "stamps; None without stamps.");
+
+    py::enum_<CurrentSign>(module, "CurrentSign", "Direction of current a file writes as positive.")
+        .value("charge_positive", CurrentSign::charge_positive)
+        .value("discharge_positive", CurrentSign::discharge_positive);
+    py::enum_<TimeFormat>(module, "TimeFormat", "How the time column is written.")
+        .value("automatic", TimeFormat::automatic, "as the first row has it")
+        .value("number", TimeFormat::number)
+        .value("timestamp", TimeFormat::timestamp, "2024-03-01 12:00:00.5, with T, Z or +01:00")
+        .value("elapsed", TimeFormat::elapsed, "HH:MM:SS");
+    py::class_<LogColumns> columns(module, "LogColumns",
+                                   "Names of the columns. A default name also finds that of the "
+                                   "open Battery Data Format.");
+    add_keyword_constructor(columns);
+    columns.def_readwrite("time", &LogColumns::time)
+        .def_readwrite("current", &LogColumns::current)
+        .def_readwrite("voltage", &LogColumns::voltage)
+        .def_readwrite("temperature", &LogColumns::temperature);
+    py::class_<LogUnits> units(module, "LogUnits", "Units of the columns.");
+    add_keyword_constructor(units);
+    units.def_readwrite("time", &LogUnits::time, "s, ms, min or h")
+        .def_readwrite("current", &LogUnits::current, "A or mA")
+        .def_readwrite("voltage", &LogUnits::voltage, "V or mV")
+        .def_readwrite("temperature", &LogUnits::temperature, "degC, K or degF");
+    py::class_<LogReadSettings> how(module, "LogReadSettings",
+                                    "How to read a log; kept in a file by save_log_mapping.");
+    add_keyword_constructor(how);
+    how.def_readwrite("columns", &LogReadSettings::columns)
+        .def_readwrite("units", &LogReadSettings::units)
+        .def_readwrite("units_from_header", &LogReadSettings::units_from_header,
+                       "'Voltage / V', 'Current (mA)' and 'Time [min]' tell their units.")
+        .def_readwrite("time_format", &LogReadSettings::time_format)
+        .def_readwrite("decimal_comma", &LogReadSettings::decimal_comma)
+        .def_readwrite("header_line", &LogReadSettings::header_line, "From 1; 0 looks for it.")
+        .def_readwrite("lines_after_header", &LogReadSettings::lines_after_header,
+                       "Lines to pass over behind the header.")
+        .def_readwrite("current_sign", &LogReadSettings::current_sign)
+        .def_readwrite("current_offset_A", &LogReadSettings::current_offset_A,
+                       "Added to every reading that is not exactly zero, charge positive.")
+        .def_readwrite("gap_s", &LogReadSettings::gap_s, "Longer steps are reported.")
+        .def_readwrite("temperature_degC", &LogReadSettings::temperature_degC,
+                       "Stands in for missing temperatures.")
+        .def_property(
+            "separator", [](const LogReadSettings& self) { return std::string(1, self.separator); },
+            [](LogReadSettings& self, const std::string& text) {
+                if (text.size() != 1) throw Error("separator: must be one character");
+                self.separator = text.front();
+            },
+            "Between the fields of a row, one character.");
 
     py::enum_<TimeFinding>(module, "TimeFinding", "What can be odd about the time of a row.")
         .value("gap", TimeFinding::gap)
@@ -62,29 +115,46 @@ void bind_io(py::module_& module) {
         .def_readonly("line", &LogFinding::line, "Line of the file, counted from 1.")
         .def_readonly("time_s", &LogFinding::time_s)
         .def_readonly("step_s", &LogFinding::step_s, "Time since the last row kept.");
+    py::class_<LogColumnTaken>(module, "LogColumnTaken", "A column that was read.")
+        .def_readonly("quantity", &LogColumnTaken::quantity, "Our name of it.")
+        .def_readonly("name", &LogColumnTaken::name, "Its name in the file.")
+        .def_readonly("unit", &LogColumnTaken::unit, "The unit it was read in.");
     py::class_<LogReport>(module, "LogReport", "What reading a log came across.")
         .def_readonly("findings", &LogReport::findings)
+        .def_readonly("columns", &LogReport::columns)
+        .def_readonly("header_line", &LogReport::header_line)
+        .def_readonly("first_row_line", &LogReport::first_row_line)
         .def_readonly("rows", &LogReport::rows)
         .def_readonly("rows_dropped", &LogReport::rows_dropped)
         .def_readonly("temperatures_filled", &LogReport::temperatures_filled)
         .def_readonly("last_line_open", &LogReport::last_line_open)
+        .def("line_of", &LogReport::line_of, py::arg("row"), "Line of the file that holds a row.")
         .def("summary", &LogReport::summary, "The report in plain words.");
 
     module.def(
         "read_log",
-        [](const std::filesystem::path& path, const std::string& time, const std::string& current,
-           const std::string& voltage, const std::string& temperature, bool discharge_positive,
-           double current_offset_A, double gap_s, std::optional<double> temperature_degC,
-           const std::string& separator) {
-            if (separator.size() != 1) throw Error("separator: must be one character");
-            LogReadSettings settings;
-            settings.columns = {time, current, voltage, temperature};
-            settings.current_sign =
-                discharge_positive ? CurrentSign::discharge_positive : CurrentSign::charge_positive;
-            settings.current_offset_A = current_offset_A;
-            settings.gap_s = gap_s;
-            settings.temperature_degC = temperature_degC;
-            settings.separator = separator.front();
+        [](const std::filesystem::path& path, const std::optional<LogReadSettings>& mapping,
+           const std::optional<std::string>& time, const std::optional<std::string>& current,
+           const std::optional<std::string>& voltage, const std::optional<std::string>& temperature,
+           std::optional<bool> discharge_positive, std::optional<double> current_offset_A,
+           std::optional<double> gap_s, std::optional<double> temperature_degC,
+           const std::optional<std::string>& separator) {
+            if (separator && separator->size() != 1) {
+                throw Error("separator: must be one character");
+            }
+            LogReadSettings settings = mapping.value_or(LogReadSettings{});
+            if (time) settings.columns.time = *time;
+            if (current) settings.columns.current = *current;
+            if (voltage) settings.columns.voltage = *voltage;
+            if (temperature) settings.columns.temperature = *temperature;
+            if (discharge_positive) {
+                settings.current_sign = *discharge_positive ? CurrentSign::discharge_positive
+                                                            : CurrentSign::charge_positive;
+            }
+            if (current_offset_A) settings.current_offset_A = *current_offset_A;
+            if (gap_s) settings.gap_s = *gap_s;
+            if (temperature_degC) settings.temperature_degC = temperature_degC;
+            if (separator) settings.separator = separator->front();
             LogReading reading;
             {
                 const py::gil_scoped_release release;
@@ -92,19 +162,38 @@ void bind_io(py::module_& module) {
             }
             return py::make_tuple(std::move(reading.log), std::move(reading.report));
         },
-        py::arg("path"), py::kw_only(), py::arg("time") = "time_s",
-        py::arg("current") = "current_A", py::arg("voltage") = "voltage_V",
-        py::arg("temperature") = "temperature_degC", py::arg("discharge_positive") = false,
-        py::arg("current_offset_A") = 0.0, py::arg("gap_s") = 600.0,
-        py::arg("temperature_degC") = py::none(), py::arg("separator") = ",",
-        "Read a CSV log.\n\nParameters\n----------\npath : file with a header row\ntime, current, "
-        "voltage, temperature : names of the columns\n"
+        py::arg("path"), py::arg("settings") = py::none(), py::kw_only(),
+        py::arg("time") = py::none(), py::arg("current") = py::none(),
+        py::arg("voltage") = py::none(), py::arg("temperature") = py::none(),
+        py::arg("discharge_positive") = py::none(), py::arg("current_offset_A") = py::none(),
+        py::arg("gap_s") = py::none(), py::arg("temperature_degC") = py::none(),
+        py::arg("separator") = py::none(),
+        "Read a CSV log.\n\nParameters\n----------\npath : file with a header row\nsettings : "
+        "LogReadSettings, as load_log_mapping gives; what is given beside it comes first\ntime, "
+        "current, voltage, temperature : names of the columns; left out, ours (time_s, current_A, "
+        "voltage_V, temperature_degC) or those of the open Battery Data Format\n"
         "discharge_positive : the file writes discharge as positive\n"
         "current_offset_A : added to every reading that is not exactly zero, charge positive\n"
-        "gap_s : longer steps are reported\ntemperature_degC : stands in for missing "
-        "temperatures\n\n"
+        "gap_s : longer steps are reported (600)\ntemperature_degC : stands in for missing "
+        "temperatures\nseparator : between fields (',')\n\n"
         "Returns\n-------\n(Log, LogReport)\n\nRaises\n------\nDataError\n    Names file, line, "
         "column and text of the first cell that cannot be used.");
+    module.def("load_log_mapping", &load_log_mapping, py::arg("path"),
+               "Read a mapping file. Raises DataError naming every field that is wrong.");
+    module.def("parse_log_mapping", &parse_log_mapping, py::arg("json"),
+               py::arg("source") = "memory", "A mapping from JSON text.");
+    module.def("save_log_mapping", &save_log_mapping, py::arg("path"), py::arg("settings"),
+               "Write a mapping file; it appears complete or not at all.");
+    module.def(
+        "join_logs",
+        [](const std::vector<Log>& logs, double pause_s) { return join_logs(logs, {pause_s}); },
+        py::arg("logs"), py::arg("pause_s") = 1.0,
+        "Join logs to one, in the order given, with time that goes on.\n\n"
+        "Parameters\n----------\nlogs : list of Log; by their time stamps where all have some\n"
+        "pause_s : time between a log and the next where they have "
+        "none\n\nReturns\n-------\nLog\n\n"
+        "Raises\n------\nDataError\n    Names the log that starts before the one in front of it "
+        "ends.");
 
     module.def("load_cell", &load_cell, py::arg("path"),
                "Read and check a cell.json. Raises DataError naming every field that is wrong.");

@@ -34,7 +34,9 @@ void bind_limits(py::module_& module) {
         .def_readwrite("current_tolerance_A", &Settings::current_tolerance_A)
         .def_readwrite("largest_rate_per_h", &Settings::largest_rate_per_h)
         .def_readwrite("soc_margin", &Settings::soc_margin)
-        .def_readwrite("voltage_margin_V", &Settings::voltage_margin_V);
+        .def_readwrite("voltage_margin_V", &Settings::voltage_margin_V)
+        .def_readwrite("core_over_case_K", &Settings::core_over_case_K,
+                       "Added to that of the state.");
     module.def(
         "current_limits",
         [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,

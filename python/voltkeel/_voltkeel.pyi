@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['BranchGrid', 'Cell', 'CellModel', 'CellWindow', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeZone', 'CurrentGrid', 'DataError', 'DirectionLimit', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'HorizonLimit', 'LimitReason', 'LimitSettings', 'Log', 'LogFinding', 'LogReport', 'ModelState', 'OcvCurve', 'Pack', 'PackLayout', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'ResistanceGrid', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'ThermalFit', 'TimeFinding', 'cell_count', 'cell_current_A', 'cell_power_W', 'check', 'current_limits', 'fit_cell', 'load_cell', 'load_pack', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'read_log', 'read_slow_test', 'replay', 'save_cell', 'save_pack', 'time_to_full', 'time_to_soc', 'to_json', 'write_trace']
+__all__: list[str] = ['BranchGrid', 'Cell', 'CellModel', 'CellWindow', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_data', 'correct_log', 'current_limits', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'incremental_capacity', 'join_logs', 'load_cell', 'load_log_mapping', 'load_pack', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'published_ocv_V', 'read_log', 'read_slow_test', 'refine_cell', 'replay', 'resistance_with_std', 'rest_current_A', 'save_cell', 'save_log_mapping', 'save_pack', 'steps_table', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -106,6 +106,100 @@ class BranchGrid:
     @time_s_std.setter
     def time_s_std(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
         ...
+class ChargeTransferGrid:
+    """
+    Charge transfer over [temperature][soc].
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def exchange_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @exchange_current_A.setter
+    def exchange_current_A(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def exchange_current_A_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @exchange_current_A_std.setter
+    def exchange_current_A_std(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def scale_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @scale_V.setter
+    def scale_V(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def scale_V_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @scale_V_std.setter
+    def scale_V_std(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @time_s.setter
+    def time_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def time_s_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (t, s)
+        """
+    @time_s_std.setter
+    def time_s_std(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class ModelNoise:
+    """
+    How far the model is off on tests it was not fitted to.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def correlation_time_s(self) -> float:
+        ...
+    @correlation_time_s.setter
+    def correlation_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def lasting_share(self) -> float:
+        ...
+    @lasting_share.setter
+    def lasting_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        ...
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class ResistanceGrid:
     """
     Resistances as fitted, over [temperature][soc].
@@ -121,6 +215,14 @@ class ResistanceGrid:
         """
     @branches.setter
     def branches(self, arg1: collections.abc.Sequence[BranchGrid]) -> None:
+        ...
+    @property
+    def charge_transfer(self) -> ChargeTransferGrid | None:
+        """
+        ChargeTransferGrid or None
+        """
+    @charge_transfer.setter
+    def charge_transfer(self, arg0: ChargeTransferGrid | None) -> None:
         ...
     @property
     def r0_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
@@ -182,13 +284,41 @@ class ChargeRiseFit:
         ...
 class ThermalFit:
     """
-    One thermal mass with one path to the surroundings.
+    Thermal masses and paths: core, case, surroundings.
     """
     source: str
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
         """
+    @property
+    def core_heat_capacity_J_per_K(self) -> float:
+        """
+        The core's part of heat_capacity_J_per_K.
+        """
+    @core_heat_capacity_J_per_K.setter
+    def core_heat_capacity_J_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def core_heat_capacity_J_per_K_std(self) -> float:
+        ...
+    @core_heat_capacity_J_per_K_std.setter
+    def core_heat_capacity_J_per_K_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def core_resistance_K_per_W(self) -> float:
+        """
+        From core to case; 0 means one mass.
+        """
+    @core_resistance_K_per_W.setter
+    def core_resistance_K_per_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def core_resistance_K_per_W_std(self) -> float:
+        ...
+    @core_resistance_K_per_W_std.setter
+    def core_resistance_K_per_W_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
     @property
     def heat_capacity_J_per_K(self) -> float:
         ...
@@ -416,6 +546,7 @@ class Provenance:
     """
     made_at: str
     made_by: str
+    method: str
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
@@ -441,6 +572,7 @@ class Cell:
     charge: ChargePlan
     charge_rise: ChargeRiseFit
     name: str
+    noise: ModelNoise
     ocv: OcvCurve
     provenance: Provenance
     resistance: ResistanceGrid
@@ -501,10 +633,18 @@ class ModelState:
     @property
     def branch_V(self) -> list[float]:
         """
-        One per branch; empty means at rest.
+        One per branch, then the charge transfer; empty means at rest.
         """
     @branch_V.setter
     def branch_V(self, arg0: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex]) -> None:
+        ...
+    @property
+    def core_over_case_K(self) -> float:
+        """
+        How much warmer the core (temperature_degC) is than the case.
+        """
+    @core_over_case_K.setter
+    def core_over_case_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def hysteresis(self) -> float:
@@ -564,7 +704,7 @@ class CellModel:
         """
     def resistance_at(self, soc: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> dict:
         """
-        Resistances and time constants at a place, as a dict.
+        Resistances and time constants at a place, as a dict; with charge transfer also transfer_scale_V, exchange_current_A, transfer_time_s.
         """
     def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple[numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.float64]]:
         """
@@ -618,6 +758,14 @@ class Log:
     def __repr__(self) -> str:
         ...
     @property
+    def clock_origin_s(self) -> float | None:
+        """
+        Seconds from 1970-01-01 to time_s = 0 on the clock of the file's time stamps; None without stamps.
+        """
+    @clock_origin_s.setter
+    def clock_origin_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
     def current_A(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (n,) current in A, positive when charging
@@ -645,6 +793,227 @@ class Log:
         """
         (n,) terminal voltage in V
         """
+class CurrentSign:
+    """
+    Direction of current a file writes as positive.
+    
+    Members:
+    
+      charge_positive
+    
+      discharge_positive
+    """
+    __members__: typing.ClassVar[dict[str, CurrentSign]]
+    charge_positive: typing.ClassVar[CurrentSign]
+    discharge_positive: typing.ClassVar[CurrentSign]
+    @typing.overload
+    def __eq__(self, other: CurrentSign) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CurrentSign) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class TimeFormat:
+    """
+    How the time column is written.
+    
+    Members:
+    
+      automatic : as the first row has it
+    
+      number
+    
+      timestamp : 2024-03-01 12:00:00.5, with T, Z or +01:00
+    
+      elapsed : HH:MM:SS
+    """
+    __members__: typing.ClassVar[dict[str, TimeFormat]]
+    automatic: typing.ClassVar[TimeFormat]
+    elapsed: typing.ClassVar[TimeFormat]
+    number: typing.ClassVar[TimeFormat]
+    timestamp: typing.ClassVar[TimeFormat]
+    @typing.overload
+    def __eq__(self, other: TimeFormat) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: TimeFormat) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class LogColumns:
+    """
+    Names of the columns. A default name also finds that of the open Battery Data Format.
+    """
+    current: str
+    temperature: str
+    time: str
+    voltage: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+class LogUnits:
+    """
+    Units of the columns.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current(self) -> str:
+        """
+        A or mA
+        """
+    @current.setter
+    def current(self, arg0: str) -> None:
+        ...
+    @property
+    def temperature(self) -> str:
+        """
+        degC, K or degF
+        """
+    @temperature.setter
+    def temperature(self, arg0: str) -> None:
+        ...
+    @property
+    def time(self) -> str:
+        """
+        s, ms, min or h
+        """
+    @time.setter
+    def time(self, arg0: str) -> None:
+        ...
+    @property
+    def voltage(self) -> str:
+        """
+        V or mV
+        """
+    @voltage.setter
+    def voltage(self, arg0: str) -> None:
+        ...
+class LogReadSettings:
+    """
+    How to read a log; kept in a file by save_log_mapping.
+    """
+    columns: LogColumns
+    current_sign: CurrentSign
+    decimal_comma: bool
+    time_format: TimeFormat
+    units: LogUnits
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_offset_A(self) -> float:
+        """
+        Added to every reading that is not exactly zero, charge positive.
+        """
+    @current_offset_A.setter
+    def current_offset_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gap_s(self) -> float:
+        """
+        Longer steps are reported.
+        """
+    @gap_s.setter
+    def gap_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def header_line(self) -> int:
+        """
+        From 1; 0 looks for it.
+        """
+    @header_line.setter
+    def header_line(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def lines_after_header(self) -> int:
+        """
+        Lines to pass over behind the header.
+        """
+    @lines_after_header.setter
+    def lines_after_header(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def separator(self) -> str:
+        """
+        Between the fields of a row, one character.
+        """
+    @separator.setter
+    def separator(self, arg1: str) -> None:
+        ...
+    @property
+    def temperature_degC(self) -> float | None:
+        """
+        Stands in for missing temperatures.
+        """
+    @temperature_degC.setter
+    def temperature_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def units_from_header(self) -> bool:
+        """
+        'Voltage / V', 'Current (mA)' and 'Time [min]' tell their units.
+        """
+    @units_from_header.setter
+    def units_from_header(self, arg0: bool) -> None:
+        ...
 class TimeFinding:
     """
     What can be odd about the time of a row.
@@ -715,16 +1084,48 @@ class LogFinding:
     @property
     def time_s(self) -> float:
         ...
+class LogColumnTaken:
+    """
+    A column that was read.
+    """
+    @property
+    def name(self) -> str:
+        """
+        Its name in the file.
+        """
+    @property
+    def quantity(self) -> str:
+        """
+        Our name of it.
+        """
+    @property
+    def unit(self) -> str:
+        """
+        The unit it was read in.
+        """
 class LogReport:
     """
     What reading a log came across.
     """
+    def line_of(self, row: typing.SupportsInt | typing.SupportsIndex) -> int:
+        """
+        Line of the file that holds a row.
+        """
     def summary(self) -> str:
         """
         The report in plain words.
         """
     @property
+    def columns(self) -> list[LogColumnTaken]:
+        ...
+    @property
     def findings(self) -> list[LogFinding]:
+        ...
+    @property
+    def first_row_line(self) -> int:
+        ...
+    @property
+    def header_line(self) -> int:
         ...
     @property
     def last_line_open(self) -> bool:
@@ -1066,9 +1467,9 @@ class SocFilter:
     """
     SOC of one cell from current, voltage and temperature (extended Kalman filter).
     """
-    def __init__(self, cell: Cell, settings: SocFilterSettings = ...) -> None:
+    def __init__(self, cell: Cell, settings: SocFilterSettings | None = None) -> None:
         """
-        A filter for a cell; it answers once it has been started.
+        A filter for a cell; it answers once it has been started. Without settings it takes filter_settings(cell).
         """
     def run(self, log: Log) -> tuple[numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.uint32]]:
         """
@@ -1248,6 +1649,14 @@ class LimitSettings:
         Every field can be given as a keyword; the others keep their default.
         """
     @property
+    def core_over_case_K(self) -> float:
+        """
+        Added to that of the state.
+        """
+    @core_over_case_K.setter
+    def core_over_case_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def current_tolerance(self) -> float:
         ...
     @current_tolerance.setter
@@ -1421,6 +1830,151 @@ class ChargeOutlook:
         """
         How it ended, in plain words.
         """
+class ChargeTestSettings:
+    """
+    Knobs of the fit to charges.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def full_soc_std(self) -> float:
+        ...
+    @full_soc_std.setter
+    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def independent_s(self) -> float:
+        ...
+    @independent_s.setter
+    def independent_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_iterations(self) -> int:
+        ...
+    @max_iterations.setter
+    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        ...
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rest_s(self) -> float:
+        ...
+    @rest_s.setter
+    def rest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def row_s(self) -> float:
+        ...
+    @row_s.setter
+    def row_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def scale_log_std(self) -> float:
+        """
+        How far all resistances together may lie from the cell's.
+        """
+    @scale_log_std.setter
+    def scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_from(self) -> float:
+        """
+        Rows above this SOC count in full.
+        """
+    @soc_from.setter
+    def soc_from(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_start(self) -> float:
+        ...
+    @soc_start.setter
+    def soc_start(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_start_std(self) -> float:
+        ...
+    @soc_start_std.setter
+    def soc_start_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def taper_share(self) -> float:
+        ...
+    @taper_share.setter
+    def taper_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def weight_below(self) -> float:
+        ...
+    @weight_below.setter
+    def weight_below(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeTestFit:
+    """
+    What charges say about the rise of the slow resistance; arrays have one entry a charge.
+    """
+    @property
+    def charge_Ah(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) put in from the first row to the end of the charge
+        """
+    @property
+    def initial_soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) at the first row, counted back from full and fitted
+        """
+    @property
+    def initial_soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def iterations(self) -> int:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        ...
+    @property
+    def residual_before_rms_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) with the rise that the cell came with
+        """
+    @property
+    def residual_rms_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) above soc_from while charging, with the rise
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of all resistances during the charge
+        """
+    @property
+    def rise(self) -> ChargeRiseFit:
+        ...
+    @property
+    def rows_used(self) -> int:
+        ...
+    @property
+    def soc_start_std(self) -> float:
+        ...
 class SlowTestSettings:
     """
     Knobs of the slow-test evaluation.
@@ -1465,6 +2019,36 @@ class SlowTestSettings:
     @overvoltage_share_std.setter
     def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
+class VoltageNoise:
+    """
+    What is left between model and measurement in a fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def overvoltage_share_std(self) -> float:
+        """
+        part that grows with the overvoltage
+        """
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @rows_per_independent_row.setter
+    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        """
+        constant part
+        """
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class PulseFitSettings:
     """
     Knobs of the pulse fit.
@@ -1482,6 +2066,14 @@ class PulseFitSettings:
     def branches(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
         ...
     @property
+    def charge_transfer(self) -> bool:
+        """
+        fit an overvoltage that saturates with the current
+        """
+    @charge_transfer.setter
+    def charge_transfer(self, arg0: bool) -> None:
+        ...
+    @property
     def full_above_soc(self) -> float:
         ...
     @full_above_soc.setter
@@ -1494,16 +2086,44 @@ class PulseFitSettings:
     def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def highest_rate_per_h(self) -> float:
+        """
+        faster pulses and the rests after them do not count
+        """
+    @highest_rate_per_h.setter
+    def highest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def initial_soc_std(self) -> float:
         ...
     @initial_soc_std.setter
     def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def least_capacity_std(self) -> float:
+        ...
+    @least_capacity_std.setter
+    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def max_iterations(self) -> int:
         ...
     @max_iterations.setter
     def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        to start from
+        """
+    @noise.setter
+    def noise(self, arg0: VoltageNoise) -> None:
+        ...
+    @property
+    def noise_rounds(self) -> int:
+        ...
+    @noise_rounds.setter
+    def noise_rounds(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
         ...
     @property
     def ocv_soc_std(self) -> float:
@@ -1516,18 +2136,6 @@ class PulseFitSettings:
         ...
     @ocv_std_V.setter
     def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def overvoltage_share_std(self) -> float:
-        ...
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rows_per_independent_row(self) -> float:
-        ...
-    @rows_per_independent_row.setter
-    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def slow_log_std(self) -> float:
@@ -1566,15 +2174,22 @@ class PulseFitSettings:
     def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
-    def voltage_std_V(self) -> float:
+    def transfer_scale_log_std(self) -> float:
         ...
-    @voltage_std_V.setter
-    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+    @transfer_scale_log_std.setter
+    def transfer_scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def transfer_time_log_std(self) -> float:
+        ...
+    @transfer_time_log_std.setter
+    def transfer_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
 class FitSettings:
     """
     Knobs of the whole fit.
     """
+    charges: ChargeTestSettings
     name: str
     pulses: PulseFitSettings
     slow: SlowTestSettings
@@ -1582,6 +2197,14 @@ class FitSettings:
         """
         Every field can be given as a keyword; the others keep their default.
         """
+    @property
+    def choose_form(self) -> bool:
+        """
+        choose branches and charge transfer by the information criterion
+        """
+    @choose_form.setter
+    def choose_form(self, arg0: bool) -> None:
+        ...
     @property
     def hysteresis_rate(self) -> float:
         ...
@@ -1593,6 +2216,14 @@ class FitSettings:
         ...
     @passes.setter
     def passes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def pulse_offset_share_std(self) -> float:
+        """
+        offset in the pulse tests, a share of their largest current; 0: known
+        """
+    @pulse_offset_share_std.setter
+    def pulse_offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def same_temperature_K(self) -> float:
@@ -1626,6 +2257,50 @@ class PulseFitBranch:
     @property
     def time_s(self) -> float:
         ...
+class ChargeTransferFit:
+    """
+    Charge transfer at one temperature.
+    """
+    @property
+    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) to small currents
+        """
+    @property
+    def scale_V(self) -> float:
+        ...
+    @property
+    def scale_log_std(self) -> float:
+        ...
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class FormTrial:
+    """
+    One form of the model, tried on all pulse tests.
+    """
+    @property
+    def branches(self) -> int:
+        ...
+    @property
+    def charge_transfer(self) -> bool:
+        ...
+    @property
+    def criterion(self) -> float:
+        """
+        Bayesian information criterion; the lowest wins.
+        """
+    @property
+    def residual_rms_V(self) -> float:
+        ...
 class PulseFit:
     """
     The fit at one temperature.
@@ -1633,6 +2308,30 @@ class PulseFit:
     @property
     def branches(self) -> list[PulseFitBranch]:
         ...
+    @property
+    def capacity_Ah(self) -> float:
+        """
+        that brings the rested voltages onto the OCV
+        """
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def charge_transfer(self) -> ChargeTransferFit | None:
+        """
+        or None
+        """
+    @property
+    def deviance(self) -> float:
+        ...
+    @property
+    def effective_parameters(self) -> float:
+        ...
+    @property
+    def findings(self) -> list[str]:
+        """
+        What the tests leave open.
+        """
     @property
     def initial_soc(self) -> list[float]:
         """
@@ -1647,6 +2346,11 @@ class PulseFit:
     @property
     def largest_discharge_A(self) -> float:
         ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        VoltageNoise of the residuals.
+        """
     @property
     def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
         """
@@ -1722,12 +2426,1163 @@ class FitResult:
     def cell(self) -> Cell:
         ...
     @property
+    def charges(self) -> ChargeTestFit | None:
+        """
+        None when no charges were handed in.
+        """
+    @property
+    def forms(self) -> list[FormTrial]:
+        """
+        Forms tried, the chosen one first.
+        """
+    @property
     def pulses(self) -> list[PulseFit]:
         """
         By rising temperature.
         """
     @property
     def slow(self) -> SlowTest:
+        ...
+class Chemistry:
+    """
+    Positive electrode against graphite; decides the published OCV curve.
+    
+    Members:
+    
+      nmc
+    
+      nca
+    
+      lco
+    
+      lmo
+    
+      lfp
+    """
+    __members__: typing.ClassVar[dict[str, Chemistry]]
+    lco: typing.ClassVar[Chemistry]
+    lfp: typing.ClassVar[Chemistry]
+    lmo: typing.ClassVar[Chemistry]
+    nca: typing.ClassVar[Chemistry]
+    nmc: typing.ClassVar[Chemistry]
+    @typing.overload
+    def __eq__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class DataSheet:
+    """
+    What a data sheet says of one cell; None where it says nothing.
+    """
+    chemistry: Chemistry
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def charge_current_A(self) -> float | None:
+        """
+        standard charge
+        """
+    @charge_current_A.setter
+    def charge_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_current_max_A(self) -> float | None:
+        ...
+    @charge_current_max_A.setter
+    def charge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_max_degC(self) -> float | None:
+        ...
+    @charge_temperature_max_degC.setter
+    def charge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_min_degC(self) -> float | None:
+        ...
+    @charge_temperature_min_degC.setter
+    def charge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def dc_pulse_s(self) -> float:
+        """
+        0.5 .. 120
+        """
+    @dc_pulse_s.setter
+    def dc_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def discharge_current_max_A(self) -> float | None:
+        """
+        a magnitude
+        """
+    @discharge_current_max_A.setter
+    def discharge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_max_degC(self) -> float | None:
+        ...
+    @discharge_temperature_max_degC.setter
+    def discharge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_min_degC(self) -> float | None:
+        ...
+    @discharge_temperature_min_degC.setter
+    def discharge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def end_current_A(self) -> float | None:
+        ...
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def mass_kg(self) -> float | None:
+        ...
+    @mass_kg.setter
+    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def resistance_ac_ohm(self) -> float:
+        """
+        at 1 kHz, 25 degC
+        """
+    @resistance_ac_ohm.setter
+    def resistance_ac_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_dc_ohm(self) -> float:
+        """
+        after dc_pulse_s, 25 degC, half full
+        """
+    @resistance_dc_ohm.setter
+    def resistance_dc_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float | None:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float | None:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+class PulseForm:
+    """
+    Which five parameters describe a pulse.
+    
+    Members:
+    
+      two_branches
+    
+      lumped
+    """
+    __members__: typing.ClassVar[dict[str, PulseForm]]
+    lumped: typing.ClassVar[PulseForm]
+    two_branches: typing.ClassVar[PulseForm]
+    @typing.overload
+    def __eq__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class CurrentHold:
+    """
+    What the current did between two rows.
+    
+    Members:
+    
+      held
+    
+      ramp
+    """
+    __members__: typing.ClassVar[dict[str, CurrentHold]]
+    held: typing.ClassVar[CurrentHold]
+    ramp: typing.ClassVar[CurrentHold]
+    @typing.overload
+    def __eq__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SinglePulseSettings:
+    """
+    Knobs of the single-pulse fit.
+    """
+    form: PulseForm
+    hold: CurrentHold
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def first_row(self) -> int:
+        ...
+    @first_row.setter
+    def first_row(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_evaluations(self) -> int:
+        ...
+    @max_evaluations.setter
+    def max_evaluations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        """
+        known slope of the OCV (two_branches)
+        """
+    @ocv_slope_V_per_Ah.setter
+    def ocv_slope_V_per_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def row_count(self) -> int:
+        """
+        0 means all that follow
+        """
+    @row_count.setter
+    def row_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_time_s(self) -> float:
+        """
+        time constant of the second branch (two_branches)
+        """
+    @slow_time_s.setter
+    def slow_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SinglePulseFit:
+    """
+    Five parameters of one pulse.
+    """
+    @property
+    def branch_ohm(self) -> float:
+        ...
+    @property
+    def branch_ohm_std(self) -> float:
+        ...
+    @property
+    def branch_time_s(self) -> float:
+        ...
+    @property
+    def branch_time_s_std(self) -> float:
+        ...
+    @property
+    def correlation(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (5, 5): ocv_V, r0_ohm, branch_ohm, ln branch_time_s, slow_ohm or ocv_slope_V_per_Ah
+        """
+    @property
+    def cost_V2(self) -> float:
+        """
+        half the sum of squared residuals
+        """
+    @property
+    def evaluations(self) -> int:
+        ...
+    @property
+    def ocv_V(self) -> float:
+        ...
+    @property
+    def ocv_V_std(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah_std(self) -> float:
+        ...
+    @property
+    def r0_ohm(self) -> float:
+        ...
+    @property
+    def r0_ohm_std(self) -> float:
+        ...
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+    @property
+    def rows(self) -> int:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @property
+    def slow_ohm(self) -> float:
+        ...
+    @property
+    def slow_ohm_std(self) -> float:
+        ...
+class IncrementalCapacitySettings:
+    """
+    Knobs of the incremental capacity.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def smoothing_V(self) -> float:
+        """
+        standard deviation of the Gaussian
+        """
+    @smoothing_V.setter
+    def smoothing_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def step_V(self) -> float:
+        """
+        distance of the voltages
+        """
+    @step_V.setter
+    def step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class IncrementalCapacity:
+    """
+    dQ/dV over voltage.
+    """
+    @property
+    def charge_Ah_per_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) evenly spaced
+        """
+class ThermalTrace:
+    """
+    A log as the thermal part of a cell sees it, in rows of 5 s and more.
+    """
+    @property
+    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) surroundings, fitted to this log
+        """
+    @property
+    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the surroundings
+        """
+    @property
+    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the logged case temperature
+        """
+    @property
+    def heat_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) made in the core, mean over the step that ends here
+        """
+    @property
+    def residual_rms_K(self) -> float:
+        """
+        case_degC against the log.
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+class StepKind:
+    """
+    Kind of a step of a test.
+    
+    Members:
+    
+      rest
+    
+      constant_current
+    
+      constant_voltage
+    
+      pulse
+    
+      drive
+    """
+    __members__: typing.ClassVar[dict[str, StepKind]]
+    constant_current: typing.ClassVar[StepKind]
+    constant_voltage: typing.ClassVar[StepKind]
+    drive: typing.ClassVar[StepKind]
+    pulse: typing.ClassVar[StepKind]
+    rest: typing.ClassVar[StepKind]
+    @typing.overload
+    def __eq__(self, other: StepKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: StepKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class StepSettings:
+    """
+    How steps are told apart.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float | None:
+        """
+        Gives the rates and the smallest current.
+        """
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def current_share(self) -> float:
+        ...
+    @current_share.setter
+    def current_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_pulse_s(self) -> float:
+        ...
+    @longest_pulse_s.setter
+    def longest_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_stop_s(self) -> float:
+        """
+        A longer rest ends a drive.
+        """
+    @longest_stop_s.setter
+    def longest_stop_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rest_current_A(self) -> float | None:
+        """
+        No more than this is a rest; None takes C/100, or 0.2 % of the largest.
+        """
+    @rest_current_A.setter
+    def rest_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def voltage_band_V(self) -> float:
+        ...
+    @voltage_band_V.setter
+    def voltage_band_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Step:
+    """
+    A stretch of rows of one kind.
+    """
+    def __repr__(self) -> str:
+        ...
+    @property
+    def charge_Ah(self) -> float:
+        """
+        Positive = charged.
+        """
+    @property
+    def duration_s(self) -> float:
+        ...
+    @property
+    def end_time_s(self) -> float:
+        ...
+    @property
+    def end_voltage_V(self) -> float:
+        ...
+    @property
+    def first_row(self) -> int:
+        """
+        From 0.
+        """
+    @property
+    def kind(self) -> StepKind:
+        ...
+    @property
+    def last_row(self) -> int:
+        """
+        The last one that belongs to it.
+        """
+    @property
+    def mean_current_A(self) -> float:
+        """
+        Over time.
+        """
+    @property
+    def mean_temperature_degC(self) -> float:
+        """
+        Over time.
+        """
+    @property
+    def rate_per_h(self) -> float | None:
+        """
+        Over the capacity, if that is given.
+        """
+    @property
+    def start_time_s(self) -> float:
+        """
+        Of the row before the first.
+        """
+    @property
+    def start_voltage_V(self) -> float:
+        """
+        In the row before the first.
+        """
+class DataFault:
+    """
+    What can be wrong with a log.
+    
+    Members:
+    
+      gap
+    
+      clock_jump
+    
+      repeated_row
+    
+      frozen
+    
+      spike
+    
+      quantisation
+    
+      current_offset
+    
+      current_sign
+    
+      current_unit
+    
+      voltage_unit
+    
+      temperature_unit
+    
+      temperature_range
+    
+      temperature_constant
+    
+      temperature_jump
+    
+      slow_sampling
+    """
+    __members__: typing.ClassVar[dict[str, DataFault]]
+    clock_jump: typing.ClassVar[DataFault]
+    current_offset: typing.ClassVar[DataFault]
+    current_sign: typing.ClassVar[DataFault]
+    current_unit: typing.ClassVar[DataFault]
+    frozen: typing.ClassVar[DataFault]
+    gap: typing.ClassVar[DataFault]
+    quantisation: typing.ClassVar[DataFault]
+    repeated_row: typing.ClassVar[DataFault]
+    slow_sampling: typing.ClassVar[DataFault]
+    spike: typing.ClassVar[DataFault]
+    temperature_constant: typing.ClassVar[DataFault]
+    temperature_jump: typing.ClassVar[DataFault]
+    temperature_range: typing.ClassVar[DataFault]
+    temperature_unit: typing.ClassVar[DataFault]
+    voltage_unit: typing.ClassVar[DataFault]
+    @typing.overload
+    def __eq__(self, other: DataFault) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: DataFault) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class DataSeverity:
+    """
+    How much a finding matters.
+    
+    Members:
+    
+      note : good to know
+    
+      warning : look at it before fitting
+    
+      error : a fit would be wrong
+    """
+    __members__: typing.ClassVar[dict[str, DataSeverity]]
+    error: typing.ClassVar[DataSeverity]
+    note: typing.ClassVar[DataSeverity]
+    warning: typing.ClassVar[DataSeverity]
+    @typing.overload
+    def __eq__(self, other: DataSeverity) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: DataSeverity) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class DataFinding:
+    """
+    One thing that is odd.
+    """
+    def __repr__(self) -> str:
+        ...
+    @property
+    def kind(self) -> DataFault:
+        ...
+    @property
+    def line(self) -> int | None:
+        """
+        Of the file, where a report was given.
+        """
+    @property
+    def row(self) -> int | None:
+        """
+        From 0; None for the whole log.
+        """
+    @property
+    def severity(self) -> DataSeverity:
+        ...
+    @property
+    def text(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def value(self) -> float:
+        """
+        The size, in the unit that the text names.
+        """
+class DataCheckSettings:
+    """
+    What counts as odd.
+    """
+    steps: StepSettings
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def edge_s(self) -> float:
+        ...
+    @edge_s.setter
+    def edge_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def efficiency_std(self) -> float:
+        ...
+    @efficiency_std.setter
+    def efficiency_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def frozen_charge_share(self) -> float:
+        ...
+    @frozen_charge_share.setter
+    def frozen_charge_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def full_share_std(self) -> float:
+        ...
+    @full_share_std.setter
+    def full_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gap_s(self) -> float:
+        ...
+    @gap_s.setter
+    def gap_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def starts_full(self) -> bool:
+        """
+        The cell is full at the first row.
+        """
+    @starts_full.setter
+    def starts_full(self, arg0: bool) -> None:
+        ...
+    @property
+    def temperature_max_degC(self) -> float:
+        ...
+    @temperature_max_degC.setter
+    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_min_degC(self) -> float:
+        ...
+    @temperature_min_degC.setter
+    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_rate_K_per_s(self) -> float:
+        ...
+    @temperature_rate_K_per_s.setter
+    def temperature_rate_K_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_spike_K(self) -> float:
+        ...
+    @temperature_spike_K.setter
+    def temperature_spike_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_spike_V(self) -> float:
+        ...
+    @voltage_spike_V.setter
+    def voltage_spike_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class OffsetBalance:
+    """
+    An offset of the current, from a balance of charge.
+    """
+    @property
+    def balances(self) -> int:
+        """
+        Pairs of full cells behind it.
+        """
+    @property
+    def current_offset_A(self) -> float:
+        """
+        True current = logged current + this.
+        """
+    @property
+    def current_offset_A_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        """
+        With current, between them.
+        """
+class LogCorrections:
+    """
+    What to change in a log; nothing unasked.
+    """
+    current_from_mA: bool
+    drop_spikes: bool
+    temperature_from_K: bool
+    temperature_from_degF: bool
+    turn_current: bool
+    voltage_from_mV: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_offset_A(self) -> float:
+        ...
+    @current_offset_A.setter
+    def current_offset_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CorrectedLog:
+    """
+    A corrected log, and what was done to it.
+    """
+    @property
+    def log(self) -> Log:
+        ...
+    @property
+    def record(self) -> list[str]:
+        """
+        One line per correction.
+        """
+class RefineSettings:
+    """
+    Knobs of the refinement.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def block_min(self) -> float:
+        ...
+    @block_min.setter
+    def block_min(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def factor_log_std(self) -> float:
+        ...
+    @factor_log_std.setter
+    def factor_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def initial_soc(self) -> list[float | None]:
+        """
+        SOC at the first row of each log, None where its first voltage tells (a copy in each direction).
+        """
+    @initial_soc.setter
+    def initial_soc(self, arg0: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex | None]) -> None:
+        ...
+    @property
+    def initial_soc_std(self) -> float:
+        ...
+    @initial_soc_std.setter
+    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def keep_unimproved(self) -> bool:
+        """
+        Return the refined cell even where it does not.
+        """
+    @keep_unimproved.setter
+    def keep_unimproved(self, arg0: bool) -> None:
+        ...
+    @property
+    def least_capacity_std(self) -> float:
+        ...
+    @least_capacity_std.setter
+    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def least_improvement(self) -> float:
+        """
+        The held-out rms must fall by this share at least.
+        """
+    @least_improvement.setter
+    def least_improvement(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_iterations(self) -> int:
+        ...
+    @max_iterations.setter
+    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_rows(self) -> int:
+        ...
+    @max_rows.setter
+    def max_rows(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (k,) knots of the OCV shift
+        """
+    @ocv_soc.setter
+    def ocv_soc(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def ocv_std_V(self) -> float:
+        ...
+    @ocv_std_V.setter
+    def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def seed(self) -> int:
+        """
+        Which block of each pair is fitted.
+        """
+    @seed.setter
+    def seed(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RefineLog:
+    """
+    How one log is met, by half.
+    """
+    @property
+    def block_count(self) -> int:
+        ...
+    @property
+    def fitted_before_rms_V(self) -> float:
+        ...
+    @property
+    def fitted_blocks(self) -> list[int]:
+        """
+        From 0; the others were held out.
+        """
+    @property
+    def fitted_rms_V(self) -> float:
+        ...
+    @property
+    def fitted_rows(self) -> int:
+        ...
+    @property
+    def held_out_before_rms_V(self) -> float:
+        ...
+    @property
+    def held_out_rms_V(self) -> float:
+        ...
+    @property
+    def held_out_rows(self) -> int:
+        ...
+    @property
+    def initial_soc(self) -> float:
+        ...
+    @property
+    def initial_soc_std(self) -> float:
+        ...
+    @property
+    def source(self) -> str:
+        ...
+class RefineFactor:
+    """
+    One factor on a quantity of the cell.
+    """
+    @property
+    def factor(self) -> float:
+        """
+        New over old.
+        """
+    @property
+    def log_std(self) -> float:
+        """
+        Of its logarithm.
+        """
+    @property
+    def name(self) -> str:
+        ...
+class RefineResult:
+    """
+    A refinement and how it did.
+    """
+    @property
+    def block_s(self) -> float:
+        ...
+    @property
+    def cell(self) -> Cell:
+        """
+        Refined; the old one when it was not improved.
+        """
+    @property
+    def factors(self) -> list[RefineFactor]:
+        ...
+    @property
+    def fitted_before_rms_V(self) -> float:
+        ...
+    @property
+    def fitted_rms_V(self) -> float:
+        ...
+    @property
+    def held_out_before_rms_V(self) -> float:
+        ...
+    @property
+    def held_out_rms_V(self) -> float:
+        ...
+    @property
+    def improved(self) -> bool:
+        """
+        The held-out half is met better.
+        """
+    @property
+    def iterations(self) -> int:
+        ...
+    @property
+    def logs(self) -> list[RefineLog]:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        ...
+    @property
+    def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (k,)
+        """
+    @property
+    def ocv_shift_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (k,)
+        """
+    @property
+    def ocv_soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (k,) knots
+        """
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @property
+    def rows_used(self) -> int:
+        ...
+    @property
+    def seed(self) -> int:
         ...
 def cell_count(layout: PackLayout) -> int:
     """
@@ -1737,6 +3592,24 @@ def cell_current_A(layout: PackLayout, pack_current_A: typing.SupportsFloat | ty
     """
     Current of each cell.
     """
+def cell_from_data_sheet(sheet: DataSheet) -> Cell:
+    """
+    Make a first cell from a data sheet alone.
+    
+    Parameters
+    ----------
+    sheet : DataSheet
+    
+    Returns
+    -------
+    Cell
+        With a wide spread on every value; its provenance says what was assumed and what to measure next. Give the filter filter_settings(cell).
+    
+    Raises
+    ------
+    DataError
+        Names field, value and bound.
+    """
 def cell_power_W(layout: PackLayout, pack_power_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
     Power of each cell.
@@ -1744,6 +3617,20 @@ def cell_power_W(layout: PackLayout, pack_power_W: typing.SupportsFloat | typing
 def check(cell: Cell) -> None:
     """
     Check that a cell can be used; raises DataError naming field, value and bound.
+    """
+def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | None = None) -> list[DataFinding]:
+    """
+    Look a log over: a list of findings, empty for a clean bill.
+    
+    Parameters
+    ----------
+    log : Log
+    settings : DataCheckSettings
+    report : LogReport of its reading, for lines of the file and rows left out
+    """
+def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettings = ...) -> CorrectedLog:
+    """
+    Apply corrections: units, sign, offset, spikes, in this order.
     """
 def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex] = [2.0, 10.0, 30.0], settings: LimitSettings = ...) -> list[HorizonLimit]:
     """
@@ -1759,7 +3646,23 @@ def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Se
     -------
     list of HorizonLimit
     """
-def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None) -> FitResult:
+def filter_settings(cell: Cell) -> SocFilterSettings:
+    """
+    Settings from the noise that the cell's fit found in cross-validation, opened where its standard deviations say that little is known.
+    
+    Parameters
+    ----------
+    cell : Cell
+    
+    Returns
+    -------
+    SocFilterSettings
+    """
+def find_steps(log: Log, settings: StepSettings = ...) -> list[Step]:
+    """
+    Divide a log into steps that follow each other without a hole.
+    """
+def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None, charges: collections.abc.Sequence[Log] = []) -> FitResult:
     """
     Make a cell from a slow charge/discharge test and pulse tests at any mix of temperatures.
     
@@ -1769,6 +3672,7 @@ def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSett
     pulses : list of Log, each starting at rest; the temperature comes from the data
     settings : FitSettings
     progress : called with (share, stage); returning False cancels
+    charges : list of Log of charges that end full; they give the extra slow resistance near full
     
     Returns
     -------
@@ -1779,13 +3683,128 @@ def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSett
     DataError
         Says which log lacks what.
     """
+def fit_charge_rise(charges: collections.abc.Sequence[Log], cell: Cell, settings: ChargeTestSettings = ..., progress: collections.abc.Callable[[], bool | None] | None = None) -> ChargeTestFit:
+    """
+    Fit the rise of the slow resistance near full to CC-CV charges that end at the taper.
+    
+    Parameters
+    ----------
+    charges : list of Log, each starting at rest
+    cell : Cell, its capacity, OCV and resistances
+    settings : ChargeTestSettings
+    progress : called before every iteration; returning False cancels
+    
+    Returns
+    -------
+    ChargeTestFit
+        Its rise can be set as the cell's charge_rise.
+    
+    Raises
+    ------
+    DataError
+        Says which log does not start at rest or does not end full.
+    """
+def fit_single_pulse(log: Log, settings: SinglePulseSettings = ...) -> SinglePulseFit:
+    """
+    Fit five parameters to one pulse, with or without the rest after it.
+    
+    Parameters
+    ----------
+    log : Log, at rest in its first row; temperatures are not used
+    settings : SinglePulseSettings
+    
+    Returns
+    -------
+    SinglePulseFit
+    
+    Raises
+    ------
+    DataError
+        Says what the rows lack.
+    """
+def fit_thermal(logs: collections.abc.Sequence[Log], cell: Cell) -> ThermalFit:
+    """
+    Fit core, case and the path to the surroundings to logged case temperatures.
+    
+    Parameters
+    ----------
+    logs : list of Log; pulse tests, drives, constant currents that warm the cell by at least 1 K
+    cell : Cell, its capacity, OCV and resistances
+    
+    Returns
+    -------
+    ThermalFit
+        Its source says what was fitted and what the case does not show.
+    
+    Raises
+    ------
+    DataError
+        For a log or cell that cannot be used.
+    """
+@typing.overload
+def incremental_capacity(log: Log, charging: bool, settings: IncrementalCapacitySettings = ...) -> IncrementalCapacity:
+    """
+    Smoothed dQ/dV of the rows of a slow test that charge, or discharge.
+    
+    Parameters
+    ----------
+    log : Log of a slow test, C/20 or so
+    charging : which rows count
+    settings : IncrementalCapacitySettings
+    
+    Returns
+    -------
+    IncrementalCapacity
+    """
+@typing.overload
+def incremental_capacity(curve: OcvCurve, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex, charging: bool, settings: IncrementalCapacitySettings = ...) -> IncrementalCapacity:
+    """
+    Smoothed dQ/dV of one branch of an OCV curve.
+    
+    Parameters
+    ----------
+    curve : OcvCurve
+    capacity_Ah : between SOC 0 and 1
+    charging : which branch
+    settings : IncrementalCapacitySettings
+    
+    Returns
+    -------
+    IncrementalCapacity
+    """
+def join_logs(logs: collections.abc.Sequence[Log], pause_s: typing.SupportsFloat | typing.SupportsIndex = 1.0) -> Log:
+    """
+    Join logs to one, in the order given, with time that goes on.
+    
+    Parameters
+    ----------
+    logs : list of Log; by their time stamps where all have some
+    pause_s : time between a log and the next where they have none
+    
+    Returns
+    -------
+    Log
+    
+    Raises
+    ------
+    DataError
+        Names the log that starts before the one in front of it ends.
+    """
 def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_log_mapping(path: os.PathLike | str | bytes) -> LogReadSettings:
+    """
+    Read a mapping file. Raises DataError naming every field that is wrong.
+    """
 def load_pack(path: os.PathLike | str | bytes) -> Pack:
     """
     Read and check a pack.json and the cell file it names.
+    """
+def offset_from_balance(log: Log, settings: DataCheckSettings = ...) -> OffsetBalance | None:
+    """
+    The offset of the current from the charge between times at which the cell was equally full; None when the log has no two such times.
     """
 def pack_capacity_Ah(layout: PackLayout, cell_capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
@@ -1807,18 +3826,38 @@ def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
     """
-def read_log(path: os.PathLike | str | bytes, *, time: str = 'time_s', current: str = 'current_A', voltage: str = 'voltage_V', temperature: str = 'temperature_degC', discharge_positive: bool = False, current_offset_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, gap_s: typing.SupportsFloat | typing.SupportsIndex = 600.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex | None = None, separator: str = ',') -> tuple[Log, LogReport]:
+def parse_log_mapping(json: str, source: str = 'memory') -> LogReadSettings:
+    """
+    A mapping from JSON text.
+    """
+def published_ocv_V(chemistry: Chemistry, voltage_min_V: typing.SupportsFloat | typing.SupportsIndex, voltage_max_V: typing.SupportsFloat | typing.SupportsIndex, soc: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> numpy.typing.NDArray[numpy.float64]:
+    """
+    OCV of a chemistry from published curves, drawn to two voltages.
+    
+    Parameters
+    ----------
+    chemistry : Chemistry
+    voltage_min_V, voltage_max_V : empty and full
+    soc : (n,) increasing from 0 to 1
+    
+    Returns
+    -------
+    (n,) V
+    """
+def read_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None, *, time: str | None = None, current: str | None = None, voltage: str | None = None, temperature: str | None = None, discharge_positive: bool | None = None, current_offset_A: typing.SupportsFloat | typing.SupportsIndex | None = None, gap_s: typing.SupportsFloat | typing.SupportsIndex | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex | None = None, separator: str | None = None) -> tuple[Log, LogReport]:
     """
     Read a CSV log.
     
     Parameters
     ----------
     path : file with a header row
-    time, current, voltage, temperature : names of the columns
+    settings : LogReadSettings, as load_log_mapping gives; what is given beside it comes first
+    time, current, voltage, temperature : names of the columns; left out, ours (time_s, current_A, voltage_V, temperature_degC) or those of the open Battery Data Format
     discharge_positive : the file writes discharge as positive
     current_offset_A : added to every reading that is not exactly zero, charge positive
-    gap_s : longer steps are reported
+    gap_s : longer steps are reported (600)
     temperature_degC : stands in for missing temperatures
+    separator : between fields (',')
     
     Returns
     -------
@@ -1833,7 +3872,29 @@ def read_slow_test(log: Log, settings: SlowTestSettings = ...) -> SlowTest:
     """
     Capacity from a slow test.
     """
-def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings = ..., progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
+def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: RefineSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None) -> RefineResult:
+    """
+    Draw a cell closer to whole logs: factors on resistances and time constants, a small OCV shift, the capacity.
+    
+    Blocks of the logs that were not fitted decide whether the result is worth having.
+    
+    Parameters
+    ----------
+    cell : Cell
+    logs : list of Log, of the cell as it is now
+    settings : RefineSettings
+    progress : called with (share, stage); returning False cancels
+    
+    Returns
+    -------
+    RefineResult
+    
+    Raises
+    ------
+    DataError
+        Names the log or setting that cannot be used.
+    """
+def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
     """
     Run the SOC filter along a log.
     
@@ -1844,20 +3905,54 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     initial_soc : 0..1; None takes it from the first voltage
     initial_soc_std : used with initial_soc
     capacity_Ah : replaces the cell's capacity
-    settings : SocFilterSettings
+    settings : SocFilterSettings; None takes filter_settings(cell)
     progress : called with the share done; returning False cancels
     
     Returns
     -------
     SocTrace
     """
+def resistance_with_std(cell: Cell, soc: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> dict:
+    """
+    Resistances at a place as (value, standard deviation), as a dict. Beyond the tested temperatures (`tested` False) the standard deviation grows.
+    """
+def rest_current_A(log: Log, settings: StepSettings = ...) -> float:
+    """
+    The largest current that counts as rest.
+    """
 def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
     """
+def save_log_mapping(path: os.PathLike | str | bytes, settings: LogReadSettings) -> None:
+    """
+    Write a mapping file; it appears complete or not at all.
+    """
 def save_pack(path: os.PathLike | str | bytes, pack: Pack) -> None:
     """
     Write a pack.json; the file appears complete or not at all.
+    """
+def steps_table(steps: collections.abc.Sequence[Step]) -> dict:
+    """
+    Steps as a dict of columns, which pandas.DataFrame takes: kind in words, the other fields of Step as arrays; rate_per_h is nan where no capacity was given.
+    """
+def thermal_trace(log: Log, cell: Cell) -> ThermalTrace:
+    """
+    Run the thermal part of a cell over a log: the core temperature, and how well the case is met.
+    
+    Parameters
+    ----------
+    log : Log
+    cell : Cell
+    
+    Returns
+    -------
+    ThermalTrace
+    
+    Raises
+    ------
+    DataError
+        For a log or cell that cannot be used.
     """
 def time_to_full(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: typing.SupportsFloat | typing.SupportsIndex, supply_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: ForecastSettings = ...) -> ChargeOutlook:
     """

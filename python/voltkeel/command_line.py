@@ -1,4 +1,4 @@
-"""The command ``voltkeel``: fit, replay, limits and charge from a shell."""
+"""The command ``voltkeel``: inspect, fit, draft, replay, limits and charge from a shell."""
 
 from __future__ import annotations
 
@@ -80,21 +80,55 @@ def _write_json(path: Path, document: dict[str, Any]) -> None:
     part.replace(path)
 
 
+def _log_settings(options: argparse.Namespace) -> vk.LogReadSettings:
+    """Give the settings of the mapping file, with the options put before them."""
+    settings = vk.LogReadSettings() if options.mapping is None else vk.load_log_mapping(options.mapping)
+    columns = settings.columns
+    for role in ("time", "current", "voltage", "temperature"):
+        name = getattr(options, f"{role}_column")
+        if name is not None:
+            setattr(columns, role, name)
+    settings.columns = columns
+    if options.units_from_header:
+        settings.units_from_header = True
+    if options.decimal_comma:
+        settings.decimal_comma = True
+    if options.discharge_positive:
+        settings.current_sign = vk.CurrentSign.discharge_positive
+    if options.current_offset_A is not None:
+        settings.current_offset_A = options.current_offset_A
+    if options.log_temperature_degC is not None:
+        settings.temperature_degC = options.log_temperature_degC
+    if options.separator is not None:
+        settings.separator = options.separator
+    return settings
+
+
 def _read_log(path: Path, options: argparse.Namespace) -> vk.Log:
-    log, report = vk.read_log(
-        path,
-        time=options.time_column,
-        current=options.current_column,
-        voltage=options.voltage_column,
-        temperature=options.temperature_column,
-        discharge_positive=options.discharge_positive,
-        current_offset_A=options.current_offset_A,
-        temperature_degC=options.log_temperature_degC,
-        separator=options.separator,
-    )
-    if report.findings or report.temperatures_filled or report.last_line_open:
+    """Read a log and say on stderr what was odd; what was corrected is noted in ``options.corrections``."""
+    log, report = vk.read_log(path, options.log_settings)
+    other_names = any(column.name != column.quantity for column in report.columns)
+    if report.findings or report.temperatures_filled or report.last_line_open or other_names:
         print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
+    if options.drop_spikes:
+        corrected = vk.correct_log(log, vk.LogCorrections(drop_spikes=True))
+        log = corrected.log
+        for line in corrected.record:
+            text = line.replace(str(path), path.name)
+            options.corrections.append(text)
+            print(text, file=sys.stderr)
     return log
+
+
+def _read_logs(paths: Sequence[Path], options: argparse.Namespace) -> tuple[list[vk.Log], vk.Log]:
+    """Read files of one test: each, and all joined."""
+    logs = [_read_log(path, options) for path in paths]
+    return logs, logs[0] if len(logs) == 1 else vk.join_logs(logs)
+
+
+def _mapping_document(options: argparse.Namespace) -> dict[str, str] | None:
+    path: Path | None = options.mapping
+    return None if path is None else {"name": path.name, "sha256": _sha256(path)}
 
 
 def _print_table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
@@ -116,30 +150,175 @@ def _minutes(seconds: float) -> str:
 
 
 # ----------------------------------------------------------------------------------------------------------------------
+# inspect
+
+STEPS_SHOWN = 40
+
+
+def _inspect_findings(
+    logs: Sequence[vk.Log], reports: Sequence[vk.LogReport], joined: vk.Log, settings: vk.DataCheckSettings
+) -> list[tuple[str, vk.DataFinding]]:
+    """Give the findings of each file and, where several are one test, those that need all of it."""
+    if len(logs) == 1:
+        return [(Path(logs[0].source).name, found) for found in vk.check_data(logs[0], settings, reports[0])]
+    alone = vk.DataCheckSettings(steps=settings.steps, gap_s=settings.gap_s)
+    found = [
+        (Path(log.source).name, finding)
+        for log, report in zip(logs, reports, strict=True)
+        for finding in vk.check_data(log, alone, report)
+        if finding.kind != vk.DataFault.current_offset
+    ]
+    return found + [
+        ("all files", finding)
+        for finding in vk.check_data(joined, settings)
+        if finding.kind == vk.DataFault.current_offset
+    ]
+
+
+def _step_document(step: vk.Step) -> dict[str, Any]:
+    fields = ("first_row", "last_row", "start_time_s", "end_time_s", "duration_s", "mean_current_A", "charge_Ah")
+    more = ("start_voltage_V", "end_voltage_V", "mean_temperature_degC", "rate_per_h")
+    return {"kind": step.kind.name, **{name: getattr(step, name) for name in (*fields, *more)}}
+
+
+def _inspect(options: argparse.Namespace) -> int:
+    paths: list[Path] = options.logs
+    read = [vk.read_log(path, options.log_settings) for path in paths]
+    logs, reports = [log for log, _ in read], [report for _, report in read]
+    joined = logs[0] if len(logs) == 1 else vk.join_logs(logs)
+    settings = vk.DataCheckSettings(
+        steps=vk.StepSettings(capacity_Ah=options.capacity_Ah),
+        gap_s=options.log_settings.gap_s,
+        starts_full=options.starts_full,
+    )
+    steps = vk.find_steps(joined, settings.steps)
+    findings = _inspect_findings(logs, reports, joined, settings)
+    if options.json:
+        document = {
+            "files": [
+                {
+                    "name": path.name,
+                    "sha256": _sha256(path),
+                    "rows": report.rows,
+                    "rows_dropped": report.rows_dropped,
+                    "header_line": report.header_line,
+                    "columns": [
+                        {"quantity": column.quantity, "name": column.name, "unit": column.unit}
+                        for column in report.columns
+                    ],
+                    "summary": report.summary(),
+                }
+                for path, report in zip(paths, reports, strict=True)
+            ],
+            "mapping": _mapping_document(options),
+            "capacity_Ah": options.capacity_Ah,
+            "steps": [_step_document(step) for step in steps],
+            "findings": [
+                {
+                    "file": name,
+                    "kind": finding.kind.name,
+                    "severity": finding.severity.name,
+                    "row": finding.row,
+                    "line": finding.line,
+                    "value": finding.value,
+                    "text": finding.text,
+                }
+                for name, finding in findings
+            ],
+        }
+        print(json.dumps(document, indent=2, allow_nan=False))
+        return 0
+    for path, log, report in zip(paths, logs, reports, strict=True):
+        span = _minutes(float(log.time_s[-1] - log.time_s[0]))
+        print(f"{path.name}: {span}. {report.summary().strip()}")
+    _print_steps(steps, options.capacity_Ah is not None)
+    print("Findings" if findings else "Findings: none")
+    for name, finding in findings:
+        where = f"{name}: " if len(paths) > 1 else ""
+        print(f"  {finding.severity.message}: {where}{finding.text}")
+    return 0
+
+
+def _print_steps(steps: Sequence[vk.Step], with_rate: bool) -> None:
+    kinds: dict[str, list[vk.Step]] = {}
+    for step in steps:
+        kinds.setdefault(step.kind.message, []).append(step)
+    counts = ", ".join(
+        f"{len(group)} {kind} ({_minutes(sum(step.duration_s for step in group))})" for kind, group in kinds.items()
+    )
+    rows = [
+        [
+            step.kind.message,
+            f"{step.start_time_s:.0f}",
+            f"{step.duration_s:.1f}",
+            f"{step.mean_current_A:.4g}",
+            *([f"{step.rate_per_h:.3f}"] if step.rate_per_h is not None else []),
+            f"{step.charge_Ah:.4f}",
+            f"{step.start_voltage_V:.3f}",
+            f"{step.end_voltage_V:.3f}",
+            f"{step.mean_temperature_degC:.1f}",
+        ]
+        for step in steps[:STEPS_SHOWN]
+    ]
+    rate = ["C-rate"] if with_rate else []
+    columns = ["step", "from s", "for s", "mean A", *rate, "Ah", "from V", "to V", "degC"]
+    print(f"{len(steps)} steps: {counts}")
+    _print_table("Steps", columns, rows)
+    if len(steps) > STEPS_SHOWN:
+        print(f"... and {len(steps) - STEPS_SHOWN} more steps; --json lists them all")
+
+
+# ----------------------------------------------------------------------------------------------------------------------
 # fit
 
 
+def _transfer_ohm(at: dict[str, float]) -> float:
+    """Give the resistance of the charge transfer to small currents, 0 for a cell without it."""
+    return at["transfer_scale_V"] / at["exchange_current_A"] if "transfer_scale_V" in at else 0.0
+
+
 def _fit(options: argparse.Namespace) -> int:
-    slow_path: Path = options.ocv
+    slow_paths: list[Path] = options.ocv
     pulse_paths: list[Path] = options.pulses
-    slow = _read_log(slow_path, options)
+    slow_parts, slow = _read_logs(slow_paths, options)
     pulses = [_read_log(path, options) for path in pulse_paths]
-    settings = vk.FitSettings(
-        name=options.name or options.out.stem, pulses=vk.PulseFitSettings(branches=options.branches)
-    )
+    charges = [_read_log(path, options) for path in options.charges]
+    settings = vk.FitSettings(name=options.name or options.out.stem)
+    if options.current_offset_A:
+        settings.pulse_offset_share_std = 0.0  # the offset is known
+    if options.branches is not None:
+        settings.choose_form = False
+        settings.pulses = vk.PulseFitSettings(branches=options.branches, charge_transfer=not options.linear)
     with _progress_bar("Fitting") as progress:
-        result = vk.fit_cell(slow, pulses, settings, progress)
+        result = vk.fit_cell(slow, pulses, settings, progress, charges)
     cell = result.cell
+    if options.heat:
+        cell.thermal = vk.fit_thermal([*pulses, *(_read_log(path, options) for path in options.heat)], cell)
     provenance = cell.provenance
     provenance.made_at = _now()
-    digests = {str(path): _sha256(path) for path in [slow_path, *pulse_paths]}
+    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges]}
     files = provenance.files
+    if len(slow_parts) > 1:
+        joined = files[0]
+        parts = [
+            vk.SourceFile(
+                role=joined.role,
+                name=part.source,
+                rows=len(part),
+                temperature_degC=float(np.median(part.temperature_degC)),
+                initial_soc=joined.initial_soc,
+                residual_rms_V=joined.residual_rms_V,
+            )
+            for part in slow_parts
+        ]
+        files = [*parts, *files[1:]]
     for file in files:
         path = Path(file.name)
         file.sha256 = digests.get(str(path), "")
         file.name = path.name
-        file.current_offset_A = options.current_offset_A
+        file.current_offset_A = options.log_settings.current_offset_A
     provenance.files = files
+    provenance.notes = [*provenance.notes, *options.corrections]
     cell.provenance = provenance
     vk.save_cell(options.out, cell)
     if options.plot is not None:
@@ -156,7 +335,7 @@ def _fit(options: argparse.Namespace) -> int:
             [
                 f"{fit.temperature_degC:.1f} degC",
                 f"{1e3 * at['r0_ohm']:.1f}",
-                f"{1e3 * (at['r0_ohm'] + sum(at['branch_ohm'])):.1f}",
+                f"{1e3 * (at['r0_ohm'] + sum(at['branch_ohm']) + _transfer_ohm(at)):.1f}",
                 ", ".join(f"{branch.time_s:.3g}" for branch in fit.branches),
                 ", ".join(f"{100 * soc:.1f}" for soc in fit.initial_soc),
                 ", ".join(f"{1e3 * rms:.1f}" for rms in fit.residual_rms_V),
@@ -176,9 +355,175 @@ def _fit(options: argparse.Namespace) -> int:
         ],
         rows,
     )
+    if result.charges is not None:
+        rise = result.charges.rise
+        print(
+            f"Near full: {1e3 * rise.resistance_ohm:.3g} mohm more (std {1e3 * rise.resistance_ohm_std:.2g}) at 100 % "
+            f"SOC, from {100 * rise.soc_start:.0f} % (std {100 * result.charges.soc_start_std:.2g}); charges met to "
+            f"{', '.join(f'{1e3 * rms:.1f}' for rms in result.charges.residual_rms_V)} mV."
+        )
+    heat = cell.thermal
+    print(
+        f"Heat: {heat.heat_capacity_J_per_K:.3g} J/K (std {heat.heat_capacity_J_per_K_std:.2g}), "
+        f"{heat.resistance_K_per_W:.3g} K/W from case to surroundings (std {heat.resistance_K_per_W_std:.2g}), "
+        f"{heat.core_resistance_K_per_W:.3g} K/W from core to case (std {heat.core_resistance_K_per_W_std:.2g}); "
+        f"{heat.source}."
+    )
     for note in provenance.notes:
         print(f"Note: {note}")
     print(f"Wrote {options.out}")
+    return 0
+
+
+# ----------------------------------------------------------------------------------------------------------------------
+# refine
+
+
+def _refine_document(result: vk.RefineResult, options: argparse.Namespace) -> dict[str, Any]:
+    def half(part: vk.RefineLog | vk.RefineResult) -> dict[str, float]:
+        return {
+            "fitted_before_rms_V": part.fitted_before_rms_V,
+            "fitted_rms_V": part.fitted_rms_V,
+            "held_out_before_rms_V": part.held_out_before_rms_V,
+            "held_out_rms_V": part.held_out_rms_V,
+        }
+
+    return {
+        "cell": result.cell.name,
+        "improved": result.improved,
+        "written": options.out.name if result.improved or options.keep_unimproved else None,
+        **half(result),
+        "logs": [
+            {
+                "name": Path(log.source).name,
+                "initial_soc": log.initial_soc,
+                "initial_soc_std": log.initial_soc_std,
+                "block_count": log.block_count,
+                "fitted_blocks": log.fitted_blocks,
+                "fitted_rows": log.fitted_rows,
+                "held_out_rows": log.held_out_rows,
+                **half(log),
+            }
+            for log in result.logs
+        ],
+        "factors": [
+            {"name": factor.name, "factor": factor.factor, "log_std": factor.log_std} for factor in result.factors
+        ],
+        "ocv_soc": result.ocv_soc.tolist(),
+        "ocv_shift_V": result.ocv_shift_V.tolist(),
+        "ocv_shift_std_V": result.ocv_shift_std_V.tolist(),
+        "block_s": result.block_s,
+        "seed": result.seed,
+        "rows_used": result.rows_used,
+        "rows_per_independent_row": result.rows_per_independent_row,
+        "notes": result.notes,
+    }
+
+
+def _print_refinement(result: vk.RefineResult) -> None:
+    def row(name: str, part: vk.RefineLog | vk.RefineResult) -> list[str]:
+        numbers = (part.fitted_before_rms_V, part.fitted_rms_V, part.held_out_before_rms_V, part.held_out_rms_V)
+        return [name, *(f"{1e3 * rms:.1f}" for rms in numbers)]
+
+    rows = [[*row(Path(log.source).name, log), f"{100 * log.initial_soc:.1f}"] for log in result.logs]
+    if len(result.logs) > 1:
+        rows.append([*row("all", result), ""])
+    _print_table(
+        f"Model against log, mV rms, in blocks of {result.block_s / 60:g} min (seed {result.seed})",
+        ["log", "fitted: before", "after", "held out: before", "after", "start SOC %"],
+        rows,
+    )
+    _print_table(
+        "Factors on the cell, with the standard deviation of their logarithm",
+        ["of", "factor", "std"],
+        [[factor.name, f"{factor.factor:.3f}", f"{factor.log_std:.3f}"] for factor in result.factors],
+    )
+    shifts = zip(result.ocv_soc, result.ocv_shift_V, result.ocv_shift_std_V, strict=True)
+    print(
+        "OCV shift: "
+        + ", ".join(f"{1e3 * shift:+.1f} mV (std {1e3 * std:.1f}) at {100 * soc:.0f} %" for soc, shift, std in shifts)
+    )
+    for note in result.notes:
+        print(f"Note: {note}")
+
+
+def _refine(options: argparse.Namespace) -> int:
+    cell = vk.load_cell(options.cell)
+    logs = [_read_log(path, options) for path in options.logs]
+    settings = vk.RefineSettings(
+        initial_soc=options.initial_soc,
+        initial_soc_std=options.initial_soc_std,
+        block_min=options.block_min,
+        seed=options.seed,
+        keep_unimproved=options.keep_unimproved,
+    )
+    with _progress_bar("Refining") as progress:
+        result = vk.refine_cell(cell, logs, settings, progress)
+    write = result.improved or options.keep_unimproved
+    if write:
+        refined = result.cell
+        provenance = refined.provenance
+        provenance.made_at = _now()
+        known = len(provenance.files) - len(logs)
+        files = provenance.files
+        for file, path in zip(files[known:], options.logs, strict=True):
+            file.name = path.name
+            file.sha256 = _sha256(path)
+            file.current_offset_A = options.log_settings.current_offset_A
+        provenance.files = files
+        names = {str(path): path.name for path in options.logs}
+        notes = provenance.notes
+        for long, short in names.items():
+            notes[-1] = notes[-1].replace(long, short)
+        from_note = f"Refined from {options.cell.name}, SHA-256 {_sha256(options.cell)}."
+        provenance.notes = [*notes, from_note, *options.corrections]
+        refined.provenance = provenance
+        vk.save_cell(options.out, refined)
+    if options.json:
+        print(json.dumps(_refine_document(result, options), indent=2))
+        return 0
+    _print_refinement(result)
+    print(f"Wrote {options.out}" if write else f"Nothing written: {options.cell.name} stands")
+    return 0
+
+
+# ----------------------------------------------------------------------------------------------------------------------
+# draft
+
+
+def _draft(options: argparse.Namespace) -> int:
+    def ohm(milliohm: float) -> float:
+        return milliohm * 1e-3
+
+    sheet = vk.DataSheet(
+        name=options.name or options.out.stem,
+        chemistry=getattr(vk.Chemistry, options.chemistry),
+        capacity_Ah=options.capacity_Ah,
+        resistance_ac_ohm=ohm(options.resistance_ac_mohm),
+        resistance_dc_ohm=ohm(options.resistance_dc_mohm),
+        dc_pulse_s=options.dc_pulse_s,
+        voltage_min_V=options.voltage_min_V,
+        voltage_max_V=options.voltage_max_V,
+        charge_current_A=options.charge_A,
+        charge_current_max_A=options.max_charge_A,
+        discharge_current_max_A=options.max_discharge_A,
+        end_current_A=options.end_current_A,
+        mass_kg=options.mass_kg,
+    )
+    if options.charge_temperature_degC is not None:
+        sheet.charge_temperature_min_degC, sheet.charge_temperature_max_degC = options.charge_temperature_degC
+    if options.discharge_temperature_degC is not None:
+        sheet.discharge_temperature_min_degC, sheet.discharge_temperature_max_degC = options.discharge_temperature_degC
+    cell = vk.cell_from_data_sheet(sheet)
+    provenance = cell.provenance
+    provenance.made_at = _now()
+    cell.provenance = provenance
+    vk.save_cell(options.out, cell)
+    print(f"{cell.name}: {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f}), {provenance.method}")
+    for note in provenance.notes:
+        print(f"Note: {note}")
+    print(f"Wrote {options.out}")
+    print(CAUTION)
     return 0
 
 
@@ -200,6 +545,7 @@ def _replay(options: argparse.Namespace) -> int:
             initial_soc=options.initial_soc,
             initial_soc_std=options.initial_soc_std,
             capacity_Ah=options.capacity_Ah,
+            settings=vk.filter_settings(cell),
             progress=lambda share: progress(share, ""),
         )
     vk.write_trace(options.out, trace)
@@ -210,7 +556,9 @@ def _replay(options: argparse.Namespace) -> int:
             "made_at": _now(),
             "log": {"name": options.log.name, "sha256": _sha256(options.log), "rows": len(log)},
             "cell": {"name": options.cell.name, "sha256": _sha256(options.cell)},
-            "current_offset_A": options.current_offset_A,
+            "mapping": _mapping_document(options),
+            "corrections": options.corrections,
+            "current_offset_A": options.log_settings.current_offset_A,
             "initial_soc": options.initial_soc,
             "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
             "capacity_Ah": options.capacity_Ah if options.capacity_Ah is not None else cell.capacity_Ah,
@@ -336,7 +684,13 @@ def _charge(options: argparse.Namespace) -> int:
         if options.soc is not None:
             raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
         log = _read_log(options.from_log, options)
-        trace = vk.replay(cell, log, initial_soc=options.initial_soc, initial_soc_std=options.initial_soc_std)
+        trace = vk.replay(
+            cell,
+            log,
+            initial_soc=options.initial_soc,
+            initial_soc_std=options.initial_soc_std,
+            settings=vk.filter_settings(cell),
+        )
         state = trace.end
         ambient_degC = float(log.temperature_degC[0])
         if options.temperature_degC is not None:
@@ -389,7 +743,7 @@ def _charge(options: argparse.Namespace) -> int:
             "provenance": {
                 "made_by": f"voltkeel {vk.__version__}",
                 "log": options.from_log.name if options.from_log is not None else None,
-                "current_offset_A": options.current_offset_A,
+                "current_offset_A": options.log_settings.current_offset_A,
                 "current_A": max(zone.current_A for zone in plan.zones),
                 "end_current_A": plan.end_current_A,
             },
@@ -447,29 +801,56 @@ _soc = _number("SOC", 0.0, 1.0)
 _temperature = _number("temperature", -60.0, 100.0)
 _current = _number("current", 1e-4, 1e5)
 _capacity = _number("capacity", 1e-3, 1e5)
+_milliohm = _number("resistance", 1e-3, 1e5)
+_voltage = _number("voltage", 0.5, 5.0)
 
 
-def _add_log_options(parser: argparse.ArgumentParser) -> None:
-    group = parser.add_argument_group("reading logs", "CSV with a header; current positive when charging")
+def _soc_or_none(text: str) -> float | None:
+    return None if text == "-" else _soc(text)
+
+
+def _seed(text: str) -> int:
+    if not text.isdecimal() or int(text) >= 2**64:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 0 to 2^64 - 1")
+    return int(text)
+
+
+def _add_log_options(parser: argparse.ArgumentParser, corrects: bool = True) -> None:
+    group = parser.add_argument_group(
+        "reading logs",
+        "CSV with a header; columns time_s, current_A (positive when charging), voltage_V, temperature_degC, or those "
+        "of the open Battery Data Format",
+    )
+    group.add_argument(
+        "--mapping",
+        type=Path,
+        metavar="FILE",
+        help="how the files are written (data/schema/log_mapping.schema.json); the options here come before it",
+    )
     group.add_argument(
         "--current-offset-A",
         type=_number("current offset", -1e3, 1e3),
-        default=0.0,
         metavar="A",
         help="known sensor offset, added to every reading that is not exactly zero",
     )
     group.add_argument("--discharge-positive", action="store_true", help="the file writes discharge as positive")
-    group.add_argument("--time-column", default="time_s", metavar="NAME")
-    group.add_argument("--current-column", default="current_A", metavar="NAME")
-    group.add_argument("--voltage-column", default="voltage_V", metavar="NAME")
-    group.add_argument("--temperature-column", default="temperature_degC", metavar="NAME")
+    group.add_argument("--time-column", metavar="NAME")
+    group.add_argument("--current-column", metavar="NAME")
+    group.add_argument("--voltage-column", metavar="NAME")
+    group.add_argument("--temperature-column", metavar="NAME")
     group.add_argument(
         "--log-temperature-degC",
         type=_temperature,
         metavar="T",
         help="stands in where the file has no temperature",
     )
-    group.add_argument("--separator", default=",", metavar="CHARACTER")
+    group.add_argument("--separator", metavar="CHARACTER", help="between fields; a comma if left out")
+    group.add_argument("--decimal-comma", action="store_true", help="numbers are written 3,7")
+    group.add_argument(
+        "--units-from-header", action="store_true", help="the header tells the units: 'Current (mA)', 'Time [min]'"
+    )
+    if corrects:
+        group.add_argument("--drop-spikes", action="store_true", help="leave out single rows that stand apart; noted")
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -495,13 +876,36 @@ def _parser() -> argparse.ArgumentParser:
         made.set_defaults(run=run)
         return made
 
+    inspect = command(
+        "inspect",
+        _inspect,
+        "show what a log holds: columns, steps, and what is odd about it",
+        "voltkeel inspect slow_test.csv --capacity-Ah 2.9",
+    )
+    inspect.add_argument(
+        "logs", type=Path, nargs="+", metavar="LOG.csv", help="several are one test, in the order given"
+    )
+    inspect.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="of the cell: gives C-rates")
+    inspect.add_argument(
+        "--starts-full", action="store_true", help="the cell is full at the first row: for the balance of charge"
+    )
+    inspect.add_argument("--json", action="store_true", help="for machines")
+    _add_log_options(inspect, corrects=False)
+
     fit = command(
         "fit",
         _fit,
         "make a cell.json from a slow test and pulse tests",
         "voltkeel fit --ocv slow_test.csv --pulses pulses_25degC.csv pulses_0degC.csv --out cell.json",
     )
-    fit.add_argument("--ocv", type=Path, required=True, metavar="FILE", help="slow discharge and charge, C/20 or so")
+    fit.add_argument(
+        "--ocv",
+        type=Path,
+        required=True,
+        nargs="+",
+        metavar="FILE",
+        help="slow discharge and charge, C/20 or so; several files are one test, in the order given",
+    )
     fit.add_argument(
         "--pulses",
         type=Path,
@@ -513,9 +917,115 @@ def _parser() -> argparse.ArgumentParser:
     )
     fit.add_argument("--out", type=Path, required=True, metavar="FILE", help="the cell file to write")
     fit.add_argument("--name", help="name of the cell; the name of the file if left out")
-    fit.add_argument("--branches", type=int, choices=(1, 2, 3, 4), default=3, help="RC branches (default 3)")
+    fit.add_argument(
+        "--heat",
+        type=Path,
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="FILE",
+        help="further logs that warm the cell (drives, constant current), for its heat alone",
+    )
+    fit.add_argument(
+        "--charges",
+        type=Path,
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="FILE",
+        help="CC-CV charges from rest to the end of the taper: they tell the resistance near full",
+    )
+    fit.add_argument(
+        "--branches",
+        type=int,
+        choices=(1, 2, 3, 4),
+        help="RC branches; without it their number and the charge transfer are chosen by an information criterion",
+    )
+    fit.add_argument("--linear", action="store_true", help="with --branches: no charge transfer, resistances only")
     fit.add_argument("--plot", type=Path, metavar="FILE", help="draw the fit (PNG, PDF or SVG)")
     _add_log_options(fit)
+
+    refine = command(
+        "refine",
+        _refine,
+        "draw a cell closer to whole logs, judged on the half that was not fitted",
+        "voltkeel refine day1.csv day2.csv --cell cell.json --out refined.json",
+    )
+    refine.add_argument("logs", type=Path, nargs="+", metavar="LOG", help="of the cell as it is now")
+    refine.add_argument("--cell", type=Path, required=True, metavar="FILE")
+    refine.add_argument(
+        "--out", type=Path, required=True, metavar="FILE", help="the cell file to write; none when nothing is gained"
+    )
+    refine.add_argument(
+        "--initial-soc",
+        type=_soc_or_none,
+        nargs="+",
+        default=[],
+        metavar="SOC",
+        help="0..1 at the first row of each log, '-' where the first voltage, at rest, tells",
+    )
+    refine.add_argument(
+        "--initial-soc-std", type=_number("SOC", 1e-6, 1.0), default=0.01, metavar="STD", help="default 0.01"
+    )
+    refine.add_argument(
+        "--block-min",
+        type=_number("block", 0.1, 1e5),
+        default=10.0,
+        metavar="MIN",
+        help="length of the blocks that are fitted or held out in turn (default 10 min)",
+    )
+    refine.add_argument("--seed", type=_seed, default=1, help="picks the block of each pair that is fitted (default 1)")
+    refine.add_argument(
+        "--keep-unimproved", action="store_true", help="write the refined cell even where the held-out half loses"
+    )
+    refine.add_argument("--json", action="store_true", help="for machines")
+    _add_log_options(refine)
+
+    draft = command(
+        "draft",
+        _draft,
+        "make a first cell.json from a data sheet alone",
+        "voltkeel draft --chemistry nmc --capacity-Ah 5 --resistance-ac-mohm 15 --resistance-dc-mohm 25 "
+        "--max-discharge-A 10 --out cell.json",
+    )
+    draft.add_argument(
+        "--chemistry",
+        choices=list(vk.Chemistry.__members__),
+        required=True,
+        help="decides which published OCV curve is taken",
+    )
+    draft.add_argument("--capacity-Ah", type=_capacity, required=True, metavar="AH", help="typical capacity")
+    draft.add_argument(
+        "--resistance-ac-mohm", type=_milliohm, required=True, metavar="MOHM", help="at 1 kHz and 25 degC"
+    )
+    draft.add_argument(
+        "--resistance-dc-mohm",
+        type=_milliohm,
+        required=True,
+        metavar="MOHM",
+        help="voltage change over current at the end of a pulse, 25 degC, half full",
+    )
+    draft.add_argument(
+        "--dc-pulse-s",
+        type=_number("pulse", 0.5, 120.0),
+        default=10.0,
+        metavar="S",
+        help="length of that pulse (default 10)",
+    )
+    draft.add_argument("--out", type=Path, required=True, metavar="FILE", help="the cell file to write")
+    draft.add_argument("--name", help="name of the cell; the name of the file if left out")
+    sheet = draft.add_argument_group(
+        "limits of the data sheet", "left out, common practice stands in and the cell file says so"
+    )
+    sheet.add_argument("--voltage-min-V", type=_voltage, metavar="V", help="end of discharge")
+    sheet.add_argument("--voltage-max-V", type=_voltage, metavar="V", help="end of charge")
+    sheet.add_argument("--charge-A", type=_current, metavar="A", help="standard charge")
+    sheet.add_argument("--max-charge-A", type=_current, metavar="A", help="continuous")
+    sheet.add_argument("--max-discharge-A", type=_current, metavar="A", help="continuous, a magnitude")
+    sheet.add_argument("--end-current-A", type=_current, metavar="A", help="end of the standard charge")
+    for way in ("charge", "discharge"):
+        sheet.add_argument(f"--{way}-temperature-degC", type=_temperature, nargs=2, metavar=("MIN", "MAX"))
+    sheet.add_argument("--mass-kg", type=_number("mass", 1e-4, 1e4), metavar="KG", help="gives the heat capacity")
 
     replay = command(
         "replay",
@@ -601,6 +1111,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     run: Callable[[argparse.Namespace], int] = options.run
     try:
+        if hasattr(options, "mapping"):
+            options.log_settings = _log_settings(options)
+            options.corrections = []
         return run(options)
     except (vk.DataError, OSError) as error:
         print(f"voltkeel {options.command}: {error}", file=sys.stderr)

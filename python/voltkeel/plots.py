@@ -43,6 +43,21 @@ def _shade(k: int, count: int) -> str:
     return _SHADES[round(k * (len(_SHADES) - 1) / max(1, count - 1))]
 
 
+def _plot_forms(axis: Axes, forms: Sequence[vk.FormTrial]) -> None:
+    axis.set(title="Forms of the model", xlabel="information criterion above the best")
+    if not forms:
+        axis.text(0.5, 0.5, "the form was given", ha="center", transform=axis.transAxes)
+        return
+    names = [f"{form.branches} RC{' + transfer' if form.charge_transfer else ''}" for form in forms]
+    above = [form.criterion - forms[0].criterion for form in forms]
+    axis.barh(range(len(names)), above, color=_SHADES[1])
+    axis.set_yticks(range(len(names)), names)
+    axis.invert_yaxis()
+    for k, form in enumerate(forms):
+        axis.text(above[k], k, f" {above[k]:.0f}  ({1e3 * form.residual_rms_V:.1f} mV)", va="center")
+    axis.margins(x=0.25)
+
+
 def plot_fit(result: vk.FitResult, path: Path | str) -> None:
     """Draw the fitted cell: OCV, resistances over SOC and temperature, residuals.
 
@@ -52,7 +67,7 @@ def plot_fit(result: vk.FitResult, path: Path | str) -> None:
     path : file to write; its ending chooses the format
     """
     cell = result.cell
-    figure, axes = _figure(2, 2, (11.0, 7.5))
+    figure, axes = _figure(2, 3, (15.0, 7.5))
     ocv: Axes = axes[0, 0]
     soc = 100 * cell.ocv.soc
     ocv.plot(soc, cell.ocv.charge_V, color=_SHADES[4], label="charge branch")
@@ -64,6 +79,16 @@ def plot_fit(result: vk.FitResult, path: Path | str) -> None:
         label = f"{fit.temperature_degC:.0f} degC"
         tested = (fit.soc >= fit.soc_low - 1e-9) & (fit.soc <= fit.soc_high + 1e-9)
         total = fit.r0_ohm + sum(branch.resistance_ohm for branch in fit.branches)
+        transfer = fit.charge_transfer
+        if transfer is not None:
+            total = total + transfer.resistance_ohm
+            axes[0, 2].semilogy(
+                100 * fit.soc[tested],
+                transfer.scale_V / transfer.resistance_ohm[tested],
+                color=_shade(k, count),
+                marker=".",
+                label=f"{label}, {1e3 * transfer.scale_V:.0f} mV per e-fold",
+            )
         for axis, values, log_std in (
             (axes[0, 1], fit.r0_ohm, fit.r0_log_std),
             (axes[1, 0], total, None),
@@ -81,7 +106,7 @@ def plot_fit(result: vk.FitResult, path: Path | str) -> None:
                     linewidth=0,
                 )
     axes[0, 1].set(title="Ohmic resistance R0 (band: one std)", xlabel="SOC in %", ylabel="mohm")
-    axes[1, 0].set(title="R0 and all branches", xlabel="SOC in %", ylabel="mohm")
+    axes[1, 0].set(title="Resistance to a small lasting current", xlabel="SOC in %", ylabel="mohm")
     axes[0, 1].legend(frameon=False)
     residual: Axes = axes[1, 1]
     names = [f"{fit.temperature_degC:.0f} degC" for fit in result.pulses for _ in fit.residual_rms_V]
@@ -91,6 +116,15 @@ def plot_fit(result: vk.FitResult, path: Path | str) -> None:
     for k, value in enumerate(values_mV):
         residual.text(value, k, f" {value:.1f}", va="center")
     residual.set(title="Residual of each pulse test", xlabel="mV rms")
+    exchange: Axes = axes[0, 2]
+    exchange.set(title="Charge transfer: exchange current", xlabel="SOC in %", ylabel="A")
+    if result.pulses[0].charge_transfer is None:
+        exchange.text(0.5, 0.5, "none: all resistances are linear", ha="center", transform=exchange.transAxes)
+    else:
+        bottom, top = exchange.get_ylim()
+        exchange.set_ylim(bottom * (bottom / top) ** 0.45, top)  # room for the legend
+        exchange.legend(frameon=False, loc="lower center")
+    _plot_forms(axes[1, 2], result.forms)
     figure.suptitle(f"{cell.name}: {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f})")
     _save(figure, Path(path))
 

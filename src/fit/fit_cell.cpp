@@ -2,8 +2,11 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 #include <numeric>
 
+#include "fit/common_practice.hpp"
+#include "fit/model_errors.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -61,6 +64,24 @@ void set_resistance(Cell& cell, const std::vector<PulseFit>& fits) {
         grid.temperature_degC.push_back(fit->temperature_degC);
         grid.r0_ohm.push_back(fit->r0_ohm);
         grid.r0_ohm_std.push_back(spread(fit->r0_ohm, fit->r0_log_std));
+        if (fit->charge_transfer) {
+            const ChargeTransferFit& from = *fit->charge_transfer;
+            ChargeTransferGrid& to =
+                grid.charge_transfer ? *grid.charge_transfer : grid.charge_transfer.emplace();
+            std::vector<double> exchange_A;
+            std::vector<double> exchange_log_std;
+            for (std::size_t k = 0; k < grid.soc.size(); ++k) {
+                exchange_A.push_back(from.scale_V / from.resistance_ohm[k]);
+                exchange_log_std.push_back(
+                    std::hypot(from.scale_log_std, from.resistance_log_std[k]));
+            }
+            to.scale_V.emplace_back(grid.soc.size(), from.scale_V);
+            to.scale_V_std.emplace_back(grid.soc.size(), from.scale_V * from.scale_log_std);
+            to.exchange_current_A.push_back(exchange_A);
+            to.exchange_current_A_std.push_back(spread(exchange_A, exchange_log_std));
+            to.time_s.emplace_back(grid.soc.size(), from.time_s);
+            to.time_s_std.emplace_back(grid.soc.size(), from.time_s * from.time_log_std);
+        }
         for (std::size_t i = 0; i < grid.branches.size(); ++i) {
             const PulseFit::Branch& from = fit->branches[i];
             BranchGrid& to = grid.branches[i];
@@ -76,11 +97,12 @@ void set_resistance(Cell& cell, const std::vector<PulseFit>& fits) {
 /// What the current of the slow test puts on the OCV, row by row, according to the cell as fitted
 /// so far.
 std::vector<double> slow_overvoltage_V(const Log& log, const SlowTest& test, const Cell& cell) {
-    return with_branches(cell.resistance.branches.size(), [&](auto n) {
-        constexpr int branches = decltype(n)::value;
-        const CellTables<double, branches> tables(cell);
-        const CellParameters<double, branches> parameters = tables.parameters();
-        CellState<double, branches> state;
+    return with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
+        const CellParameters<double, Form::branches, Form::transfer> parameters =
+            tables.parameters();
+        CellState<double, Form::branches, Form::transfer> state;
         std::vector<double> overvoltage_V(log.size(), 0.0);
         for (std::size_t k = 0; k < log.size(); ++k) {
             const double temperature_degC = log.temperature_degC[k];
@@ -141,7 +163,11 @@ std::vector<double> entropy_V_per_K(const std::vector<PulseFit>& fits, const Ocv
         for (const PulseFit& fit : fits) {
             const double warmer_K = fit.temperature_degC - ocv.reference_temperature_degC;
             if (&fit == &reference || std::abs(warmer_K) < 3 || soc < fit.soc_low) continue;
-            const double std_V = std::hypot(0.003, at_soc(fit, fit.ocv_shift_std_V, soc),
+            // A cold rest lies: it has not reached the OCV, and what is missing looks like entropy.
+            const double colder_K =
+                std::max(0.0, ocv.reference_temperature_degC - fit.temperature_degC);
+            const double std_V = std::hypot(std::hypot(0.003, 0.0002 * colder_K),
+                                            at_soc(fit, fit.ocv_shift_std_V, soc),
                                             at_soc(reference, reference.ocv_shift_std_V, soc));
             const double seen_V = at_soc(fit, fit.ocv_shift_V, soc) -
                                   at_soc(reference, reference.ocv_shift_V, soc) + before * warmer_K;
@@ -173,9 +199,9 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
     }
     const double soc = std::min(test.soc[test.charge.last], 1.0);
     if (from == 0 || log.time_s[to] - end_s < shortest_rest_s || soc < 0.9) return;
-    with_branches(cell.resistance.branches.size(), [&](auto n) {
-        constexpr int branches = decltype(n)::value;
-        const CellTables<double, branches> tables(cell);
+    with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
         const auto parameters = tables.parameters();
         const double temperature_degC = log.temperature_degC[test.charge.last];
         const double current_A = test.charge.mean_current_A;
@@ -184,12 +210,12 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
         const double to_s = log.time_s[to] - end_s;
         // Every branch had hours to fill at this current; each then decays by itself.
         double model_V = 0;
-        for (int i = 0; i < branches; ++i) {
+        for (int i = 0; i < Form::branches; ++i) {
             model_V += current_A * node.branch_ohm[i] *
                        (std::exp(-from_s / node.branch_time_s[i]) -
                         std::exp(-to_s / node.branch_time_s[i]));
         }
-        const double slow_s = node.branch_time_s[branches - 1];
+        const double slow_s = node.branch_time_s[Form::branches - 1];
         const double share = std::exp(-from_s / slow_s) - std::exp(-to_s / slow_s);
         // A branch that is over before the first minute is tells nothing here: a millivolt of noise
         // would pass for a resistance as large as the cell's.
@@ -205,6 +231,21 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
     });
 }
 
+std::string charge_rise_note(const Cell& cell, const std::optional<ChargeTestFit>& charges) {
+    if (!charges) {
+        return "Assumed: the extra slow resistance near full (charge_rise), measured at one SOC in "
+               "the rest after the slow charge, starts at 80 % SOC and is the same at every "
+               "temperature.";
+    }
+    return "The extra slow resistance near full (charge_rise) is fitted to " +
+           std::to_string(charges->charge_Ah.size()) +
+           (charges->charge_Ah.size() == 1 ? " charge" : " charges") +
+           " and replaces what the rest after the slow charge says; it starts at " +
+           number_text(100 * cell.charge_rise.soc_start, "%.0f") + " % SOC (std " +
+           number_text(100 * charges->soc_start_std, "%.2g") +
+           "). Assumed: it is the same at every temperature.";
+}
+
 void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>& fits) {
     const auto rounded = [](double value, double step) { return std::round(value / step) * step; };
     cell.window.voltage_min_V = rounded(slow.voltage_min_V, 0.01);
@@ -213,22 +254,7 @@ void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>&
     for (const PulseFit& fit : fits)
         discharge_A = std::max(discharge_A, fit.largest_discharge_A);
     const double c = cell.capacity_Ah;
-    CurrentGrid table;
-    table.duration_s = 30;
-    table.soc = {0, 1};
-    table.temperature_degC = {-20, 0, 10, 25, 45, 60};
-    const auto row = [](double value) { return std::vector<double>{value, value}; };
-    for (const double charge_A : {0.0, 0.0, 0.5 * c, c, c, 0.0})
-        table.charge_A.push_back(row(charge_A));
-    for (int k = 0; k < 5; ++k)
-        table.discharge_A.push_back(row(discharge_A));
-    table.discharge_A.push_back(row(0));
-    cell.current_limits = {table};
-    const double full_V = cell.window.voltage_max_V;
-    cell.charge.zone_count = 2;
-    cell.charge.zones[0] = {0, 10, 0.5 * c, full_V};
-    cell.charge.zones[1] = {10, 45, c, full_V};
-    cell.charge.end_current_A = 0.02 * c;
+    set_usual_limits(cell, {c, discharge_A, c, 0.02 * c});
     auto& notes = cell.provenance.notes;
     notes.emplace_back(
         "Assumed, replace by the maker's data sheet: temperature windows, charge zones and the "
@@ -238,17 +264,221 @@ void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>&
     notes.push_back(
         "The discharge side of the current table is the largest current met in the tests, " +
         number_text(discharge_A) + " A; the data sheet may allow less.");
-    notes.emplace_back(
-        "Assumed: the extra slow resistance near full (charge_rise), measured at one SOC in the "
-        "rest after the slow charge, "
-        "starts at 80 % SOC and is the same at every temperature.");
     notes.push_back("Assumed: hysteresis_rate " + number_text(cell.hysteresis_rate) + ".");
+}
+
+/// Capacity from the slow test and from the pulse tests at its temperature, each as sure as it is:
+/// the slow test is at the mercy of the current offset, the pulses at higher currents less so.
+/// \param logs the logs that `fit` was made from
+void set_capacity(Cell& cell, const SlowTest& slow, const PulseFit& fit,
+                  const std::vector<Log>& pulses, const std::vector<std::size_t>& logs,
+                  const FitSettings& settings) {
+    double active_s = 0;
+    double largest_A = 0;
+    for (const std::size_t k : logs) {
+        for (const double current_A : pulses[k].current_A)
+            largest_A = std::max(largest_A, std::abs(current_A));
+        for (std::size_t row = 1; row < pulses[k].size(); ++row) {
+            if (pulses[k].current_A[row] != 0)
+                active_s += pulses[k].time_s[row] - pulses[k].time_s[row - 1];
+        }
+    }
+    const double offset_std_A =
+        std::hypot(settings.slow.offset_std_A, settings.pulse_offset_share_std * largest_A);
+    const double offset_Ah =
+        offset_std_A * active_s / (seconds_per_hour<double> * static_cast<double>(logs.size()));
+    // The fit has the slow test in it as a prior: what the pulses say without it.
+    const auto information = [](double std) { return 1 / (std * std); };
+    const double alone = information(fit.capacity_Ah_std) - information(slow.capacity_Ah_std);
+    if (!(alone > 0.1 * information(slow.capacity_Ah_std))) return;
+    const double alone_Ah = (information(fit.capacity_Ah_std) * fit.capacity_Ah -
+                             information(slow.capacity_Ah_std) * slow.capacity_Ah) /
+                            alone;
+    const double pulse_std_Ah =
+        std::hypot(1 / std::sqrt(alone), settings.slow.gain_std * alone_Ah, offset_Ah);
+    const double slow_weight = 1 / (slow.capacity_Ah_std * slow.capacity_Ah_std);
+    const double pulse_weight = 1 / (pulse_std_Ah * pulse_std_Ah);
+    cell.capacity_Ah =
+        (slow_weight * slow.capacity_Ah + pulse_weight * alone_Ah) / (slow_weight + pulse_weight);
+    cell.capacity_Ah_std = 1 / std::sqrt(slow_weight + pulse_weight);
+    cell.provenance.notes.push_back(
+        "Capacity: " + number_text(slow.capacity_Ah, "%.3f") + " Ah (std " +
+        number_text(slow.capacity_Ah_std, "%.3f") + ") from the slow test, " +
+        number_text(alone_Ah, "%.3f") + " Ah (std " + number_text(pulse_std_Ah, "%.3f") +
+        ") from the rests of the pulse test at " + number_text(fit.temperature_degC, "%.0f") +
+        " degC; both weighed.");
+}
+
+/// What the model gets wrong where it has not looked: every test predicted from the fits at the
+/// other temperatures, where it lies between them, and from fits that saw the slower pulses only.
+/// \param slower fits without the fast pulses, empty when the tests have one rate only
+ModelNoise cross_validated_noise(const Cell& cell, const std::vector<Log>& pulses,
+                                 const std::vector<std::vector<std::size_t>>& groups,
+                                 const std::vector<PulseFit>& fits,
+                                 const std::vector<PulseFit>& slower) {
+    std::vector<detail::RowError> errors;
+    std::vector<double> log_scales;
+    const auto look = [&](const Cell& model, std::size_t g) {
+        Cell own = model;
+        own.capacity_Ah = fits[g].capacity_Ah;
+        for (std::size_t k = 0; k < groups[g].size(); ++k) {
+            std::vector<detail::RowError> found = detail::model_errors(
+                pulses[groups[g][k]], own, fits[g].initial_soc[k], log_scales.size());
+            // The filter takes up a resistance that is off as a whole.
+            double product = 0;
+            double square = 0;
+            for (const detail::RowError& e : found) {
+                product += e.error_V * e.overvoltage_V;
+                square += e.overvoltage_V * e.overvoltage_V;
+            }
+            const double share = std::clamp(product / std::max(square, 1e-12), -1.0, 0.9);
+            for (detail::RowError& e : found)
+                e.error_V -= share * e.overvoltage_V;
+            log_scales.push_back(std::log1p(-share));
+            errors.insert(errors.end(), found.begin(), found.end());
+        }
+    };
+    for (std::size_t g = 1; g + 1 < fits.size(); ++g) {
+        std::vector<PulseFit> others = fits;
+        others.erase(others.begin() + static_cast<std::ptrdiff_t>(g));
+        Cell model = cell;
+        set_resistance(model, others);
+        look(model, g);
+    }
+    if (!slower.empty()) {
+        Cell model = cell;
+        set_resistance(model, slower);
+        for (std::size_t g = 0; g < fits.size(); ++g)
+            look(model, g);
+    }
+    if (errors.empty()) {  // one temperature, one rate: the fit's own residuals have to do
+        for (std::size_t g = 0; g < fits.size(); ++g)
+            look(cell, g);
+    }
+    const VoltageNoise noise = detail::noise_of(errors);
+    double squares = 0;
+    for (const double log_scale : log_scales)
+        squares += log_scale * log_scale;
+    const detail::ErrorMemory memory = detail::memory_of(errors, noise);
+    return {noise.voltage_std_V, noise.overvoltage_share_std, memory.share, memory.time_s,
+            std::sqrt(squares / static_cast<double>(log_scales.size()))};
+}
+
+/// A rate that parts slower pulses from faster ones at every temperature; 0 when there is none.
+double parting_rate_per_h(const std::vector<Log>& pulses,
+                          const std::vector<std::vector<std::size_t>>& groups, double capacity_Ah) {
+    const double least_A = 0.3 * capacity_Ah;
+    double fastest_A = 0;
+    for (const Log& log : pulses) {
+        for (const double current_A : log.current_A)
+            fastest_A = std::max(fastest_A, std::abs(current_A));
+    }
+    const double parting_A = 0.5 * fastest_A;
+    for (const auto& group : groups) {
+        int slower = 0;
+        int faster = 0;
+        for (const std::size_t g : group) {
+            const std::vector<double>& current_A = pulses[g].current_A;
+            for (std::size_t k = 1; k < current_A.size(); ++k) {
+                if (std::abs(current_A[k] - current_A[k - 1]) < least_A) continue;
+                const double size_A = std::max(std::abs(current_A[k]), std::abs(current_A[k - 1]));
+                ++(size_A > parting_A ? faster : slower);
+            }
+        }
+        if (slower < 8 || faster < 8) return 0;
+    }
+    return parting_A / capacity_Ah;
+}
+
+/// Tries the forms of the model on all tests: first with and without charge transfer, then other
+/// numbers of branches. Schwarz's Bayesian information criterion (Ann. Statist. 6 (1978) 461, from
+/// memory, not re-read), with the parameters that the data hold and the rows that are independent.
+/// \return all forms tried, the best first
+template <class FitAll>
+std::vector<FormTrial> try_forms(const PulseFitSettings& settings, std::vector<PulseFit>& fits,
+                                 const FitAll& fit_all) {
+    struct Trial {
+        FormTrial form;
+        std::vector<double> deviance;
+        std::vector<double> parameters;
+        std::vector<double> rows;
+    };
+    std::vector<Trial> trials;
+    std::vector<double> repeats(fits.size(), std::numeric_limits<double>::infinity());
+    const auto add = [&](int branches, bool transfer) {
+        for (PulseFit& fit : fits)
+            fit = {};
+        PulseFitSettings used = settings;
+        used.branches = branches;
+        used.charge_transfer = transfer;
+        used.soc_nodes = std::min(used.soc_nodes, 21);  // enough to compare with
+        fit_all(used,
+                std::to_string(branches) + " branches" + (transfer ? " and charge transfer" : ""));
+        Trial trial{{branches, transfer, 0, 0}, {}, {}, {}};
+        double squares = 0;
+        double rows = 0;
+        for (std::size_t g = 0; g < fits.size(); ++g) {
+            const PulseFit& fit = fits[g];
+            trial.deviance.push_back(fit.deviance);
+            trial.parameters.push_back(fit.effective_parameters);
+            trial.rows.push_back(static_cast<double>(fit.rows_used));
+            repeats[g] = std::min(repeats[g], fit.noise.rows_per_independent_row);
+            for (const double rms_V : fit.residual_rms_V)
+                squares += rms_V * rms_V * static_cast<double>(fit.rows_used) /
+                           static_cast<double>(fit.residual_rms_V.size());
+            rows += static_cast<double>(fit.rows_used);
+        }
+        trial.form.residual_rms_V = std::sqrt(squares / rows);
+        trials.push_back(trial);
+    };
+    // Rows that repeat each other are counted alike for all: as in the form that leaves the least.
+    const auto judge = [&] {
+        for (Trial& trial : trials) {
+            trial.form.criterion = 0;
+            for (std::size_t g = 0; g < repeats.size(); ++g) {
+                trial.form.criterion += trial.deviance[g] / repeats[g] +
+                                        trial.parameters[g] * std::log(trial.rows[g] / repeats[g]);
+            }
+        }
+        std::sort(trials.begin(), trials.end(), [](const Trial& a, const Trial& b) {
+            return a.form.criterion < b.form.criterion;
+        });
+    };
+    add(3, false);
+    add(3, true);
+    judge();
+    const bool transfer = trials.front().form.charge_transfer;
+    for (const int branches : {4, 2, 1})
+        add(branches, transfer);
+    judge();
+    for (PulseFit& fit : fits)
+        fit = {};
+    std::vector<FormTrial> forms;
+    for (const Trial& trial : trials)
+        forms.push_back(trial.form);
+    return forms;
+}
+
+std::string in_words(const FormTrial& form) {
+    return std::to_string(form.branches) + (form.branches == 1 ? " branch" : " branches") +
+           (form.charge_transfer ? " and charge transfer" : "");
+}
+
+std::string choice_in_words(const std::vector<FormTrial>& forms) {
+    std::string text =
+        "Form chosen by the Bayesian information criterion: " + in_words(forms.front()) +
+        ". Behind it:";
+    for (std::size_t k = 1; k < forms.size(); ++k) {
+        text += (k > 1 ? ", " : " ") + in_words(forms[k]) + " by " +
+                number_text(forms[k].criterion - forms.front().criterion, "%.0f");
+    }
+    return text + ".";
 }
 
 }  // namespace
 
 FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSettings& settings,
-                   const FitProgress& progress) {
+                   const FitProgress& progress, const std::vector<Log>& charges) {
     if (pulses.empty()) throw Error("a cell fit needs at least one pulse test");
     if (settings.passes < 1 || settings.passes > 20)
         throw Error("passes: " + std::to_string(settings.passes) + " is outside 1 .. 20");
@@ -267,25 +497,46 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
 
     const auto groups = temperature_groups(pulses, settings);
     std::vector<PulseFit> fits(groups.size());
-    const double jobs = static_cast<double>(groups.size()) * settings.passes + 1;
+    constexpr int trials = 5;
+    const double jobs = static_cast<double>(groups.size()) *
+                            (settings.passes + 1 + (settings.choose_form ? trials : 0)) +
+                        1;
     double done = 0;
-    for (int pass = 0; pass < settings.passes; ++pass) {
+    const auto fit_all = [&](const PulseFitSettings& pulse_settings, const std::string& what) {
         for (std::size_t g = 0; g < groups.size(); ++g) {
             std::vector<const Log*> logs;
             for (const std::size_t k : groups[g])
                 logs.push_back(&pulses[k]);
+            PulseFitSettings used = pulse_settings;
+            // The sizes carry over; how far errors repeat is found anew, from a fit that follows
+            // the data closely: what priors leave behind repeats, and would loosen the fit ever
+            // more.
+            if (fits[g].rows_used > 0) {
+                used.noise.voltage_std_V = fits[g].noise.voltage_std_V;
+                used.noise.overvoltage_share_std = fits[g].noise.overvoltage_share_std;
+            }
             const double share = done / jobs;
             const std::string stage =
-                "round " + std::to_string(pass + 1) + " of " + std::to_string(settings.passes) +
-                ", " + number_text(quantile(logs.front()->temperature_degC, 0.5), "%.0f") + " degC";
+                what + ", " + number_text(quantile(logs.front()->temperature_degC, 0.5), "%.0f") +
+                " degC";
             const auto keep_going = [&] { return !progress || progress(share, stage); };
-            fits[g] =
-                fit_pulses(logs, cell, g > 0 ? &fits[g - 1] : nullptr, settings.pulses, keep_going);
+            fits[g] = fit_pulses(logs, cell, g > 0 ? &fits[g - 1] : nullptr, used, keep_going);
             done += 1;
         }
+    };
+    PulseFitSettings pulse_settings = settings.pulses;
+    if (settings.choose_form) {
+        result.forms = try_forms(pulse_settings, fits, fit_all);
+        pulse_settings.branches = result.forms.front().branches;
+        pulse_settings.charge_transfer = result.forms.front().charge_transfer;
+        cell.provenance.notes.push_back(choice_in_words(result.forms));
+    }
+    for (int pass = 0; pass < settings.passes; ++pass) {
+        fit_all(pulse_settings,
+                "round " + std::to_string(pass + 1) + " of " + std::to_string(settings.passes));
         set_resistance(cell, fits);
         if (cell.charge.zone_count == 0) set_defaults(cell, result.slow, fits);
-        if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = {50, 25, 10, 10, "assumed"};
+        if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
         set_charge_rise(cell, slow, result.slow);
         const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
@@ -296,13 +547,35 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
         }
         cell.ocv.entropy_V_per_K = entropy;
     }
+    std::vector<PulseFit> slower;
+    const double parting_rate = parting_rate_per_h(pulses, groups, cell.capacity_Ah);
+    if (parting_rate > 0) {
+        const std::vector<PulseFit> all = fits;
+        PulseFitSettings seen = pulse_settings;
+        seen.highest_rate_per_h = parting_rate;
+        fit_all(seen, "slower pulses only");
+        slower = std::move(fits);
+        fits = all;
+    }
+    cell.noise = cross_validated_noise(cell, pulses, groups, fits, slower);
+    const PulseFit& reference = nearest_fit(fits, cell.ocv.reference_temperature_degC);
+    set_capacity(cell, result.slow, reference, pulses,
+                 groups[static_cast<std::size_t>(&reference - fits.data())], settings);
+    // Only now: the OCV of the slow test goes by the rise that its own rest shows.
+    if (!charges.empty()) {
+        const auto keep_going = [&] { return !progress || progress(done / jobs, "charges"); };
+        result.charges = fit_charge_rise(charges, cell, settings.charges, keep_going);
+        cell.charge_rise = result.charges->rise;
+    }
     report(done / jobs, "thermal");
     cell.thermal = fit_thermal(pulses, cell);
 
     Provenance& provenance = cell.provenance;
     provenance.made_by = "voltkeel " VOLTKEEL_VERSION;
+    provenance.method = "fitted to tests";
     provenance.notes.insert(provenance.notes.begin(), result.slow.notes.begin(),
                             result.slow.notes.end());
+    provenance.notes.push_back(charge_rise_note(cell, result.charges));
     SourceFile slow_file;
     slow_file.role = "slow test";
     slow_file.name = slow.source;
@@ -321,6 +594,22 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
             file.residual_rms_V = fits[g].residual_rms_V[k];
             provenance.files.push_back(file);
         }
+    }
+    for (const PulseFit& fit : fits)
+        provenance.notes.insert(provenance.notes.end(), fit.findings.begin(), fit.findings.end());
+    for (std::size_t k = 0; k < charges.size(); ++k) {
+        SourceFile file;
+        file.role = "charge";
+        file.name = charges[k].source;
+        file.rows = charges[k].size();
+        file.temperature_degC = quantile(charges[k].temperature_degC, 0.5);
+        file.initial_soc = result.charges->initial_soc[k];
+        file.residual_rms_V = result.charges->residual_rms_V[k];
+        provenance.files.push_back(file);
+    }
+    if (result.charges) {
+        provenance.notes.insert(provenance.notes.end(), result.charges->notes.begin(),
+                                result.charges->notes.end());
     }
     std::reverse(fits.begin(), fits.end());
     result.pulses = std::move(fits);

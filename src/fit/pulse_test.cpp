@@ -1,12 +1,14 @@
 #include "voltkeel/fit/pulse_test.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <unsupported/Eigen/NonLinearOptimization>
+#include <limits>
 
+#include "fit/common_practice.hpp"
+#include "fit/model_errors.hpp"
+#include "fit/normal_equations.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -25,7 +27,9 @@ struct Interval {
     double end_current_A{0};
     double voltage_V{0};
     double temperature_degC{0};
-    double residual_std_V{0};
+    bool edge{false};         ///< The current changed at the start of this stretch.
+    bool unseen{false};       ///< Does not count in the fit.
+    double overvoltage_V{0};  ///< Measured voltage less the OCV at the charge counted.
 };
 
 /// Thins a log: rows just before and after a change of current, then ever further apart, at most
@@ -39,6 +43,7 @@ std::vector<Interval> intervals_of(const Log& log, double capacity_Ah) {
     double next_keep_s = 0;
     double dt_s = 0;
     double charge_As = 0;
+    bool edge = true;
     const auto edge_at = [&](std::size_t k) {
         return k < log.size() && std::abs(log.current_A[k] - log.current_A[k - 1]) > edge_A;
     };
@@ -54,13 +59,24 @@ std::vector<Interval> intervals_of(const Log& log, double capacity_Ah) {
         if (since_edge_s >= next_keep_s || edge_at(k + 1) || k + 1 == log.size() ||
             dt_s >= longest_s) {
             intervals.push_back({dt_s, charge_As / dt_s, log.current_A[k], log.voltage_V[k],
-                                 log.temperature_degC[k], 0});
+                                 log.temperature_degC[k], edge});
+            edge = edge_at(k + 1);
             next_keep_s = std::max(since_edge_s * growth, since_edge_s + 0.05);
             dt_s = 0;
             charge_As = 0;
         }
     }
     return intervals;
+}
+
+using detail::noise_of;
+using detail::noise_std_V;
+using detail::RowError;
+
+/// Expected standard deviation of the model error at a row, grown so that rows that repeat each
+/// other count once.
+double weighted_std_V(double overvoltage_V, const VoltageNoise& noise) {
+    return std::sqrt(noise.rows_per_independent_row) * noise_std_V(overvoltage_V, noise);
 }
 
 struct PulseLog {
@@ -70,20 +86,16 @@ struct PulseLog {
     double initial_soc_std{0.01};
 };
 
-double default_activation_J_per_mol(bool ohmic) {
-    return ohmic ? 15e3 : 45e3;
-}
-constexpr double slow_time_activation_J_per_mol = 25e3;
+constexpr double pi = 3.14159265358979323846;
 
-template <int Branches>
+template <int Branches, bool Transfer>
 class PulseProblem {
   public:
-    // Interface that Eigen's Levenberg-Marquardt asks for.
-    using Scalar = double;
-    enum { InputsAtCompileTime = Eigen::Dynamic, ValuesAtCompileTime = Eigen::Dynamic };
-    using InputType = Eigen::VectorXd;
-    using ValueType = Eigen::VectorXd;
-    using JacobianType = Eigen::MatrixXd;
+    /// Quantities with a value at every SOC node: R0, the branches, the charge-transfer resistance.
+    static constexpr int quantities = 1 + Branches + (Transfer ? 1 : 0);
+    /// Time constants: of the branches, of the charge transfer.
+    static constexpr int times = Branches + (Transfer ? 1 : 0);
+    static constexpr int scales = Transfer ? 1 : 0;
 
     PulseProblem(std::vector<PulseLog> logs, const Cell& base, const PulseFit* warmer,
                  const PulseFitSettings& settings, double temperature_degC)
@@ -108,41 +120,37 @@ class PulseProblem {
         build_temperature_factors();
     }
 
-    [[nodiscard]] int inputs() const {
-        return nodes_ * (2 + Branches) + Branches + static_cast<int>(logs_.size());
-    }
-    [[nodiscard]] int values() const {
-        return data_rows_ + (nodes_ - (warmer_ ? 1 : 2)) * (1 + Branches) + (nodes_ - 2) + inputs();
-    }
+    [[nodiscard]] int inputs() const { return capacity_index() + 1; }
     [[nodiscard]] int data_rows() const { return data_rows_; }
     [[nodiscard]] const std::vector<PulseLog>& logs() const { return logs_; }
     [[nodiscard]] std::vector<PulseLog>& logs() { return logs_; }
 
-    [[nodiscard]] int r0_index(int node) const { return node; }
+    // All parameters but the OCV and the initial SOC are natural logarithms.
+    [[nodiscard]] int node_index(int quantity, int node) const { return nodes_ * quantity + node; }
+    [[nodiscard]] int r0_index(int node) const { return node_index(0, node); }
     [[nodiscard]] int branch_index(int branch, int node) const {
-        return nodes_ * (1 + branch) + node;
+        return node_index(1 + branch, node);
     }
-    [[nodiscard]] int time_index(int branch) const { return nodes_ * (1 + Branches) + branch; }
+    [[nodiscard]] int transfer_index(int node) const { return node_index(1 + Branches, node); }
+    [[nodiscard]] int time_index(int branch) const { return nodes_ * quantities + branch; }
+    [[nodiscard]] int scale_index() const { return nodes_ * quantities + times; }
     [[nodiscard]] int ocv_index(int node) const {
-        return nodes_ * (1 + Branches) + Branches + node;
+        return nodes_ * quantities + times + scales + node;
     }
-    [[nodiscard]] int soc_index(int log) const { return nodes_ * (2 + Branches) + Branches + log; }
+    [[nodiscard]] int soc_index(int log) const {
+        return nodes_ * (quantities + 1) + times + scales + log;
+    }
+    /// Capacity, as the logarithm of its ratio to the capacity handed in.
+    [[nodiscard]] int capacity_index() const { return soc_index(static_cast<int>(logs_.size())); }
 
+    void set_noise(const VoltageNoise& noise) { settings_.noise = noise; }
     void set_start(const Eigen::VectorXd& start, const Eigen::VectorXd& start_std) {
         start_ = start;
         start_std_ = start_std;
     }
 
-    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const {
-        run(x, &residuals, nullptr);
-        return 0;
-    }
-    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const {
-        run(x, nullptr, &jacobian);
-        return 0;
-    }
-
-    [[nodiscard]] CellParameters<double, Branches> parameters(const Eigen::VectorXd& x) const {
+    [[nodiscard]] CellParameters<double, Branches, Transfer> parameters(
+        const Eigen::VectorXd& x) const {
         table_.resize(place(0, axis_.count, 0));
         for (int t = 0; t < axis_.count; ++t) {
             for (int s = 0; s < nodes_; ++s) {
@@ -151,7 +159,16 @@ class PulseProblem {
                 for (int i = 0; i < Branches; ++i) {
                     node.branch_ohm[i] = std::exp(x[branch_index(i, s)]) * factor(1 + i, t, s);
                     node.branch_time_s[i] =
-                        std::exp(x[time_index(i)]) * factor(1 + Branches + i, t, s);
+                        std::exp(x[time_index(i)]) * factor(quantities + i, t, s);
+                }
+                if constexpr (Transfer) {
+                    const double scale_V =
+                        std::exp(x[scale_index()]) * factor(quantities + times, t, s);
+                    const double resistance_ohm =
+                        std::exp(x[transfer_index(s)]) * factor(1 + Branches, t, s);
+                    node.transfer = {
+                        scale_V, scale_V / resistance_ohm,
+                        std::exp(x[time_index(Branches)]) * factor(quantities + Branches, t, s)};
                 }
             }
         }
@@ -164,8 +181,8 @@ class PulseProblem {
                 x[ocv_index(at.index)] +
                 at.fraction * (x[ocv_index(at.index + 1)] - x[ocv_index(at.index)]);
         }
-        CellParameters<double, Branches> cell;
-        cell.capacity_Ah = base_.capacity_Ah;
+        CellParameters<double, Branches, Transfer> cell;
+        cell.capacity_Ah = base_.capacity_Ah * std::exp(x[capacity_index()]);
         cell.coulombic_efficiency = base_.coulombic_efficiency;
         cell.hysteresis_rate = base_.hysteresis_rate;
         cell.ocv = {shifted_ocv_.data(), static_cast<int>(shifted_ocv_.size()),
@@ -174,39 +191,50 @@ class PulseProblem {
         return cell;
     }
 
-  private:
     /// Change of each quantity with temperature inside the test: from the base cell when it has
     /// resistances, else an Arrhenius law with usual activation energies (DEVELOPERS.md, "Fit").
     void build_temperature_factors() {
-        factors_.resize(place(1 + 2 * Branches, 0, 0), 1.0);
+        factors_.resize(place(quantities + times + scales, 0, 0), 1.0);
         const ResistanceGrid& grid = base_.resistance;
-        const bool known = grid.temperature_degC.size() > 1 &&
-                           static_cast<int>(grid.soc.size()) == nodes_ &&
-                           grid.branches.size() == Branches;
         const auto column = [](const Grid& values, int s) {
             std::vector<double> over_temperature;
             for (const auto& row : values)
                 over_temperature.push_back(row[static_cast<std::size_t>(s)]);
             return over_temperature;
         };
+        const bool known =
+            grid.temperature_degC.size() > 1 && static_cast<int>(grid.soc.size()) == nodes_ &&
+            grid.branches.size() == Branches && grid.charge_transfer.has_value() == Transfer;
+        const auto branch = [&](int i) -> const BranchGrid& {
+            return grid.branches[static_cast<std::size_t>(i)];
+        };
+        const auto values_of = [&](int q, int s) -> std::vector<double> {
+            if (q == 0) return column(grid.r0_ohm, s);
+            if (q <= Branches) return column(branch(q - 1).resistance_ohm, s);
+            if (q >= quantities && q < quantities + Branches)
+                return column(branch(q - quantities).time_s, s);
+            if (q == quantities + Branches) return column(grid.charge_transfer->time_s, s);
+            std::vector<double> scale_V = column(grid.charge_transfer->scale_V, s);
+            if (q == quantities + times) return scale_V;
+            const std::vector<double> exchange_A =
+                column(grid.charge_transfer->exchange_current_A, s);
+            for (std::size_t t = 0; t < scale_V.size(); ++t)
+                scale_V[t] /= exchange_A[t];
+            return scale_V;
+        };
         for (int t = 0; t < axis_.count; ++t) {
             const double degC = axis_.first + axis_.step * t;
             const double inverse_K = 1 / (degC + zero_celsius_K<double>)-1 /
                                      (temperature_degC_ + zero_celsius_K<double>);
             for (int s = 0; s < nodes_; ++s) {
-                for (int q = 0; q < 1 + 2 * Branches; ++q) {
+                for (int q = 0; q < quantities + times + scales; ++q) {
                     double& f = factors_[place(q, t, s)];
                     if (known) {
-                        const Grid& values =
-                            q == 0 ? grid.r0_ohm
-                            : q <= Branches
-                                ? grid.branches[static_cast<std::size_t>(q - 1)].resistance_ohm
-                                : grid.branches[static_cast<std::size_t>(q - 1 - Branches)].time_s;
-                        const std::vector<double> v = column(values, s);
+                        const std::vector<double> v = values_of(q, s);
                         f = arrhenius_value(grid.temperature_degC, v, degC) /
                             arrhenius_value(grid.temperature_degC, v, temperature_degC_);
-                    } else if (q <= Branches) {
-                        f = std::exp(default_activation_J_per_mol(q == 0) /
+                    } else if (q < quantities) {
+                        f = std::exp(usual_activation_J_per_mol(q == 0) /
                                      gas_constant_J_per_mol_K<double> * inverse_K);
                     }
                 }
@@ -222,147 +250,179 @@ class PulseProblem {
         return factors_[place(quantity, t, s)];
     }
 
-    void run(const Eigen::VectorXd& x, Eigen::VectorXd* residuals,
-             Eigen::MatrixXd* jacobian) const {
-        const CellParameters<double, Branches> cell = parameters(x);
-        if (jacobian) jacobian->setZero(values(), inputs());
-        int row = 0;
-        std::vector<double> by_resistance(static_cast<std::size_t>(Branches * nodes_));
+    /// Walks the model along the logs.
+    /// \param errors_V when not null, receives model minus measurement at every row that counts
+    /// \param data receives the normal equations of those rows
+    void run(const Eigen::VectorXd& x, detail::NormalEquations& data,
+             std::vector<RowError>* errors = nullptr) const {
+        const CellParameters<double, Branches, Transfer> cell = parameters(x);
+        data.clear();
+        std::vector<double> unseen_row(static_cast<std::size_t>(inputs()));
+        std::vector<double> by_resistance(static_cast<std::size_t>(times * nodes_));
         for (std::size_t f = 0; f < logs_.size(); ++f) {
-            CellState<double, Branches> state;
+            CellState<double, Branches, Transfer> state;
             state.soc = x[soc_index(static_cast<int>(f))];
             std::fill(by_resistance.begin(), by_resistance.end(), 0.0);
-            std::array<double, Branches> by_time{};
-            std::array<double, Branches> by_soc{};
+            std::array<double, times> by_time{};
+            double by_scale = 0;
+            std::array<double, times> by_soc{};
+            std::array<double, times> by_capacity{};
             for (const Interval& interval : logs_[f].intervals) {
                 const CellInput<double> input{interval.mean_current_A, interval.dt_s,
                                               interval.temperature_degC};
-                StepJacobian<double, Branches> j;
+                StepJacobian<double, Branches, Transfer> j;
                 const double middle_soc =
                     state.soc + 0.5 * soc_gain(cell, input.current_A, input.dt_s);
                 const auto place =
                     resistance_place(cell.resistance, middle_soc, input.temperature_degC);
-                step(cell, input, state, jacobian ? &j : nullptr);
-                const VoltagePoint<double, Branches> v =
+                step(cell, input, state, &j);
+                const double middle_moved = middle_soc - x[soc_index(static_cast<int>(f))];
+                const double moved = state.soc - x[soc_index(static_cast<int>(f))];
+                const VoltagePoint<double, Branches, Transfer> v =
                     voltage_at(cell, state, interval.end_current_A, interval.temperature_degC);
-                const double weight = 1.0 / interval.residual_std_V;
-                if (residuals) (*residuals)[row] = (v.voltage_V - interval.voltage_V) * weight;
-                if (jacobian) {
-                    const auto index =
-                        static_cast<int>((place.cold - cell.resistance.nodes) % nodes_);
-                    double soc_slope = v.by_soc;
-                    for (int i = 0; i < Branches; ++i) {
-                        const auto at = static_cast<std::size_t>(i);
-                        double* s = by_resistance.data() + i * nodes_;
-                        for (int k = 0; k < nodes_; ++k)
-                            s[k] *= j.branch_by_branch[i];
-                        const auto node_part = [&](int side) {
-                            const double c = place.cold[side].branch_ohm[i];
-                            const double w = place.warm[side].branch_ohm[i];
-                            const double fraction =
-                                side == 0 ? 1 - place.soc_fraction : place.soc_fraction;
-                            return fraction * (c + place.temperature_fraction * (w - c));
-                        };
-                        s[index] += j.branch_by_resistance[i] * node_part(0);
-                        s[index + 1] += j.branch_by_resistance[i] * node_part(1);
-                        const double tau =
-                            place.blend([i](const auto& node) { return node.branch_time_s[i]; })
-                                .value;
-                        by_time[at] =
-                            j.branch_by_branch[i] * by_time[at] + j.branch_by_time[i] * tau;
-                        by_soc[at] = j.branch_by_branch[i] * by_soc[at] + j.branch_by_soc[i];
-                        for (int k = 0; k < nodes_; ++k)
-                            (*jacobian)(row, branch_index(i, k)) = s[k] * weight;
-                        (*jacobian)(row, time_index(i)) = by_time[at] * weight;
-                        soc_slope += by_soc[at];
-                    }
-                    const auto end =
-                        resistance_place(cell.resistance, state.soc, interval.temperature_degC);
-                    const auto end_index =
-                        static_cast<int>((end.cold - cell.resistance.nodes) % nodes_);
-                    const auto r0_part = [&](int side) {
-                        const double c = end.cold[side].r0_ohm;
-                        const double w = end.warm[side].r0_ohm;
-                        const double fraction = side == 0 ? 1 - end.soc_fraction : end.soc_fraction;
-                        return fraction * (c + end.temperature_fraction * (w - c)) *
-                               interval.end_current_A;
+                const double error_V = v.voltage_V - interval.voltage_V;
+                const double weight = 1.0 / weighted_std_V(interval.overvoltage_V, settings_.noise);
+                // Rows that do not count move the state and the derivatives all the same.
+                double* jacobian = interval.unseen ? unseen_row.data() : data.add(error_V * weight);
+                if (errors && !interval.unseen)
+                    errors->push_back({error_V, interval.overvoltage_V, f, 0});
+                const auto index = static_cast<int>((place.cold - cell.resistance.nodes) % nodes_);
+                double soc_slope = v.by_soc;
+                double capacity_slope = -moved * v.by_soc;
+                if constexpr (Transfer) {
+                    const int i = Branches;
+                    double* s = by_resistance.data() + i * nodes_;
+                    const double kept = j.branch_by_branch[i];
+                    for (int k = 0; k < nodes_; ++k)
+                        s[k] *= kept;
+                    const auto exchange_A = [](const auto& node) {
+                        return node.transfer.exchange_current_A;
                     };
-                    (*jacobian)(row, r0_index(end_index)) += r0_part(0) * weight;
-                    (*jacobian)(row, r0_index(end_index + 1)) += r0_part(1) * weight;
-                    (*jacobian)(row, soc_index(static_cast<int>(f))) = soc_slope * weight;
-                    const AxisPosition<double> at =
-                        locate(uniform_axis(0.0, 1.0, nodes_), state.soc);
-                    (*jacobian)(row, ocv_index(at.index)) = (1 - at.fraction) * weight;
-                    (*jacobian)(row, ocv_index(at.index + 1)) = at.fraction * weight;
+                    const double exchange = place.blend(exchange_A).value;
+                    for (int side = 0; side < 2; ++side) {
+                        const double c = exchange_A(place.cold[side]);
+                        const double w = exchange_A(place.warm[side]);
+                        const double part =
+                            (side == 0 ? 1 - place.soc_fraction : place.soc_fraction) *
+                            (c + place.temperature_fraction * (w - c));
+                        s[index + side] -= j.transfer_by_log_exchange * part / exchange;
+                    }
+                    by_time[i] = kept * by_time[i] + j.transfer_by_log_time;
+                    by_scale =
+                        kept * by_scale + j.transfer_by_log_scale + j.transfer_by_log_exchange;
+                    by_soc[i] = kept * by_soc[i] + j.branch_by_soc[i];
+                    for (int k = 0; k < nodes_; ++k)
+                        jacobian[transfer_index(k)] = s[k] * weight;
+                    jacobian[time_index(i)] = by_time[i] * weight;
+                    jacobian[scale_index()] = by_scale * weight;
+                    soc_slope += by_soc[i];
+                    by_capacity[i] = kept * by_capacity[i] - middle_moved * j.branch_by_soc[i];
+                    capacity_slope += by_capacity[i];
                 }
-                ++row;
+                for (int i = 0; i < Branches; ++i) {
+                    const auto at = static_cast<std::size_t>(i);
+                    double* s = by_resistance.data() + i * nodes_;
+                    for (int k = 0; k < nodes_; ++k)
+                        s[k] *= j.branch_by_branch[i];
+                    const auto node_part = [&](int side) {
+                        const double c = place.cold[side].branch_ohm[i];
+                        const double w = place.warm[side].branch_ohm[i];
+                        const double fraction =
+                            side == 0 ? 1 - place.soc_fraction : place.soc_fraction;
+                        return fraction * (c + place.temperature_fraction * (w - c));
+                    };
+                    s[index] += j.branch_by_resistance[i] * node_part(0);
+                    s[index + 1] += j.branch_by_resistance[i] * node_part(1);
+                    const double tau =
+                        place.blend([i](const auto& node) { return node.branch_time_s[i]; }).value;
+                    by_time[at] = j.branch_by_branch[i] * by_time[at] + j.branch_by_time[i] * tau;
+                    by_soc[at] = j.branch_by_branch[i] * by_soc[at] + j.branch_by_soc[i];
+                    for (int k = 0; k < nodes_; ++k)
+                        jacobian[branch_index(i, k)] = s[k] * weight;
+                    jacobian[time_index(i)] = by_time[at] * weight;
+                    soc_slope += by_soc[at];
+                    by_capacity[at] =
+                        j.branch_by_branch[i] * by_capacity[at] - middle_moved * j.branch_by_soc[i];
+                    capacity_slope += by_capacity[at];
+                }
+                const auto end =
+                    resistance_place(cell.resistance, state.soc, interval.temperature_degC);
+                const auto end_index =
+                    static_cast<int>((end.cold - cell.resistance.nodes) % nodes_);
+                const auto r0_part = [&](int side) {
+                    const double c = end.cold[side].r0_ohm;
+                    const double w = end.warm[side].r0_ohm;
+                    const double fraction = side == 0 ? 1 - end.soc_fraction : end.soc_fraction;
+                    return fraction * (c + end.temperature_fraction * (w - c)) *
+                           interval.end_current_A;
+                };
+                jacobian[r0_index(end_index)] += r0_part(0) * weight;
+                jacobian[r0_index(end_index + 1)] += r0_part(1) * weight;
+                jacobian[soc_index(static_cast<int>(f))] = soc_slope * weight;
+                jacobian[capacity_index()] = capacity_slope * weight;
+                const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, nodes_), state.soc);
+                jacobian[ocv_index(at.index)] = (1 - at.fraction) * weight;
+                jacobian[ocv_index(at.index + 1)] = at.fraction * weight;
             }
         }
-        add_prior(x, row, residuals, jacobian);
+        data.flush();
     }
 
     /// What is known without this test: resistances change smoothly over SOC (with a warmer test:
     /// their ratio to it does), and every parameter lies somewhere near its start.
-    void add_prior(const Eigen::VectorXd& x, int row, Eigen::VectorXd* residuals,
-                   Eigen::MatrixXd* jacobian) const {
-        // Near empty and near full the resistances turn upward within a few percent of SOC.
-        const auto weight_at = [&](double node) {
+    /// \param common_level the OCV may be off by its spread at all nodes together; false: at each
+    /// node by itself, which holds it closer. The fit is better held, its spread is the wider one.
+    void add_prior(const Eigen::VectorXd& x, detail::NormalEquations& prior,
+                   bool common_level = false) const {
+        prior.clear();
+        // Near empty and near full the resistances turn upward within a few percent of SOC; the
+        // ohmic one hardly does.
+        const auto weight_at = [&](int quantity, double node) {
             const double soc = node / (nodes_ - 1);
-            return 1.0 /
-                   (soc < 0.22 || soc > 0.9 ? settings_.smoothness_ends : settings_.smoothness);
+            const bool turns = quantity > 0 && (soc < 0.22 || soc > 0.9);
+            return 1.0 / (turns ? settings_.smoothness_ends : settings_.smoothness);
         };
         const auto warm_log = [&](int quantity, int k) {
             const auto at = static_cast<std::size_t>(k);
             return std::log(
-                quantity == 0
-                    ? warmer_->r0_ohm[at]
+                quantity == 0 ? warmer_->r0_ohm[at]
+                : quantity > Branches
+                    ? warmer_->charge_transfer->resistance_ohm[at]
                     : warmer_->branches[static_cast<std::size_t>(quantity - 1)].resistance_ohm[at]);
         };
-        for (int q = 0; q < 1 + Branches; ++q) {
-            const int first = q == 0 ? r0_index(0) : branch_index(q - 1, 0);
-            if (warmer_) {
-                for (int k = 0; k + 1 < nodes_; ++k, ++row) {
-                    const double weight = weight_at(k + 0.5);
-                    if (residuals) {
-                        (*residuals)[row] = weight * ((x[first + k + 1] - warm_log(q, k + 1)) -
-                                                      (x[first + k] - warm_log(q, k)));
-                    }
-                    if (jacobian) {
-                        (*jacobian)(row, first + k + 1) = weight;
-                        (*jacobian)(row, first + k) = -weight;
-                    }
-                }
-            } else {
-                for (int k = 1; k + 1 < nodes_; ++k, ++row) {
-                    const double weight = weight_at(k);
-                    if (residuals)
-                        (*residuals)[row] =
-                            weight * (x[first + k - 1] - 2 * x[first + k] + x[first + k + 1]);
-                    if (jacobian) {
-                        (*jacobian)(row, first + k - 1) = weight;
-                        (*jacobian)(row, first + k) = -2 * weight;
-                        (*jacobian)(row, first + k + 1) = weight;
-                    }
+        for (int q = 0; q < quantities; ++q) {
+            const int first = node_index(q, 0);
+            for (int k = warmer_ ? 0 : 1; k + 1 < nodes_; ++k) {
+                const double weight = weight_at(q, warmer_ ? k + 0.5 : k);
+                if (warmer_) {
+                    double* row = prior.add(weight * ((x[first + k + 1] - warm_log(q, k + 1)) -
+                                                      (x[first + k] - warm_log(q, k))));
+                    row[first + k + 1] = weight;
+                    row[first + k] = -weight;
+                } else {
+                    add_bend(x, first + k, weight, prior);
                 }
             }
         }
-        for (int k = 1; k + 1 < nodes_; ++k, ++row) {
-            const double second_difference_weight = 1.0 / (0.3 * start_std_[ocv_index(k)]);
-            if (residuals) {
-                (*residuals)[row] =
-                    second_difference_weight *
-                    (x[ocv_index(k - 1)] - 2 * x[ocv_index(k)] + x[ocv_index(k + 1)]);
-            }
-            if (jacobian) {
-                (*jacobian)(row, ocv_index(k - 1)) = second_difference_weight;
-                (*jacobian)(row, ocv_index(k)) = -2 * second_difference_weight;
-                (*jacobian)(row, ocv_index(k + 1)) = second_difference_weight;
-            }
+        for (int k = 1; k + 1 < nodes_; ++k)
+            add_bend(x, ocv_index(k), 1.0 / (0.3 * start_std_[ocv_index(k)]), prior);
+        const double share = common_level ? std::sqrt(static_cast<double>(nodes_)) : 1.0;
+        for (int p = 0; p < inputs(); ++p) {
+            const bool ocv = p >= ocv_index(0) && p < ocv_index(nodes_);
+            const double weight = 1 / (start_std_[p] * (ocv ? share : 1.0));
+            prior.add((x[p] - start_[p]) * weight)[p] = weight;
         }
-        for (int p = 0; p < inputs(); ++p, ++row) {
-            if (residuals) (*residuals)[row] = (x[p] - start_[p]) / start_std_[p];
-            if (jacobian) (*jacobian)(row, p) = 1 / start_std_[p];
-        }
+        prior.flush();
+    }
+
+  private:
+    /// A second difference that should be nothing.
+    static void add_bend(const Eigen::VectorXd& x, int at, double weight,
+                         detail::NormalEquations& rows) {
+        double* row = rows.add(weight * (x[at - 1] - 2 * x[at] + x[at + 1]));
+        row[at - 1] = weight;
+        row[at] = -2 * weight;
+        row[at + 1] = weight;
     }
 
     std::vector<PulseLog> logs_;
@@ -375,7 +435,7 @@ class PulseProblem {
     UniformAxis<double> axis_{};
     std::vector<OcvNode<double>> ocv_nodes_;
     std::vector<double> factors_;
-    mutable std::vector<ResistanceNode<double, Branches>> table_;
+    mutable std::vector<ResistanceNode<double, Branches, Transfer>> table_;
     mutable std::vector<OcvNode<double>> shifted_ocv_;
     Eigen::VectorXd start_;
     Eigen::VectorXd start_std_;
@@ -396,6 +456,9 @@ std::vector<double> usual_times_s(int branches) {
     }
 }
 
+constexpr double usual_transfer_time_s = 0.5;
+constexpr double usual_transfer_scale_V = 0.06;
+
 /// Median of voltage step over current step at the edges of the pulses.
 double edge_resistance_ohm(const std::vector<const Log*>& logs, double capacity_Ah, int& edges) {
     std::vector<double> found;
@@ -412,7 +475,133 @@ double edge_resistance_ohm(const std::vector<const Log*>& logs, double capacity_
     return quantile(std::move(found), 0.5);
 }
 
-template <int Branches>
+/// Longest stretch without current.
+double longest_rest_s(const std::vector<const Log*>& logs, double capacity_Ah) {
+    double longest_s = 0;
+    for (const Log* log : logs) {
+        double rest_s = 0;
+        for (std::size_t k = 1; k < log->size(); ++k) {
+            const bool at_rest = std::abs(log->current_A[k]) < 0.005 * capacity_Ah;
+            rest_s = at_rest ? rest_s + log->time_s[k] - log->time_s[k - 1] : 0;
+            longest_s = std::max(longest_s, rest_s);
+        }
+    }
+    return longest_s;
+}
+
+std::string percent(double share) {
+    return number_text(100 * share, "%.0f") + " %";
+}
+
+/// SOC ranges in words, from the nodes that have a property: "0 .. 10 % and 95 .. 100 % SOC". Nodes
+/// that stand alone are passed over; empty when no range is left.
+std::string soc_ranges(const std::vector<bool>& at, const std::vector<double>& soc) {
+    std::string text;
+    for (std::size_t k = 0; k < at.size(); ++k) {
+        if (!at[k]) continue;
+        const std::size_t first = k;
+        while (k + 1 < at.size() && at[k + 1])
+            ++k;
+        if (k == first) continue;
+        text += (text.empty() ? "" : " and ") + number_text(100 * soc[first], "%.0f") + " .. " +
+                percent(soc[k]);
+    }
+    return text.empty() ? text : text + " SOC";
+}
+
+/// What the tests leave open, and what would tell: parameters that trade for each other, values
+/// that the data hardly touched.
+template <class Problem>
+std::vector<std::string> findings_of(const Problem& problem, const Eigen::MatrixXd& covariance,
+                                     const PulseFit& fit, double rest_s) {
+    std::vector<std::string> findings;
+    const std::string where = number_text(fit.temperature_degC, "%.0f") + " degC: ";
+    const auto correlation = [&](int a, int b) {
+        return covariance(a, b) / std::sqrt(covariance(a, a) * covariance(b, b));
+    };
+    const auto tested = [&](std::size_t k) {
+        return fit.soc[k] >= fit.soc_low - 0.01 && fit.soc[k] <= fit.soc_high + 0.01;
+    };
+    const int branches = static_cast<int>(fit.branches.size());
+    const bool transfer = fit.charge_transfer.has_value();
+    const auto name = [&](int quantity) {
+        if (quantity == 0) return std::string("R0");
+        if (quantity > branches) return std::string("the charge-transfer resistance");
+        return "R" + std::to_string(quantity);
+    };
+    constexpr double alike = 0.9;
+    const auto look = [&](const std::string& what, const auto& pair, const std::string& cure) {
+        std::vector<bool> at(fit.soc.size(), false);
+        for (std::size_t k = 0; k < at.size(); ++k) {
+            const auto [a, b] = pair(static_cast<int>(k));
+            at[k] = tested(k) && std::abs(correlation(a, b)) > alike;
+        }
+        const std::string ranges = soc_ranges(at, fit.soc);
+        if (!ranges.empty())
+            findings.push_back(where + what + " cannot be told apart at " + ranges + ": " + cure);
+    };
+    const std::string sample_faster = "log the first seconds of a pulse in steps of 0.1 s or less";
+    const std::string rest_longer = "rest longer after the pulses there";
+    for (int q = 0; q + 1 <= branches; ++q) {
+        const int next = q == 0 && transfer ? 1 + branches : q + 1;
+        look(
+            name(q) + " and " + name(next),
+            [&](int k) {
+                return std::pair{problem.node_index(q, k), problem.node_index(next, k)};
+            },
+            q == 0 ? sample_faster : rest_longer);
+        if (q == 0 && transfer && branches > 0) {
+            look(
+                name(next) + " and " + name(1),
+                [&](int k) {
+                    return std::pair{problem.node_index(next, k), problem.node_index(1, k)};
+                },
+                sample_faster);
+        }
+    }
+    for (int i = 0; i < branches; ++i) {
+        look(
+            name(1 + i) + " and its time constant",
+            [&](int k) {
+                return std::pair{problem.branch_index(i, k), problem.time_index(i)};
+            },
+            rest_longer);
+    }
+    if constexpr (Problem::scales > 0) {
+        look(
+            name(1 + branches) + " and its scale",
+            [&](int k) {
+                return std::pair{problem.transfer_index(k), problem.scale_index()};
+            },
+            "pulse at more rates, the highest as high as the cell may");
+    }
+    constexpr double hardly = 0.5;
+    for (int q = 0; q < Problem::quantities; ++q) {
+        std::vector<bool> at(fit.soc.size(), false);
+        for (std::size_t k = 0; k < at.size(); ++k) {
+            const int p = problem.node_index(q, static_cast<int>(k));
+            at[k] = tested(k) && std::sqrt(covariance(p, p)) > hardly;
+        }
+        const std::string ranges = soc_ranges(at, fit.soc);
+        if (!ranges.empty())
+            findings.push_back(where + name(q) + " is known to a factor of " +
+                               number_text(std::exp(hardly), "%.1f") + " at best at " + ranges +
+                               ": pulse there too");
+    }
+    const double slow_s = fit.branches.back().time_s;
+    if (branches > 1 && rest_s < slow_s)
+        findings.push_back(where + "the slow branch (" + number_text(slow_s / 3600, "%.1f") +
+                           " h) rests on usual values, the longest rest lasts " +
+                           number_text(rest_s / 3600, "%.1f") +
+                           " h: one rest of a night tells its size");
+    if (fit.soc_low > 0.1)
+        findings.push_back(where + "the tests end at " + percent(fit.soc_low) +
+                           " SOC, resistances below follow the warmer test or a straight line: go "
+                           "on to empty");
+    return findings;
+}
+
+template <int Branches, bool Transfer>
 PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const PulseFit* warmer,
                   const PulseFitSettings& settings, const std::function<bool()>& keep_going) {
     std::vector<double> temperatures;
@@ -463,13 +652,19 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             one.initial_soc_std = settings.initial_soc_std;
         }
         double soc = one.initial_soc;
+        bool unseen = false;
         for (Interval& interval : one.intervals) {
             soc += interval.mean_current_A * interval.dt_s /
                    (seconds_per_hour<double> * base.capacity_Ah);
             const double over_V = interval.voltage_V - ocv_at(ocv, soc, temperature_degC).mean_V;
-            interval.residual_std_V =
-                std::sqrt(settings.rows_per_independent_row) *
-                std::hypot(settings.voltage_std_V, settings.overvoltage_share_std * over_V);
+            interval.overvoltage_V = over_V;
+            const double highest_A = settings.highest_rate_per_h * base.capacity_Ah;
+            if (std::abs(interval.end_current_A) > highest_A) {
+                unseen = true;
+            } else if (interval.edge) {
+                unseen = false;
+            }
+            interval.unseen = unseen;
             fit.soc_low = std::min(fit.soc_low, soc);
             fit.soc_high = std::max(fit.soc_high, soc);
             fit.largest_discharge_A = std::max(fit.largest_discharge_A, -interval.end_current_A);
@@ -478,13 +673,16 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         prepared.push_back(std::move(one));
     }
 
-    PulseProblem<Branches> problem(std::move(prepared), base, warmer, settings, temperature_degC);
-    // With what is assumed beside the data the solver would always have rows enough.
-    if (problem.data_rows() < problem.inputs()) {
+    using Problem = PulseProblem<Branches, Transfer>;
+    Problem problem(std::move(prepared), base, warmer, settings, temperature_degC);
+    // Priors hold what the nodes in between lack, so more nodes than rows are no fault in
+    // themselves; ten places over SOC is what a test has to tell.
+    constexpr int places = 10;
+    const int least = places * (Problem::quantities + 1);
+    if (problem.data_rows() < least) {
         throw Error(logs.front()->source + ": " + std::to_string(problem.data_rows()) +
-                    " rows left after thinning, fewer than the " +
-                    std::to_string(problem.inputs()) +
-                    " parameters; the pulse test is too short, or soc_nodes too large");
+                    " rows left after thinning, fewer than the " + std::to_string(least) +
+                    " that this form of the model needs; the pulse test is too short");
     }
     Eigen::VectorXd x(problem.inputs());
     Eigen::VectorXd start_std(problem.inputs());
@@ -504,17 +702,31 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         // only loosely.
         x[problem.time_index(i)] =
             (from ? std::log(from->time_s) : std::log(times_s[static_cast<std::size_t>(i)])) +
-            (slow ? carried(slow_time_activation_J_per_mol) : 0.0);
+            (slow ? carried(usual_slow_time_activation_J_per_mol) : 0.0);
         start_std[problem.time_index(i)] =
             slow ? settings.slow_time_log_std : settings.time_log_std;
         for (int k = 0; k < settings.soc_nodes; ++k) {
             const double share = slow ? 0.4 : 0.5;
             x[problem.branch_index(i, k)] =
                 from ? std::log(from->resistance_ohm[static_cast<std::size_t>(k)]) +
-                           carried(default_activation_J_per_mol(false))
+                           carried(usual_activation_J_per_mol(false))
                      : std::log(share * edge_ohm);
             start_std[problem.branch_index(i, k)] = slow ? settings.slow_log_std : 2.0;
         }
+    }
+    if constexpr (Transfer) {
+        const ChargeTransferFit* from = warmer ? &*warmer->charge_transfer : nullptr;
+        for (int k = 0; k < settings.soc_nodes; ++k) {
+            x[problem.transfer_index(k)] =
+                from ? std::log(from->resistance_ohm[static_cast<std::size_t>(k)]) +
+                           carried(usual_activation_J_per_mol(false))
+                     : std::log(0.5 * edge_ohm);
+            start_std[problem.transfer_index(k)] = 2.0;
+        }
+        x[problem.time_index(Branches)] = std::log(from ? from->time_s : usual_transfer_time_s);
+        start_std[problem.time_index(Branches)] = settings.transfer_time_log_std;
+        x[problem.scale_index()] = std::log(from ? from->scale_V : usual_transfer_scale_V);
+        start_std[problem.scale_index()] = settings.transfer_scale_log_std;
     }
     for (int k = 0; k < settings.soc_nodes; ++k) {
         // Where the curve is steep, a small difference of SOC between the tests is a large one of
@@ -526,7 +738,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
                        settings.ocv_soc_std *
                            ocv_at(ocv, std::min(soc + 0.01, 1.0), temperature_degC).slope_V);
         x[problem.r0_index(k)] = warmer ? std::log(warmer->r0_ohm[static_cast<std::size_t>(k)]) +
-                                              carried(default_activation_J_per_mol(true))
+                                              carried(usual_activation_J_per_mol(true))
                                         : std::log(edge_ohm);
         start_std[problem.r0_index(k)] = 1.5;
     }
@@ -534,43 +746,55 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         x[problem.soc_index(static_cast<int>(f))] = problem.logs()[f].initial_soc;
         start_std[problem.soc_index(static_cast<int>(f))] = problem.logs()[f].initial_soc_std;
     }
+    x[problem.capacity_index()] = 0;
+    start_std[problem.capacity_index()] =
+        std::max(base.capacity_Ah_std / base.capacity_Ah, settings.least_capacity_std);
     problem.set_start(x, start_std);
 
-    Eigen::LevenbergMarquardt<PulseProblem<Branches>> solver(problem);
-    solver.parameters.ftol = 1e-5;
-    solver.parameters.xtol = 1e-5;
-    auto status = solver.minimizeInit(x);
-    if (status == Eigen::LevenbergMarquardtSpace::ImproperInputParameters) {
-        throw Error(logs.front()->source + ": the pulse fit cannot start");
+    detail::NormalEquations data(problem.inputs());
+    detail::NormalEquations prior(problem.inputs());
+    std::vector<RowError> errors;
+    for (int round = 0; round < settings.noise_rounds; ++round) {
+        const auto sums = [&](const Eigen::VectorXd& at, Eigen::MatrixXd& square,
+                              Eigen::VectorXd& gradient) {
+            problem.run(at, data);
+            problem.add_prior(at, prior);
+            square = data.square() + prior.square();
+            gradient = data.gradient() + prior.gradient();
+            return data.cost() + prior.cost();
+        };
+        detail::PackedLeastSquares packed(problem.inputs(), sums);
+        Eigen::LevenbergMarquardt solver(packed);
+        solver.parameters.ftol = 1e-7;
+        solver.parameters.xtol = 1e-6;
+        auto status = solver.minimizeInit(x);
+        if (status == Eigen::LevenbergMarquardtSpace::ImproperInputParameters ||
+            status == Eigen::LevenbergMarquardtSpace::UserAsked) {
+            throw Error(logs.front()->source + ": the pulse fit cannot start");
+        }
+        int iterations = 0;
+        do {
+            if (keep_going && !keep_going()) throw Error("cancelled");
+            status = solver.minimizeOneStep(x);
+            ++iterations;
+        } while (status == Eigen::LevenbergMarquardtSpace::Running &&
+                 iterations < settings.max_iterations);
+        fit.iterations += iterations;
+        errors.clear();
+        problem.run(x, data, &errors);
+        fit.noise = noise_of(errors);
+        problem.set_noise(fit.noise);
     }
-    do {
-        if (keep_going && !keep_going()) throw Error("cancelled");
-        status = solver.minimizeOneStep(x);
-        ++fit.iterations;
-    } while (status == Eigen::LevenbergMarquardtSpace::Running &&
-             fit.iterations < settings.max_iterations);
-
-    // Spread: inverse of the normal matrix, times the residual's own variance, times the factor by
-    // which neighbouring residuals repeat each other (lag-one correlation, Bayley & Hammersley
-    // 1946; from memory).
-    Eigen::VectorXd residuals(problem.values());
-    Eigen::MatrixXd jacobian(problem.values(), problem.inputs());
-    problem(x, residuals);
-    problem.df(x, jacobian);
-    const auto data = residuals.head(problem.data_rows());
-    const double variance =
-        std::max(1.0, data.squaredNorm() / static_cast<double>(problem.data_rows()));
-    double lag = 0;
-    for (int k = 1; k < problem.data_rows(); ++k)
-        lag += data[k] * data[k - 1];
-    const double rho = std::clamp(lag / std::max(1e-30, data.squaredNorm()), 0.0, 0.98);
-    const double repeated = (1 + rho) / (1 - rho);
-    jacobian.topRows(problem.data_rows()) /= std::sqrt(variance * repeated);
-    const Eigen::MatrixXd normal = jacobian.transpose() * jacobian;
+    problem.run(x, data);
+    problem.add_prior(x, prior, true);
+    const Eigen::MatrixXd normal =
+        Eigen::MatrixXd((data.square() + prior.square()).selfadjointView<Eigen::Lower>());
     const Eigen::MatrixXd covariance =
         normal.ldlt().solve(Eigen::MatrixXd::Identity(problem.inputs(), problem.inputs()));
     const auto log_std = [&](int p) { return std::sqrt(std::max(0.0, covariance(p, p))); };
 
+    fit.capacity_Ah = base.capacity_Ah * std::exp(x[problem.capacity_index()]);
+    fit.capacity_Ah_std = fit.capacity_Ah * log_std(problem.capacity_index());
     fit.branches.resize(Branches);
     for (int k = 0; k < settings.soc_nodes; ++k) {
         fit.soc.push_back(static_cast<double>(k) / (settings.soc_nodes - 1));
@@ -588,18 +812,38 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         fit.branches[static_cast<std::size_t>(i)].time_s = std::exp(x[problem.time_index(i)]);
         fit.branches[static_cast<std::size_t>(i)].time_log_std = log_std(problem.time_index(i));
     }
-    int row = 0;
+    if constexpr (Transfer) {
+        ChargeTransferFit& transfer = fit.charge_transfer.emplace();
+        for (int k = 0; k < settings.soc_nodes; ++k) {
+            transfer.resistance_ohm.push_back(std::exp(x[problem.transfer_index(k)]));
+            transfer.resistance_log_std.push_back(log_std(problem.transfer_index(k)));
+        }
+        transfer.time_s = std::exp(x[problem.time_index(Branches)]);
+        transfer.time_log_std = log_std(problem.time_index(Branches));
+        transfer.scale_V = std::exp(x[problem.scale_index()]);
+        transfer.scale_log_std = log_std(problem.scale_index());
+    }
     for (std::size_t f = 0; f < logs.size(); ++f) {
         fit.initial_soc.push_back(x[problem.soc_index(static_cast<int>(f))]);
         double sum = 0;
-        for (const Interval& interval : problem.logs()[f].intervals) {
-            const double error_V = residuals[row++] * interval.residual_std_V;
-            sum += error_V * error_V;
+        std::size_t rows = 0;
+        for (const RowError& e : errors) {
+            if (e.log != f) continue;
+            sum += e.error_V * e.error_V;
+            ++rows;
         }
         fit.residual_rms_V.push_back(
-            std::sqrt(sum / static_cast<double>(problem.logs()[f].intervals.size())));
+            std::sqrt(sum / std::max<double>(1, static_cast<double>(rows))));
     }
-    fit.rows_used = static_cast<std::size_t>(problem.data_rows());
+    fit.rows_used = errors.size();
+    for (const RowError& e : errors) {
+        const double std_V = noise_std_V(e.overvoltage_V, fit.noise);
+        fit.deviance += std::log(2 * pi * std_V * std_V) + e.error_V * e.error_V / (std_V * std_V);
+    }
+    const Eigen::MatrixXd told =
+        Eigen::MatrixXd(data.square().selfadjointView<Eigen::Lower>()) * covariance;
+    fit.effective_parameters = told.trace();
+    fit.findings = findings_of(problem, covariance, fit, longest_rest_s(logs, base.capacity_Ah));
     return fit;
 }
 
@@ -615,17 +859,22 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
         const char* field;
         double value;
     };
-    for (const Positive& p : {Positive{"voltage_std_V", settings.voltage_std_V},
-                              {"rows_per_independent_row", settings.rows_per_independent_row},
-                              {"smoothness", settings.smoothness},
-                              {"smoothness_ends", settings.smoothness_ends},
-                              {"time_log_std", settings.time_log_std},
-                              {"slow_time_log_std", settings.slow_time_log_std},
-                              {"slow_log_std", settings.slow_log_std},
-                              {"ocv_std_V", settings.ocv_std_V},
-                              {"initial_soc_std", settings.initial_soc_std},
-                              {"full_soc_std", settings.full_soc_std},
-                              {"capacity_Ah", base.capacity_Ah}}) {
+    for (const Positive& p :
+         {Positive{"noise.voltage_std_V", settings.noise.voltage_std_V},
+          {"noise.rows_per_independent_row", settings.noise.rows_per_independent_row},
+          {"highest_rate_per_h", settings.highest_rate_per_h},
+          {"smoothness", settings.smoothness},
+          {"smoothness_ends", settings.smoothness_ends},
+          {"time_log_std", settings.time_log_std},
+          {"slow_time_log_std", settings.slow_time_log_std},
+          {"slow_log_std", settings.slow_log_std},
+          {"transfer_time_log_std", settings.transfer_time_log_std},
+          {"transfer_scale_log_std", settings.transfer_scale_log_std},
+          {"ocv_std_V", settings.ocv_std_V},
+          {"initial_soc_std", settings.initial_soc_std},
+          {"least_capacity_std", settings.least_capacity_std},
+          {"full_soc_std", settings.full_soc_std},
+          {"capacity_Ah", base.capacity_Ah}}) {
         if (!(p.value > 0) || !std::isfinite(p.value)) {
             throw Error(std::string(p.field) + ": " + number_text(p.value) + " must be above 0");
         }
@@ -639,15 +888,24 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
     }
     if (warmer != nullptr &&
         (warmer->soc.size() != static_cast<std::size_t>(settings.soc_nodes) ||
-         warmer->branches.size() != static_cast<std::size_t>(settings.branches))) {
-        throw Error("the warmer fit has " + std::to_string(warmer->soc.size()) + " SOC nodes and " +
-                    std::to_string(warmer->branches.size()) + " branches, the settings ask for " +
-                    std::to_string(settings.soc_nodes) + " and " +
-                    std::to_string(settings.branches));
+         warmer->branches.size() != static_cast<std::size_t>(settings.branches) ||
+         warmer->charge_transfer.has_value() != settings.charge_transfer)) {
+        const auto form = [](std::size_t nodes, std::size_t branches, bool transfer) {
+            return std::to_string(nodes) + " SOC nodes, " + std::to_string(branches) +
+                   " branches and " + (transfer ? "a" : "no") + " charge transfer";
+        };
+        throw Error(
+            "the warmer fit has " +
+            form(warmer->soc.size(), warmer->branches.size(), warmer->charge_transfer.has_value()) +
+            ", the settings ask for " +
+            form(static_cast<std::size_t>(settings.soc_nodes),
+                 static_cast<std::size_t>(settings.branches), settings.charge_transfer));
     }
-    return with_branches(static_cast<std::size_t>(settings.branches), [&](auto n) {
-        return fit_with<decltype(n)::value>(logs, base, warmer, settings, keep_going);
-    });
+    return with_form(static_cast<std::size_t>(settings.branches), settings.charge_transfer,
+                     [&](auto form) {
+                         return fit_with<decltype(form)::branches, decltype(form)::transfer>(
+                             logs, base, warmer, settings, keep_going);
+                     });
 }
 
 }  // namespace voltkeel

@@ -90,6 +90,15 @@ double grid_value(const ResistanceGrid& axes, const Grid& grid, double soc,
     return arrhenius_value(axes.temperature_degC, over_temperature, temperature_degC);
 }
 
+/// The same for the exchange current, which grows where resistances fall.
+double exchange_current_A(const ResistanceGrid& axes, const ChargeTransferGrid& transfer,
+                          double soc, double temperature_degC) {
+    std::vector<double> inverse(axes.temperature_degC.size());
+    for (std::size_t t = 0; t < inverse.size(); ++t)
+        inverse[t] = 1 / interpolate(axes.soc, transfer.exchange_current_A[t], soc);
+    return 1 / arrhenius_value(axes.temperature_degC, inverse, temperature_degC);
+}
+
 }  // namespace
 
 double arrhenius_value(const std::vector<double>& temperatures_degC,
@@ -116,6 +125,51 @@ double arrhenius_value(const std::vector<double>& temperatures_degC,
     const double factor =
         std::exp(slope_K * (inverse_K(reached_degC) - inverse_K(temperatures_degC[from])));
     return values[from] * std::min(factor, arrhenius_largest_factor);
+}
+
+ResistanceStd resistance_with_std(const Cell& cell, double soc, double temperature_degC) {
+    check(cell);
+    if (!(soc >= 0 && soc <= 1)) fail("soc: ", soc, " is outside 0 .. 1");
+    if (!(temperature_degC >= -100 && temperature_degC <= 200))
+        fail("temperature_degC: ", temperature_degC, " is outside -100 .. 200");
+    const ResistanceGrid& grid = cell.resistance;
+    const std::vector<double>& tested_degC = grid.temperature_degC;
+    const double nearest_degC =
+        std::clamp(temperature_degC, tested_degC.front(), tested_degC.back());
+    const double beyond = std::abs(1 / (temperature_degC + zero_celsius_K<double>)-1 /
+                                   (nearest_degC + zero_celsius_K<double>));
+    const double beyond_log_std =
+        activation_std_J_per_mol / gas_constant_J_per_mol_K<double> * beyond;
+    const auto with_std = [&](double value, const Grid& values, const Grid& stds) -> ValueStd {
+        double log_std = 0;
+        if (!stds.empty()) {
+            std::vector<double> over_temperature(tested_degC.size());
+            for (std::size_t t = 0; t < tested_degC.size(); ++t)
+                over_temperature[t] =
+                    interpolate(grid.soc, stds[t], soc) / interpolate(grid.soc, values[t], soc);
+            log_std = interpolate(tested_degC, over_temperature, nearest_degC);
+        }
+        return {value, value * std::hypot(log_std, beyond_log_std)};
+    };
+    const auto plain = [&](const Grid& values, const Grid& stds) {
+        return with_std(grid_value(grid, values, soc, temperature_degC), values, stds);
+    };
+    ResistanceStd result;
+    result.tested = nearest_degC == temperature_degC;
+    result.r0_ohm = plain(grid.r0_ohm, grid.r0_ohm_std);
+    for (const BranchGrid& branch : grid.branches) {
+        result.branch_ohm.push_back(plain(branch.resistance_ohm, branch.resistance_ohm_std));
+        result.branch_time_s.push_back(plain(branch.time_s, branch.time_s_std));
+    }
+    if (grid.charge_transfer) {
+        const ChargeTransferGrid& transfer = *grid.charge_transfer;
+        result.transfer_scale_V = plain(transfer.scale_V, transfer.scale_V_std);
+        result.exchange_current_A =
+            with_std(exchange_current_A(grid, transfer, soc, temperature_degC),
+                     transfer.exchange_current_A, transfer.exchange_current_A_std);
+        result.transfer_time_s = plain(transfer.time_s, transfer.time_s_std);
+    }
+    return result;
 }
 
 void check(const Cell& cell) {
@@ -173,6 +227,16 @@ void check(const Cell& cell) {
         check_std_grid(field + "resistance_ohm_std", r.branches[i].resistance_ohm_std);
         check_std_grid(field + "time_s_std", r.branches[i].time_s_std);
     }
+    if (r.charge_transfer) {
+        const ChargeTransferGrid& t = *r.charge_transfer;
+        const std::string field = "resistance.charge_transfer.";
+        check_grid(field + "scale_V", t.scale_V, rows, columns, 1e-6, 2);
+        check_grid(field + "exchange_current_A", t.exchange_current_A, rows, columns, 1e-6, 1e6);
+        check_grid(field + "time_s", t.time_s, rows, columns, 1e-4, 1e6);
+        check_std_grid(field + "scale_V_std", t.scale_V_std);
+        check_std_grid(field + "exchange_current_A_std", t.exchange_current_A_std);
+        check_std_grid(field + "time_s_std", t.time_s_std);
+    }
     const Finding<double> window = validate(CellLimits<double>{cell.window, nullptr, 0});
     if (window.status != Status::ok) {
         fail("limits.", window.field, ": ", window.value, " must be below its upper end, ",
@@ -192,6 +256,19 @@ void check(const Cell& cell) {
                    table.soc.size(), 0, 1e5);
         check_grid(field + "discharge_A", table.discharge_A, table.temperature_degC.size(),
                    table.soc.size(), 0, 1e5);
+    }
+    struct Bounded {
+        const char* field;
+        double value;
+        double high;
+    };
+    for (const Bounded& b : {Bounded{"noise.voltage_std_V", cell.noise.voltage_std_V, 1},
+                             {"noise.overvoltage_share_std", cell.noise.overvoltage_share_std, 10},
+                             {"noise.lasting_share", cell.noise.lasting_share, 1},
+                             {"noise.correlation_time_s", cell.noise.correlation_time_s, 1e6},
+                             {"noise.resistance_log_std", cell.noise.resistance_log_std, 3}}) {
+        if (!(b.value >= 0 && b.value <= b.high))
+            fail(b.field, ": ", b.value, " is outside 0 .. ", b.high);
     }
     const Finding<double> plan = validate(cell.charge);
     if (plan.status != Status::ok) {
@@ -221,13 +298,17 @@ std::vector<OcvNode<Real>> ocv_nodes(const OcvCurve& curve) {
 template std::vector<OcvNode<float>> ocv_nodes(const OcvCurve&);
 template std::vector<OcvNode<double>> ocv_nodes(const OcvCurve&);
 
-template <class Real, int Branches>
-CellTables<Real, Branches>::CellTables(const Cell& cell) {
+template <class Real, int Branches, bool Transfer>
+CellTables<Real, Branches, Transfer>::CellTables(const Cell& cell) {
     check(cell);
     const ResistanceGrid& grid = cell.resistance;
     if (grid.branches.size() != Branches) {
         fail("resistance.branches: has ", grid.branches.size(), " branches, this model has ",
              Branches);
+    }
+    if (grid.charge_transfer.has_value() != Transfer) {
+        fail("resistance.charge_transfer: the cell has ", Transfer ? "none" : "one",
+             ", this model has ", Transfer ? "one" : "none");
     }
     ocv_nodes_ = ocv_nodes<Real>(cell.ocv);
 
@@ -252,6 +333,12 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
                 node.branch_time_s[i] =
                     static_cast<Real>(grid_value(grid, grid.branches[i].time_s, soc, degC));
             }
+            if constexpr (Transfer) {
+                const ChargeTransferGrid& transfer = *grid.charge_transfer;
+                node.transfer = {static_cast<Real>(grid_value(grid, transfer.scale_V, soc, degC)),
+                                 static_cast<Real>(exchange_current_A(grid, transfer, soc, degC)),
+                                 static_cast<Real>(grid_value(grid, transfer.time_s, soc, degC))};
+            }
         }
     }
 
@@ -268,9 +355,10 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
                      temperature_count);
     parameters_.charge_rise = {static_cast<Real>(cell.charge_rise.soc_start),
                                static_cast<Real>(cell.charge_rise.resistance_ohm)};
-    parameters_.thermal.heat_capacity_J_per_K =
-        static_cast<Real>(cell.thermal.heat_capacity_J_per_K);
-    parameters_.thermal.resistance_K_per_W = static_cast<Real>(cell.thermal.resistance_K_per_W);
+    parameters_.thermal = {static_cast<Real>(cell.thermal.heat_capacity_J_per_K),
+                           static_cast<Real>(cell.thermal.resistance_K_per_W),
+                           static_cast<Real>(cell.thermal.core_resistance_K_per_W),
+                           static_cast<Real>(cell.thermal.core_heat_capacity_J_per_K)};
     const Finding<Real> finding = validate(parameters());
     if (finding.status != Status::ok) {
         fail(finding.field, "[", finding.index, "]: ", finding.value, " against ", finding.bound,
@@ -327,26 +415,34 @@ CellTables<Real, Branches>::CellTables(const Cell& cell) {
     }
 }
 
-template <class Real, int Branches>
-CellParameters<Real, Branches> CellTables<Real, Branches>::parameters() const {
-    CellParameters<Real, Branches> view = parameters_;
+template <class Real, int Branches, bool Transfer>
+CellParameters<Real, Branches, Transfer> CellTables<Real, Branches, Transfer>::parameters() const {
+    CellParameters<Real, Branches, Transfer> view = parameters_;
     view.ocv.nodes = ocv_nodes_.data();
     view.resistance.nodes = resistance_nodes_.data();
     return view;
 }
 
-template <class Real, int Branches>
-CellLimits<Real> CellTables<Real, Branches>::limits() const {
+template <class Real, int Branches, bool Transfer>
+CellLimits<Real> CellTables<Real, Branches, Transfer>::limits() const {
     return {window_, current_tables_.data(), static_cast<int>(current_tables_.size())};
 }
 
-template class CellTables<double, 1>;
-template class CellTables<double, 2>;
-template class CellTables<double, 3>;
-template class CellTables<double, 4>;
-template class CellTables<float, 1>;
-template class CellTables<float, 2>;
-template class CellTables<float, 3>;
-template class CellTables<float, 4>;
+template class CellTables<double, 1, false>;
+template class CellTables<double, 1, true>;
+template class CellTables<double, 2, false>;
+template class CellTables<double, 2, true>;
+template class CellTables<double, 3, false>;
+template class CellTables<double, 3, true>;
+template class CellTables<double, 4, false>;
+template class CellTables<double, 4, true>;
+template class CellTables<float, 1, false>;
+template class CellTables<float, 1, true>;
+template class CellTables<float, 2, false>;
+template class CellTables<float, 2, true>;
+template class CellTables<float, 3, false>;
+template class CellTables<float, 3, true>;
+template class CellTables<float, 4, false>;
+template class CellTables<float, 4, true>;
 
 }  // namespace voltkeel

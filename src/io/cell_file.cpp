@@ -39,12 +39,23 @@ void fields(Visit& visit, BranchGrid& branch) {
 }
 
 template <class Visit>
+void fields(Visit& visit, ChargeTransferGrid& transfer) {
+    visit("scale_V", transfer.scale_V);
+    visit("scale_V_std", transfer.scale_V_std);
+    visit("exchange_current_A", transfer.exchange_current_A);
+    visit("exchange_current_A_std", transfer.exchange_current_A_std);
+    visit("time_s", transfer.time_s);
+    visit("time_s_std", transfer.time_s_std);
+}
+
+template <class Visit>
 void fields(Visit& visit, ResistanceGrid& resistance) {
     visit("temperature_degC", resistance.temperature_degC);
     visit("soc", resistance.soc);
     visit("r0_ohm", resistance.r0_ohm);
     visit("r0_ohm_std", resistance.r0_ohm_std);
     visit("branches", resistance.branches);
+    visit("charge_transfer", resistance.charge_transfer);
 }
 
 template <class Visit>
@@ -60,7 +71,20 @@ void fields(Visit& visit, ThermalFit& thermal) {
     visit("heat_capacity_J_per_K_std", thermal.heat_capacity_J_per_K_std);
     visit("resistance_K_per_W", thermal.resistance_K_per_W);
     visit("resistance_K_per_W_std", thermal.resistance_K_per_W_std);
+    visit("core_resistance_K_per_W", thermal.core_resistance_K_per_W);
+    visit("core_resistance_K_per_W_std", thermal.core_resistance_K_per_W_std);
+    visit("core_heat_capacity_J_per_K", thermal.core_heat_capacity_J_per_K);
+    visit("core_heat_capacity_J_per_K_std", thermal.core_heat_capacity_J_per_K_std);
     visit("source", thermal.source);
+}
+
+template <class Visit>
+void fields(Visit& visit, ModelNoise& noise) {
+    visit("voltage_std_V", noise.voltage_std_V);
+    visit("overvoltage_share_std", noise.overvoltage_share_std);
+    visit("lasting_share", noise.lasting_share);
+    visit("correlation_time_s", noise.correlation_time_s);
+    visit("resistance_log_std", noise.resistance_log_std);
 }
 
 template <class Visit>
@@ -125,6 +149,7 @@ template <class Visit>
 void fields(Visit& visit, Provenance& provenance) {
     visit("made_by", provenance.made_by);
     visit("made_at", provenance.made_at);
+    visit("method", provenance.method);
     visit("files", provenance.files);
     visit("notes", provenance.notes);
 }
@@ -141,6 +166,7 @@ void fields(Visit& visit, Cell& cell) {
     visit("resistance", cell.resistance);
     visit("charge_rise", cell.charge_rise);
     visit("thermal", cell.thermal);
+    visit("noise", cell.noise);
     Limits limits{cell.window, cell.current_limits};
     visit("limits", limits);
     visit("charge", cell.charge);
@@ -159,6 +185,11 @@ struct IsVector : std::false_type {};
 template <class T>
 struct IsVector<std::vector<T>> : std::true_type {};
 
+template <class T>
+struct IsOptional : std::false_type {};
+template <class T>
+struct IsOptional<std::optional<T>> : std::true_type {};
+
 class Writer {
   public:
     template <class T>
@@ -171,6 +202,8 @@ class Writer {
             ordered_json& elements = object[name] = ordered_json::array();
             for (auto& element : value)
                 elements.push_back(written(element));
+        } else if constexpr (IsOptional<T>::value) {
+            if (value) object[name] = written(*value);
         } else {
             object[name] = written(value);
         }
@@ -201,6 +234,8 @@ class Reader {
             value.resize(field->size());
             for (std::size_t k = 0; k != value.size(); ++k)
                 read((*field)[k], value[k]);
+        } else if constexpr (IsOptional<T>::value) {
+            read(*field, value.emplace());
         } else {
             read(*field, value);
         }
@@ -228,6 +263,12 @@ void fill_standard_deviations(Cell& cell) {
     for (BranchGrid& branch : cell.resistance.branches) {
         fill(branch.resistance_ohm, branch.resistance_ohm_std);
         fill(branch.time_s, branch.time_s_std);
+    }
+    if (cell.resistance.charge_transfer) {
+        ChargeTransferGrid& transfer = *cell.resistance.charge_transfer;
+        fill(transfer.scale_V, transfer.scale_V_std);
+        fill(transfer.exchange_current_A, transfer.exchange_current_A_std);
+        fill(transfer.time_s, transfer.time_s_std);
     }
 }
 

@@ -9,6 +9,7 @@
 #include <cstring>
 #include <limits>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <system_error>
 #include <utility>
 
@@ -40,6 +41,26 @@ std::string shown(double value) {
     return {text.data(), end.ptr};
 }
 
+/// A name as UTF-8. What is none is taken as Latin-1, in which many testers write a degree sign.
+std::string as_utf8(const std::string& name) {
+    try {
+        (void)nlohmann::json(name).dump();
+        return name;
+    } catch (const nlohmann::json::type_error&) {
+        std::string text;
+        for (const char c : name) {
+            const auto byte = static_cast<unsigned char>(c);
+            if (byte < 0x80) {
+                text += c;
+            } else {
+                text += static_cast<char>(0xC0U | (byte >> 6U));
+                text += static_cast<char>(0x80U | (byte & 0x3FU));
+            }
+        }
+        return text;
+    }
+}
+
 std::string counted(std::size_t count, const std::string& noun) {
     return std::to_string(count) + " " + noun + (count == 1 ? "" : "s");
 }
@@ -56,8 +77,9 @@ bool is_digit(char c) {
 /// and their quotient is rounded once: the result is the correctly rounded one (Clinger, "How to
 /// read floating point numbers accurately", PLDI 1990, the fast case). This is twice as fast as
 /// std::from_chars, which takes everything else. \param at where to start \param end end of the
-/// text \param value receives the number \return where the number ends, or nullptr when it is not
-/// of this kind
+/// text \tparam point between whole and fraction \param value receives the number \return where the
+/// number ends, or nullptr when it is not of this kind
+template <char point>
 const char* read_plain_decimal(const char* at, const char* end, double& value) {
     static constexpr std::array<double, 16> power_of_ten = {
         1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11, 1e12, 1e13, 1e14, 1e15};
@@ -72,7 +94,7 @@ const char* read_plain_decimal(const char* at, const char* end, double& value) {
         digits = 10 * digits + static_cast<unsigned>(*at - '0');
     auto digit_count = at - whole;
     std::ptrdiff_t decimals = 0;
-    if (at != end && *at == '.') {
+    if (at != end && *at == point) {
         const char* const fraction = ++at;
         for (; at != end && is_digit(*at); ++at) {
             digits = 10 * digits + static_cast<unsigned>(*at - '0');
@@ -115,7 +137,14 @@ NumberProblem read_any_number(std::string_view text, double& value) {
 // ---------------------------------------------------------------- reading
 
 constexpr std::size_t role_count = 4;
-enum Role : std::uint8_t { role_time, role_current, role_voltage, role_temperature, role_ignored };
+enum Role : std::uint8_t {
+    role_time,
+    role_current,
+    role_voltage,
+    role_temperature,
+    role_ignored,
+    role_clock,  ///< the time, written as a clock shows it
+};
 
 /// What a role is called: in the settings, and in the column names of other loggers.
 struct RoleWords {
@@ -143,6 +172,227 @@ const std::string& column_name(const LogColumns& columns, std::size_t role) {
     }
 }
 
+const std::string& unit_name(const LogUnits& units, std::size_t role) {
+    switch (role) {
+        case role_time:
+            return units.time;
+        case role_current:
+            return units.current;
+        case role_voltage:
+            return units.voltage;
+        default:
+            return units.temperature;
+    }
+}
+
+/// A column name of another convention, with the unit it stands for.
+struct KnownName {
+    Role role;
+    std::string_view name;
+};
+/// Names of the open Battery Data Format in the order they are looked for, labels for people before
+/// names for machines (from memory, not re-read).
+constexpr std::array<KnownName, 10> known_names = {{
+    {role_time, "Test Time / s"},
+    {role_time, "test_time_second"},
+    {role_current, "Current / A"},
+    {role_current, "current_ampere"},
+    {role_voltage, "Voltage / V"},
+    {role_voltage, "voltage_volt"},
+    {role_temperature, "Surface Temperature T1 / degC"},
+    {role_temperature, "surface_temperature_t1_celsius"},
+    {role_temperature, "Ambient Temperature / degC"},
+    {role_temperature, "ambient_temperature_celsius"},
+}};
+
+/// From the number in the file to our unit: (number + shift) * multiply / divide. Apart, so that
+/// 1500 mV becomes the double nearest to 1.5.
+struct Scale {
+    double shift = 0;
+    double multiply = 1;
+    double divide = 1;
+
+    [[nodiscard]] double of(double value) const { return (value + shift) * multiply / divide; }
+    [[nodiscard]] bool is_one() const { return shift == 0 && multiply == 1 && divide == 1; }
+};
+
+struct UnitWord {
+    Role role;
+    std::string_view word;
+    Scale scale;
+};
+constexpr std::array<UnitWord, 26> unit_words = {{
+    {role_time, "s", {}},
+    {role_time, "sec", {}},
+    {role_time, "second", {}},
+    {role_time, "seconds", {}},
+    {role_time, "ms", {0, 1, 1000}},
+    {role_time, "min", {0, 60, 1}},
+    {role_time, "minutes", {0, 60, 1}},
+    {role_time, "h", {0, 3600, 1}},
+    {role_time, "hr", {0, 3600, 1}},
+    {role_time, "hours", {0, 3600, 1}},
+    {role_current, "A", {}},
+    {role_current, "mA", {0, 1, 1000}},
+    {role_current, "ampere", {}},
+    {role_voltage, "V", {}},
+    {role_voltage, "mV", {0, 1, 1000}},
+    {role_voltage, "volt", {}},
+    {role_temperature, "degC", {}},
+    {role_temperature, "C", {}},
+    {role_temperature,
+     "\xC2\xB0"
+     "C",
+     {}},
+    {role_temperature, "celsius", {}},
+    {role_temperature, "K", {-273.15, 1, 1}},
+    {role_temperature, "kelvin", {-273.15, 1, 1}},
+    {role_temperature, "degF", {-32, 5, 9}},
+    {role_temperature, "F", {-32, 5, 9}},
+    {role_temperature,
+     "\xC2\xB0"
+     "F",
+     {-32, 5, 9}},
+    {role_temperature, "fahrenheit", {-32, 5, 9}},
+}};
+
+/// The scale of a unit; nullptr when it is none of this role.
+const Scale* scale_of(std::size_t role, std::string_view word) {
+    for (const UnitWord& unit : unit_words) {
+        if (unit.role == role && unit.word == word) return &unit.scale;
+    }
+    return nullptr;
+}
+
+/// The units of a role, for messages.
+std::string units_of(std::size_t role) {
+    std::string text;
+    for (const UnitWord& unit : unit_words) {
+        if (unit.role == role) text += (text.empty() ? "" : ", ") + std::string(unit.word);
+    }
+    return text;
+}
+
+/// "Voltage / V", "Current (mA)" or "Time [min]" in two: what is measured, and in which unit.
+/// The unit is empty where none stands.
+std::pair<std::string_view, std::string_view> split_unit(std::string_view name) {
+    const auto trimmed = [](std::string_view text) {
+        while (!text.empty() && text.front() == ' ')
+            text.remove_prefix(1);
+        while (!text.empty() && text.back() == ' ')
+            text.remove_suffix(1);
+        return text;
+    };
+    name = trimmed(name);
+    if (name.empty()) return {name, {}};
+    const char close = name.back();
+    const char open = close == ')' ? '(' : close == ']' ? '[' : '/';
+    const std::size_t at = name.rfind(open);
+    if (at == std::string_view::npos || at == 0) return {name, {}};
+    std::string_view unit = name.substr(at + 1);
+    if (open != '/') unit.remove_suffix(1);
+    return {trimmed(name.substr(0, at)), trimmed(unit)};
+}
+
+/// A point in time: whole seconds and the fraction, which a double of both would blur.
+struct ClockTime {
+    std::int64_t second = 0;
+    double fraction = 0;
+    bool has_date = false;
+    bool has_zone = false;
+};
+
+/// Days from 1970-01-01 to a date of the Gregorian calendar. The year is counted from March, so
+/// that the leap day is its last.
+std::int64_t days_to(std::int64_t year, std::int64_t month, std::int64_t day) {
+    if (month < 3) --year;
+    const std::int64_t from_march = (month + 9) % 12;
+    const std::int64_t days_before_month = (153 * from_march + 2) / 5;
+    return 365 * year + year / 4 - year / 100 + year / 400 + days_before_month + day - 1 - 719468;
+}
+
+/// Reads YYYY-MM-DD[T ]HH:MM[:SS[.s]][Z|+HH[:]MM] or HH:MM:SS[.s]; the fraction may have a comma,
+/// as ISO 8601 allows.
+/// \return false when the text is neither
+bool read_clock(std::string_view text, ClockTime& time) {
+    const char* at = text.data();
+    const char* const end = at + text.size();
+    const auto number = [&](std::ptrdiff_t fewest, std::ptrdiff_t most, std::int64_t& value) {
+        const char* const start = at;
+        for (value = 0; at != end && is_digit(*at) && at - start < most; ++at)
+            value = 10 * value + (*at - '0');
+        return at - start >= fewest;
+    };
+    const auto passed = [&](std::string_view any) {
+        if (at == end || any.find(*at) == std::string_view::npos) return false;
+        ++at;
+        return true;
+    };
+    std::int64_t day = 0;
+    time = {};
+    if (text.size() >= 10 && text[4] == '-') {
+        std::int64_t year = 0;
+        std::int64_t month = 0;
+        if (!number(4, 4, year) || !passed("-") || !number(2, 2, month) || !passed("-") ||
+            !number(2, 2, day) || !passed("T ")) {
+            return false;
+        }
+        constexpr std::array<std::int64_t, 12> month_days = {31, 29, 31, 30, 31, 30,
+                                                             31, 31, 30, 31, 30, 31};
+        const bool leap = year % 4 == 0 && (year % 100 != 0 || year % 400 == 0);
+        if (year < 1 || month < 1 || month > 12 || day < 1 ||
+            day > month_days[static_cast<std::size_t>(month - 1)] ||
+            (month == 2 && day == 29 && !leap)) {
+            return false;
+        }
+        time.has_date = true;
+        day = days_to(year, month, day);
+    }
+    std::int64_t hour = 0;
+    std::int64_t minute = 0;
+    std::int64_t second = 0;
+    if (!number(time.has_date ? 2 : 1, time.has_date ? 2 : 7, hour) || !passed(":") ||
+        !number(2, 2, minute)) {
+        return false;
+    }
+    if (passed(":")) {
+        if (!number(2, 2, second)) return false;
+        if (passed(".,")) {
+            double digit_value = 0.1;
+            const char* const start = at;
+            std::int64_t digits = 0;
+            double scale = 1;
+            for (; at != end && is_digit(*at); ++at) {
+                if (at - start >= 12) continue;
+                digits = 10 * digits + (*at - '0');
+                scale *= 10;
+            }
+            if (at == start) return false;
+            digit_value = static_cast<double>(digits) / scale;
+            time.fraction = digit_value;
+        }
+    } else if (!time.has_date) {
+        return false;  // 12:30 may be hours and minutes or minutes and seconds
+    }
+    // 24:00 and the leap second ISO 8601 allows are left to those who write them.
+    if (minute > 59 || second > 59 || (time.has_date && hour > 23)) return false;
+    time.second = 86400 * day + 3600 * hour + 60 * minute + second;
+    if (time.has_date && at != end) {
+        time.has_zone = true;
+        if (passed("Z")) return at == end;
+        const bool west = *at == '-';
+        if (!passed("+-") || !number(2, 2, hour)) return false;
+        minute = 0;
+        if (at != end) {
+            (void)passed(":");
+            if (!number(2, 2, minute)) return false;
+        }
+        if (hour > 23 || minute > 59) return false;
+        time.second -= (west ? -1 : 1) * (3600 * hour + 60 * minute);
+    }
+    return at == end;
+}
+
 void check_settings(const LogReadSettings& settings) {
     const char separator = settings.separator;
     const bool is_letter =
@@ -163,7 +413,15 @@ void check_settings(const LogReadSettings& settings) {
         throw Error("LogReadSettings: temperature_degC = " + shown(*settings.temperature_degC) +
                     " must be finite");
     }
+    if (settings.decimal_comma && separator == ',') {
+        throw Error("LogReadSettings: with decimal_comma the separator cannot be ','; is it ';'?");
+    }
     for (std::size_t role = 0; role != role_count; ++role) {
+        const std::string& unit = unit_name(settings.units, role);
+        if (scale_of(role, unit) == nullptr) {
+            throw Error("LogReadSettings: units." + std::string(role_words[role].member) + " " +
+                        shown(unit) + " must be one of " + units_of(role));
+        }
         for (std::size_t other = role + 1; other != role_count; ++other) {
             const std::string& name = column_name(settings.columns, role);
             if (name != column_name(settings.columns, other)) continue;
@@ -179,6 +437,7 @@ class LogParser {
     LogParser(std::string_view text, std::string source, const LogReadSettings& settings)
         : settings_(settings),
           separator_(settings.separator),
+          point_(settings.decimal_comma ? ',' : '.'),
           at_(text.data()),
           end_(text.data() + text.size()),
           row_start_(at_) {
@@ -190,8 +449,15 @@ class LogParser {
         skip_byte_order_mark();
         read_header();
         reserve_rows();
-        read_rows();
+        if (settings_.decimal_comma) {
+            read_rows<','>();
+        } else {
+            read_rows<'.'>();
+        }
         reading_.report.rows = reading_.log.size();
+        if (clock_has_date_) {
+            reading_.report.columns.front().unit = *clock_has_date_ ? "timestamp" : "elapsed";
+        }
         if (reading_.report.rows == 0) fail(line_, "no data rows after the header");
         return std::move(reading_);
     }
@@ -288,9 +554,10 @@ class LogParser {
     }
 
     /// The number at `at_`, in a column that is needed.
+    template <char point>
     double take_number(std::size_t column, std::size_t role) {
         double value = 0;
-        const char* at = read_plain_decimal(skip_blanks(at_), end_, value);
+        const char* at = read_plain_decimal<point>(skip_blanks(at_), end_, value);
         if (at != nullptr) {
             at = skip_blanks(at);
             if (is_field_end(at)) {
@@ -309,8 +576,17 @@ class LogParser {
             return *settings_.temperature_degC;
         }
         double value = 0;
-        const NumberProblem problem = read_any_number(text, value);
+        const NumberProblem problem = read_written_number(text, value);
         if (problem == NumberProblem::none) return value;
+        if (role == role_time && settings_.time_format == TimeFormat::automatic &&
+            reading_.log.time_s.empty()) {
+            ClockTime clock;
+            if (read_clock(text, clock)) {
+                roles_[column] = role_clock;
+                clock_has_date_ = clock.has_date;
+                return clock_time_s(column, clock);
+            }
+        }
 
         // A missing or surplus field moves all those behind it: then that is the trouble, not this
         // cell.
@@ -326,7 +602,53 @@ class LogParser {
         if (problem == NumberProblem::too_large) {
             fail_cell(column, shown(text) + " is beyond the range of a double");
         }
+        if (role == role_time && text.find(':') != std::string_view::npos) {
+            fail_cell(column, shown(text) +
+                                  " is neither a number, a time stamp YYYY-MM-DD HH:MM:SS nor an "
+                                  "elapsed time HH:MM:SS");
+        }
         fail_cell(column, shown(text) + " is not a number");
+    }
+
+    /// Reads a number as the file writes its decimals.
+    [[nodiscard]] NumberProblem read_written_number(std::string_view text, double& value) const {
+        if (point_ == '.') return read_any_number(text, value);
+        std::string with_point(text);
+        for (char& c : with_point) {
+            if (c == '.') return NumberProblem::not_a_number;  // of thousands: not read
+            if (c == point_) c = '.';
+        }
+        return read_any_number(with_point, value);
+    }
+
+    /// The time at `at_`, written as a clock shows it.
+    double take_clock(std::size_t column) {
+        const std::size_t line = line_;
+        const std::string_view text = take_field();
+        ClockTime clock;
+        if (read_clock(text, clock) && clock.has_date == *clock_has_date_) {
+            return clock_time_s(column, clock);
+        }
+        check_field_count();
+        line_ = line;
+        if (text.empty()) fail_cell(column, "the cell is empty");
+        fail_cell(column, shown(text) + (*clock_has_date_ ? " is no time stamp YYYY-MM-DD HH:MM:SS"
+                                                          : " is no elapsed time HH:MM:SS"));
+    }
+
+    double clock_time_s(std::size_t column, const ClockTime& clock) {
+        if (!clock.has_date) return static_cast<double>(clock.second) + clock.fraction;
+        if (!clock_started_) {
+            clock_started_ = true;
+            clock_has_zone_ = clock.has_zone;
+            // The whole second of the first row: fractions then stay the decimals that they are.
+            clock_origin_s_ = clock.second;
+            reading_.log.clock_origin_s = static_cast<double>(clock.second);
+        }
+        if (clock.has_zone != clock_has_zone_) {
+            fail_cell(column, "some time stamps name their zone and some do not");
+        }
+        return static_cast<double>(clock.second - clock_origin_s_) + clock.fraction;
     }
 
     // -------- header
@@ -344,31 +666,170 @@ class LogParser {
                         [this](char c) { return is_blank(c) || c == '\r' || c == '\n'; })) {
             fail(1, "the file is empty; a header row is required");
         }
+        for (std::size_t line = 1; line < settings_.header_line; ++line)
+            pass_line();
+        if (at_ == end_) fail(line_, "the file ends before header_line");
+        const char* const first = at_;
+        const std::size_t first_line = line_;
+        std::optional<Error> trouble;
+        try {
+            take_names();
+        } catch (const Error& error) {
+            trouble = error;  // a stray quote in a remark above the header, perhaps
+        }
+        if ((trouble || !names_needed_columns()) && settings_.header_line == 0) {
+            const std::vector<std::string> first_names = names_;
+            const char* const behind_first = at_;
+            const std::size_t behind_first_line = line_;
+            at_ = first;
+            line_ = first_line;
+            if (find_header()) {
+                trouble.reset();
+            } else {
+                at_ = behind_first;
+                line_ = behind_first_line;
+                names_ = first_names;
+                header_line_ = first_line;
+            }
+        }
+        if (trouble) throw Error(*trouble);
+        choose_columns();
+        end_line();
+        for (std::size_t i = 0; i != settings_.lines_after_header && at_ != end_; ++i)
+            pass_line();
+        reading_.report.header_line = header_line_;
+        reading_.report.first_row_line = line_;
+    }
+
+    /// Takes the names in the line at `at_`.
+    void take_names() {
+        names_.clear();
+        header_line_ = line_;
         for (;;) {
             std::string name(take_field());
             for (std::size_t i = 0; (i = name.find("\"\"", i)) != std::string::npos; ++i) {
                 name.erase(i, 1);
             }
-            names_.push_back(std::move(name));
+            names_.push_back(as_utf8(name));
             if (is_line_end(at_)) break;
             ++at_;
         }
+    }
+
+    /// Passes the rest of the line at `at_`, whatever it holds.
+    void pass_line() {
+        at_ = std::find(at_, end_, '\n');
+        if (at_ == end_) return;
+        ++at_;
+        ++line_;
+    }
+
+    /// Looks for the line that names the columns. \return whether there is one; then its names are
+    /// taken
+    bool find_header() {
+        constexpr std::size_t most_lines = 200;
+        const char* const text_end = end_;
+        for (std::size_t i = 0; i != most_lines; ++i) {
+            pass_line();
+            if (at_ == text_end) return false;
+            const std::size_t line = line_;
+            const char* const start = at_;
+            end_ = std::find(at_, text_end, '\n');
+            bool found = false;
+            try {
+                take_names();
+                found = names_needed_columns();
+            } catch (const Error&) {  // a stray quote: no header
+            }
+            if (found && at_ != start && end_ != text_end) {
+                // `at_` may stand on the '\r'.
+                end_ = text_end;
+                return true;
+            }
+            end_ = text_end;
+            at_ = start;
+            line_ = line;
+        }
+        return false;
+    }
+
+    /// Whether a column of the file has a name that is looked for.
+    [[nodiscard]] bool is_named(const std::string& name, std::string_view wanted) const {
+        return name == wanted || (settings_.units_from_header && split_unit(name).first == wanted);
+    }
+
+    /// The column of a role, names_.size() when there is none. Our name comes first.
+    [[nodiscard]] std::size_t column_of(std::size_t role, std::string& wanted) const {
+        const auto place = [&](std::string_view name) {
+            return static_cast<std::size_t>(
+                std::find_if(names_.begin(), names_.end(),
+                             [&](const std::string& n) { return is_named(n, name); }) -
+                names_.begin());
+        };
+        wanted = column_name(settings_.columns, role);
+        std::size_t column = place(wanted);
+        const bool is_default = wanted == column_name(LogColumns{}, role);
+        for (std::size_t i = 0; i != known_names.size() && is_default && column == names_.size();
+             ++i) {
+            if (known_names[i].role != role) continue;
+            column = place(known_names[i].name);
+            if (column != names_.size()) wanted = known_names[i].name;
+        }
+        return column;
+    }
+
+    [[nodiscard]] bool names_needed_columns() const {
+        std::string wanted;
+        for (const std::size_t role : {role_time, role_current, role_voltage}) {
+            if (column_of(role, wanted) == names_.size()) return false;
+        }
+        return true;
+    }
+
+    void choose_columns() {
         roles_.assign(names_.size(), role_ignored);
         for (std::size_t role = 0; role != role_count; ++role) {
-            const std::string& wanted = column_name(settings_.columns, role);
-            const auto found = std::find(names_.begin(), names_.end(), wanted);
-            if (found == names_.end()) {
+            std::string wanted;
+            const std::size_t column = column_of(role, wanted);
+            if (column == names_.size()) {
                 if (role == role_temperature && settings_.temperature_degC) continue;
                 fail_missing(role);
             }
-            if (std::find(found + 1, names_.end(), wanted) != names_.end()) {
-                fail(1, "column " + shown(wanted) + " stands more than once in the header");
+            if (std::any_of(names_.begin() + static_cast<std::ptrdiff_t>(column) + 1, names_.end(),
+                            [&](const std::string& name) { return is_named(name, wanted); })) {
+                fail(header_line_,
+                     "column " + shown(wanted) + " stands more than once in the header");
             }
-            roles_[static_cast<std::size_t>(found - names_.begin())] = static_cast<Role>(role);
+            roles_[column] = static_cast<Role>(role);
+            take_unit(role, column, wanted == column_name(settings_.columns, role));
+        }
+        if (settings_.time_format == TimeFormat::timestamp ||
+            settings_.time_format == TimeFormat::elapsed) {
+            clock_has_date_ = settings_.time_format == TimeFormat::timestamp;
+            std::replace(roles_.begin(), roles_.end(), role_time, role_clock);
         }
         temperature_column_ =
             std::find(roles_.begin(), roles_.end(), role_temperature) != roles_.end();
-        end_line();
+    }
+
+    /// Notes the column, and the unit it holds.
+    void take_unit(std::size_t role, std::size_t column, bool by_our_settings) {
+        std::string unit =
+            by_our_settings ? unit_name(settings_.units, role) : unit_name(LogUnits{}, role);
+        if (settings_.units_from_header) {
+            const std::string_view written = split_unit(names_[column]).second;
+            if (!written.empty()) {
+                if (scale_of(role, written) == nullptr) {
+                    fail(header_line_, "column " + shown(names_[column]) + ": the unit " +
+                                           shown(written) + " is none of " + units_of(role));
+                }
+                unit = written;
+            }
+        }
+        scales_[role] = *scale_of(role, unit);
+        converts_ = converts_ || !scales_[role].is_one();
+        reading_.report.columns.push_back(
+            {column_name(LogColumns{}, role), names_[column], std::move(unit)});
     }
 
     [[noreturn]] void fail_missing(std::size_t role) const {
@@ -379,14 +840,15 @@ class LogParser {
             text += (i == 0 ? "" : ", ") + shown(names_[i]);
         }
         if (names_.size() == 1 && names_[0].find_first_of(",;\t|") != std::string::npos) {
-            fail(1, text + "; is " + shown(names_[0].substr(names_[0].find_first_of(",;\t|"), 1)) +
-                        " the separator?");
+            fail(header_line_, text + "; is " +
+                                   shown(names_[0].substr(names_[0].find_first_of(",;\t|"), 1)) +
+                                   " the separator?");
         }
         double number = 0;
         if (std::all_of(names_.begin(), names_.end(), [&](const std::string& name) {
                 return read_any_number(name, number) == NumberProblem::none;
             })) {
-            fail(1, text + "; the first row must name the columns");
+            fail(header_line_, text + "; the first row must name the columns");
         }
         const auto similar = [&](const std::string& name) {
             std::string small;
@@ -404,7 +866,7 @@ class LogParser {
             text += "; " + setting + " to the one that holds " + std::string(words.meaning);
         }
         if (role == role_temperature) text += ", or give temperature_degC for the whole log";
-        fail(1, text);
+        fail(header_line_, text);
     }
 
     // -------- rows
@@ -426,6 +888,7 @@ class LogParser {
         }
     }
 
+    template <char point>
     void read_rows() {
         std::array<double, role_count> values{};
         values[role_temperature] = settings_.temperature_degC.value_or(0);
@@ -443,15 +906,32 @@ class LogParser {
                     ++at_;
                 }
                 const Role role = roles_[column];
-                if (role == role_ignored) {
+                if (role < role_ignored) {
+                    values[role] = take_number<point>(column, role);
+                } else if (role == role_ignored) {
                     take_field();
                 } else {
-                    values[role] = take_number(column, role);
+                    values[role_time] = take_clock(column);
                 }
             }
             if (!is_line_end(at_)) check_field_count();
             end_line();
+            if (converts_) convert(values);
             keep_row(values);
+        }
+    }
+
+    /// Turns a row into our units. A clock time and a temperature from the settings are in them
+    /// already.
+    void convert(std::array<double, role_count>& values) const {
+        for (std::size_t role = 0; role != role_count; ++role) {
+            if (role == role_temperature && temperature_filled_) continue;
+            if (role == role_time && clock_has_date_.has_value()) continue;
+            values[role] = scales_[role].of(values[role]);
+            if (!std::isfinite(values[role])) {
+                fail(row_line_,
+                     std::string(role_words[role].meaning) + " is beyond the range of a double");
+            }
         }
     }
 
@@ -501,11 +981,19 @@ class LogParser {
 
     const LogReadSettings& settings_;
     const char separator_;
+    const char point_;
     const char* at_;
     const char* end_;
     const char* row_start_;
     std::size_t line_ = 1;
     std::size_t row_line_ = 1;
+    std::size_t header_line_ = 1;
+    std::array<Scale, role_count> scales_{};
+    bool converts_ = false;               ///< some unit is not ours
+    std::optional<bool> clock_has_date_;  ///< set when the time is written as a clock shows it
+    bool clock_started_ = false;
+    bool clock_has_zone_ = false;
+    std::int64_t clock_origin_s_ = 0;
     bool temperature_column_ = false;
     bool temperature_filled_ = false;  ///< in the present row
     std::vector<std::string> names_;
@@ -579,6 +1067,15 @@ std::string LogReport::summary() const {
     };
     std::string text =
         counted(rows, "row") + " kept, " + std::to_string(rows_dropped) + " left out.";
+    if (std::any_of(columns.begin(), columns.end(),
+                    [](const LogColumnTaken& column) { return column.name != column.quantity; })) {
+        text += "\nColumns: ";
+        for (const LogColumnTaken& column : columns) {
+            text += (&column == &columns.front() ? "" : ", ") + column.quantity + " from " +
+                    shown(column.name) + " in " + column.unit;
+        }
+        text += ".";
+    }
     if (longest != nullptr) {
         text += "\n" + counted(count_of(TimeFinding::gap), "gap") + " in time " +
                 lines_of(findings, TimeFinding::gap) + ", the longest " + shown(longest->step_s) +
@@ -602,6 +1099,14 @@ std::string LogReport::summary() const {
         text += "\nThe last row has no line end: its last value may have been cut short.";
     }
     return text;
+}
+
+std::size_t LogReport::line_of(std::size_t row) const {
+    std::size_t line = first_row_line + row;
+    for (const LogFinding& finding : findings) {
+        if (finding.kind != TimeFinding::gap && finding.line <= line) ++line;
+    }
+    return line;
 }
 
 LogReading read_log(const std::filesystem::path& path, const LogReadSettings& settings) {

@@ -5,11 +5,13 @@
 
 namespace voltkeel {
 
-template <int Branches>
-CellState<double, Branches> cell_state(const ModelState& state) {
-    if (!state.branch_V.empty() && state.branch_V.size() != Branches) {
+template <int Branches, bool Transfer>
+CellState<double, Branches, Transfer> cell_state(const ModelState& state) {
+    constexpr std::size_t lags = lag_count<Branches, Transfer>;
+    if (!state.branch_V.empty() && state.branch_V.size() != lags) {
         throw Error("branch_V: has " + std::to_string(state.branch_V.size()) +
-                    " values, the cell has " + std::to_string(Branches) + " branches");
+                    " values, the cell has " + std::to_string(Branches) + " branches" +
+                    (Transfer ? " and a charge transfer" : ""));
     }
     const auto bounded = [](const char* field, double value, double low, double high) {
         if (!(value >= low && value <= high)) {
@@ -18,7 +20,7 @@ CellState<double, Branches> cell_state(const ModelState& state) {
         }
         return value;
     };
-    CellState<double, Branches> result;
+    CellState<double, Branches, Transfer> result;
     result.soc = bounded("soc", state.soc, -0.05, 1.05);
     for (std::size_t i = 0; i < state.branch_V.size(); ++i) {
         result.branch_V[i] = bounded("branch_V", state.branch_V[i], -10, 10);
@@ -26,25 +28,32 @@ CellState<double, Branches> cell_state(const ModelState& state) {
     result.hysteresis = bounded("hysteresis", state.hysteresis, -1, 1);
     result.resistance_scale = bounded("resistance_scale", state.resistance_scale, 0.01, 100);
     bounded("temperature_degC", state.temperature_degC, -100, 200);
+    bounded("core_over_case_K", state.core_over_case_K, -100, 100);
     return result;
 }
 
-template CellState<double, 1> cell_state<1>(const ModelState&);
-template CellState<double, 2> cell_state<2>(const ModelState&);
-template CellState<double, 3> cell_state<3>(const ModelState&);
-template CellState<double, 4> cell_state<4>(const ModelState&);
+template CellState<double, 1, false> cell_state<1, false>(const ModelState&);
+template CellState<double, 1, true> cell_state<1, true>(const ModelState&);
+template CellState<double, 2, false> cell_state<2, false>(const ModelState&);
+template CellState<double, 2, true> cell_state<2, true>(const ModelState&);
+template CellState<double, 3, false> cell_state<3, false>(const ModelState&);
+template CellState<double, 3, true> cell_state<3, true>(const ModelState&);
+template CellState<double, 4, false> cell_state<4, false>(const ModelState&);
+template CellState<double, 4, true> cell_state<4, true>(const ModelState&);
 
 std::vector<HorizonLimit<double>> current_limits(const Cell& cell, const ModelState& state,
                                                  const std::vector<double>& horizons_s,
                                                  const LimitSettings<double>& settings) {
-    return with_branches(cell.resistance.branches.size(), [&](auto n) {
-        constexpr int branches = decltype(n)::value;
-        const CellTables<double, branches> tables(cell);
+    return with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
+        LimitSettings<double> used = settings;
+        used.core_over_case_K += state.core_over_case_K;
         std::vector<HorizonLimit<double>> result(horizons_s.size());
-        const Status status =
-            current_limits(tables.parameters(), tables.limits(), cell_state<branches>(state),
-                           state.temperature_degC, horizons_s.data(),
-                           static_cast<int>(horizons_s.size()), result.data(), settings);
+        const Status status = current_limits(
+            tables.parameters(), tables.limits(), cell_state<Form::branches, Form::transfer>(state),
+            state.temperature_degC, horizons_s.data(), static_cast<int>(horizons_s.size()),
+            result.data(), used);
         if (status != Status::ok) {
             throw Error(
                 std::string(
@@ -70,14 +79,15 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
     if (target_soc != nullptr && !(*target_soc > 0 && *target_soc <= 1)) {
         throw Error("target_soc: " + number_text(*target_soc) + " is outside 0 .. 1");
     }
-    return with_branches(cell.resistance.branches.size(), [&](auto n) {
-        constexpr int branches = decltype(n)::value;
-        const CellTables<double, branches> tables(cell);
+    return with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
         const ChargeConditions<double> conditions{state.temperature_degC, ambient_degC,
-                                                  supply_current_A};
-        const CellState<double, branches> start = cell_state<branches>(state);
+                                                  supply_current_A, state.core_over_case_K};
+        const CellState<double, Form::branches, Form::transfer> start =
+            cell_state<Form::branches, Form::transfer>(state);
         ChargeOutlook result;
-        const auto record = [&](const ChargePoint<double, branches>& point) {
+        const auto record = [&](const ChargePoint<double, Form::branches, Form::transfer>& point) {
             result.curve.push_back({point.time_s, point.current_A, point.voltage_V,
                                     point.temperature_degC, point.state.soc, point.phase});
         };

@@ -4,23 +4,26 @@
 
 #include "io/number_text.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/io/filter_settings.hpp"
 
 namespace voltkeel {
 
 namespace {
 
-template <int Branches>
+template <int Branches, bool Transfer>
 SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& settings,
                      const std::function<bool(double)>& progress) {
-    const CellTables<double, Branches> tables(cell);
-    SocFilter<double, Branches> filter;
-    const Finding<double> finding = validate(settings.filter);
+    const CellTables<double, Branches, Transfer> tables(cell);
+    SocFilter<double, Branches, Transfer> filter;
+    const SocFilterSettings<double> filter_knobs =
+        settings.filter ? *settings.filter : filter_settings(cell);
+    const Finding<double> finding = validate(filter_knobs);
     if (finding.status != Status::ok) {
         throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
                     " against the bound " + number_text(finding.bound) + ": " +
                     message(finding.status));
     }
-    Status status = filter.configure(tables.parameters(), settings.filter);
+    Status status = filter.configure(tables.parameters(), filter_knobs);
     if (status == Status::ok) {
         status = settings.initial_soc
                      ? filter.start(*settings.initial_soc, settings.initial_soc_std,
@@ -64,7 +67,7 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     trace.reset_count = state.reset_count;
     trace.end = {trace.soc.back(),
                  trace.soc_std.back(),
-                 {state.cell.branch_V, state.cell.branch_V + Branches},
+                 {state.cell.branch_V, state.cell.branch_V + state.cell.lags},
                  state.cell.hysteresis,
                  state.cell.resistance_scale,
                  state.last_temperature_degC};
@@ -79,8 +82,9 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
     check_log(log);
     Cell used = cell;
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
-    return with_branches(used.resistance.branches.size(), [&](auto n) {
-        return replay_with<decltype(n)::value>(used, log, settings, progress);
+    return with_form(used, [&](auto form) {
+        return replay_with<decltype(form)::branches, decltype(form)::transfer>(used, log, settings,
+                                                                               progress);
     });
 }
 

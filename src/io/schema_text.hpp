@@ -10,6 +10,9 @@ namespace voltkeel::schema_text {
 /// Schema of a cell description, JSON text.
 extern const char* const cell;
 
+/// Schema of a log mapping, JSON text.
+extern const char* const log_mapping;
+
 /// Schema of a pack description, JSON text.
 extern const char* const pack;
 

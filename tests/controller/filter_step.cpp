@@ -78,7 +78,7 @@ voltkeel::CellParameters<float, branches> cell_parameters() {
     cell.resistance.nodes = resistance.data();
     cell.resistance.soc = voltkeel::uniform_axis(0.0F, 1.0F, soc_count);
     cell.resistance.temperature_degC = voltkeel::uniform_axis(-20.0F, 45.0F, temperature_count);
-    cell.thermal = {900.0F, 3.0F};
+    cell.thermal = {900.0F, 3.0F, 0.15F, 800.0F};
     return cell;
 }
 
@@ -115,6 +115,25 @@ void print_bits(int index, const float* values, int count) {
 }
 
 voltkeel::SocFilter<float, branches> filter;
+
+/// Heat in steps of many lengths: the temperatures of core and case, and the core as it is found
+/// behind the case. False when both cores are far apart.
+bool warm_up(const voltkeel::ThermalParameters<float>& thermal, Numbers& numbers) {
+    voltkeel::CellTemperature<float> truth{15.0F, 15.0F};
+    float core_degC = 20.0F;
+    for (int k = 401; k <= 440; ++k) {
+        const float heat_W = static_cast<float>(numbers.next(50) + 50) * 0.125F;
+        const float dt_s = static_cast<float>(k - 400) * 1.5F;
+        const float case_degC = truth.case_degC;
+        truth = voltkeel::temperature_after(thermal, truth, 15.0F, heat_W, dt_s);
+        core_degC = voltkeel::core_temperature_after(thermal, core_degC, case_degC, truth.case_degC,
+                                                     heat_W, dt_s);
+        const float values[] = {truth.core_degC, truth.case_degC, core_degC};
+        if (k % 10 == 0) print_bits(k, values, 3);
+    }
+    const float apart_K = core_degC - truth.core_degC;
+    return apart_K < 0.5F && apart_K > -0.5F && truth.core_degC > truth.case_degC + 0.2F;
+}
 
 }  // namespace
 
@@ -173,6 +192,10 @@ int main() {
         (faults & voltkeel::fault_voltage_not_finite) == 0) {
         puts0("the bad samples went unnoticed\n");
         return 4;
+    }
+    if (!warm_up(cell.thermal, numbers)) {
+        puts0("the core behind the case is not the core\n");
+        return 5;
     }
     puts0("done\n");
     return 0;

@@ -153,3 +153,14 @@ def demo_fit(demo: Path) -> vk.FitResult:
     slow = vk.read_log(demo / "slow_test_25degC.csv")[0]
     pulses = [vk.read_log(demo / f"pulses_{t}degC.csv")[0] for t in (25, 10, 0)]
     return vk.fit_cell(slow, pulses)
+
+
+@pytest.fixture(scope="session")
+def cell_a_fit(cell_a_data):
+    """Slow test and all pulse tests of the public 18650 cell; the tester's offset is known (see its README)."""
+
+    def read(name: str) -> vk.Log:
+        return vk.read_log(cell_a_data / f"{name}.csv", current_offset_A=0.009)[0]
+
+    pulses = [read(f"hppc_{t}degC") for t in ("25", "10", "0", "n10")]
+    return vk.fit_cell(read("ocv_c20_25degC"), pulses, vk.FitSettings(pulse_offset_share_std=0.0))

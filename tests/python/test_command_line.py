@@ -2,12 +2,14 @@
 
 import csv
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
 
 import numpy as np
 import pytest
+import voltkeel as vk
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "data" / "demo"
@@ -57,6 +59,84 @@ def test_fit_records_where_the_numbers_come_from(cell: Path) -> None:
     assert {len(file["sha256"]) for file in provenance["files"]} == {64}
     assert {file["current_offset_A"] for file in provenance["files"]} == {0.001}
     assert any("data sheet" in note for note in provenance["notes"])
+
+
+def test_fit_takes_further_logs_for_the_heat_alone(cell: Path, tmp_path: Path) -> None:
+    path = tmp_path / "warm.json"
+    words = ("--ocv", DEMO / "slow_test_25degC.csv", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv")
+    text = run_ok("fit", *words, "--out", path, "--current-offset-A", "0.001", "--heat", DEMO / "harbour_day.csv")
+    assert re.search(r"Heat: [\d.]+ J/K \(std [\d.]+\), [\d.]+ K/W from case to surroundings", text)
+    both = [json.loads(p.read_text(encoding="utf-8")) for p in (cell, path)]
+    assert "2 logs" in both[0]["thermal"]["source"]
+    assert "3 logs" in both[1]["thermal"]["source"]
+    assert both[1]["thermal"]["core_resistance_K_per_W"] > 0
+    assert both[0]["resistance"] == both[1]["resistance"]
+
+
+def test_fit_takes_charges_for_the_resistance_near_full(cell: Path, tmp_path: Path) -> None:
+    path = tmp_path / "charged.json"
+    words = ("--ocv", DEMO / "slow_test_25degC.csv", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv")
+    text = run_ok("fit", *words, "--charges", DEMO / "shore_charge.csv", "--out", path, "--current-offset-A", "0.001")
+    assert re.search(r"Near full: [\d.]+ mohm more \(std [\d.]+\)", text)
+    with_charge, without = (json.loads(p.read_text(encoding="utf-8")) for p in (path, cell))
+    file = with_charge["provenance"]["files"][-1]
+    assert (file["role"], file["name"], len(file["sha256"])) == ("charge", "shore_charge.csv", 64)
+    assert any(
+        "replaces what the rest after the slow charge says" in note for note in with_charge["provenance"]["notes"]
+    )
+    assert with_charge["charge_rise"] != without["charge_rise"]
+    cut = tmp_path / "cut.csv"
+    lines = (DEMO / "shore_charge.csv").read_text(encoding="utf-8").splitlines()
+    cut.write_text("\n".join(lines[:200]) + "\n", encoding="utf-8")
+    done = run("fit", *words, "--charges", cut, "--out", tmp_path / "none.json")
+    assert done.returncode == 2
+    assert "cut.csv: row 198: the charge ends at" in done.stderr
+    assert not (tmp_path / "none.json").exists()
+
+
+def test_refine_is_judged_on_the_held_out_half(cell: Path, tmp_path: Path) -> None:
+    out = tmp_path / "refined.json"
+    words = ("refine", DEMO / "harbour_day.csv", "--cell", cell, "--out", out)
+    document = json.loads(run_ok(*words, "--initial-soc", "-", "--json"))
+    assert document["improved"]
+    assert document["held_out_rms_V"] < 0.9 * document["held_out_before_rms_V"]
+    log = document["logs"][0]
+    assert log["name"] == "harbour_day.csv"
+    refined = json.loads(out.read_text(encoding="utf-8"))
+    file = refined["provenance"]["files"][-1]
+    assert (file["role"], file["name"], len(file["sha256"])) == ("log", "harbour_day.csv", 64)
+    notes = "\n".join(refined["provenance"]["notes"])
+    blocks = " ".join(map(str, log["fitted_blocks"]))
+    assert f"Blocks of 10 min, seed 1, fitted blocks harbour_day.csv: {blocks} of 0..{log['block_count'] - 1}" in notes
+    assert "Refined from cell.json, SHA-256" in notes
+    text = run_ok(*words)
+    for piece in ("held out: before", "branch 1 resistance", "OCV shift:", f"Wrote {out}"):
+        assert piece in text
+    # From a log of the cell's own model there is nothing to gain: no file.
+    random = np.random.default_rng(1)
+    current = np.concatenate([np.zeros(60), np.repeat(random.uniform(-3, 1, 100), 40)])
+    model = vk.CellModel(vk.load_cell(cell))
+    model.reset(vk.ModelState(soc=0.9))
+    time = 1.0 * np.arange(len(current))
+    voltage, _ = model.run(time, current, [25.0])
+    own = tmp_path / "own.csv"
+    columns = np.column_stack([time, current, voltage + 1e-3 * random.standard_normal(len(time)), 25 + 0 * time])
+    np.savetxt(own, columns, "%.6f", ",", header="time_s,current_A,voltage_V,temperature_degC", comments="")
+    again = tmp_path / "again.json"
+    text = run_ok("refine", own, "--cell", cell, "--out", again)
+    assert "Nothing written: cell.json stands" in text
+    assert "not met better" in text
+    assert not again.exists()
+    for extra, said in (
+        (("--initial-soc", "0.5", "0.6"), "initial_soc: has 2 values for 1 logs"),
+        (("--initial-soc", "1.2"), "1.2 is outside 0 .. 1"),
+        (("--block-min", "600"), "block_min: with blocks of 600 min"),
+        (("--seed", "-1"), "'-1' is not a whole number"),
+    ):
+        done = run("refine", DEMO / "harbour_day.csv", "--cell", cell, "--out", again, *extra)
+        assert done.returncode == 2
+        assert said in done.stderr
+        assert not again.exists()
 
 
 def test_replay_writes_the_promised_columns(cell: Path, tmp_path: Path) -> None:
@@ -138,7 +218,7 @@ def test_charge_from_a_log(cell: Path, tmp_path: Path) -> None:
     assert document["time_s"] == pytest.approx(end - times[198], rel=0.06)
 
 
-@pytest.mark.parametrize("command", ["fit", "replay", "limits", "charge"])
+@pytest.mark.parametrize("command", ["inspect", "fit", "refine", "replay", "limits", "charge"])
 def test_help_has_an_example(command: str) -> None:
     assert f"example: voltkeel {command}" in run_ok(command, "--help")
 

@@ -35,13 +35,14 @@ def document(cell) -> dict:
     small["provenance"] = {
         "made_by": "a test",
         "made_at": "2026-01-01T00:00:00Z",
+        "method": "fitted to tests",
         "files": [{"role": "slow test", "name": "slow.csv", "rows": 12, "temperature_degC": 25, "initial_soc": 1}],
         "notes": ["invented"],
     }
     return small
 
 
-@pytest.mark.parametrize("name", ["cell", "pack"])
+@pytest.mark.parametrize("name", ["cell", "pack", "log_mapping"])
 def test_they_are_schemas_of_draft_2020_12(root, name):
     text = schema(root, name)
     assert text["$schema"] == "https://json-schema.org/draft/2020-12/schema"

@@ -11,29 +11,25 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/published_curves.hpp"
 #include "voltkeel/cell/ocv.hpp"
 
 using voltkeel::OcvNode;
 using voltkeel::OcvTable;
 using voltkeel::Status;
 using voltkeel_test::apart;
+using voltkeel_test::Curve21700;
 
 namespace {
 
 double negative_V(double x) {
-    return 1.9793 * std::exp(-39.3631 * x) + 0.2482 - 0.0909 * std::tanh(29.8538 * (x - 0.1234)) -
-           0.04478 * std::tanh(14.9159 * (x - 0.2769)) - 0.0205 * std::tanh(30.4444 * (x - 0.6103));
+    return Curve21700::negative_V(x);
 }
-
 double positive_V(double y) {
-    return -0.8090 * y + 4.4875 - 0.0428 * std::tanh(18.5138 * (y - 0.5542)) -
-           17.7326 * std::tanh(15.7890 * (y - 0.3117)) +
-           17.5842 * std::tanh(15.9308 * (y - 0.3120));
+    return Curve21700::positive_V(y);
 }
-
 double curve_V(double soc) {
-    return positive_V(0.9084 + soc * (0.2661 - 0.9084)) -
-           negative_V(0.0279 + soc * (0.9014 - 0.0279));
+    return Curve21700::ocv_V(soc);
 }
 
 std::vector<OcvNode<double>> sampled(int intervals) {

@@ -89,9 +89,9 @@ PulseFitSettings loose_settings(double voltage_std_V) {
     PulseFitSettings settings;
     settings.branches = 1;
     settings.soc_nodes = 3;
-    settings.voltage_std_V = voltage_std_V;
-    settings.overvoltage_share_std = 0;
-    settings.rows_per_independent_row = 1;
+    settings.charge_transfer = false;
+    settings.noise = {voltage_std_V, 0, 1};
+    settings.noise_rounds = 1;
     settings.smoothness = settings.smoothness_ends = 10;
     settings.time_log_std = 5;
     settings.ocv_std_V = 1e-6;  // the OCV is known here

@@ -30,6 +30,7 @@ struct MadeCellShape {
     double half_gap_V{0.004};
     double entropy_V_per_K{0};
     double charge_rise_ohm{0};
+    bool charge_transfer{false};
     double ohmic_activation_J_per_mol{20e3};
     double branch_activation_J_per_mol{40e3};
     double slow_time_activation_J_per_mol{22e3};
@@ -93,6 +94,16 @@ inline voltkeel::Cell made_cell(const MadeCellShape& shape = {}) {
                                      (slow ? grown(shape.slow_time_activation_J_per_mol) : 1));
         }
     }
+    if (shape.charge_transfer) {
+        auto& transfer = grid.charge_transfer.emplace();
+        for (const double temperature_degC : grid.temperature_degC) {
+            const double cold = std::exp(0.04 * (25 - temperature_degC));
+            transfer.scale_V.emplace_back(grid.soc.size(), 0.03);
+            transfer.exchange_current_A.emplace_back(grid.soc.size(),
+                                                     0.6 * shape.capacity_Ah / cold);
+            transfer.time_s.emplace_back(grid.soc.size(), 0.4 * cold);
+        }
+    }
     cell.charge_rise.resistance_ohm = shape.charge_rise_ohm;
     cell.thermal = {60, 0, 8, 0, "made"};
     cell.window.voltage_min_V = 2.8;
@@ -125,11 +136,11 @@ struct MadeTester {
 /// The log of a cell under a program of currents.
 inline voltkeel::Log made_log(const voltkeel::Cell& truth, const std::vector<HeldCurrent>& program,
                               const MadeTester& tester = {}) {
-    return voltkeel::with_branches(truth.resistance.branches.size(), [&](auto count) {
-        constexpr int branches = decltype(count)::value;
-        const voltkeel::CellTables<double, branches> tables(truth);
+    return voltkeel::with_form(truth, [&](auto form) {
+        using Form = decltype(form);
+        const voltkeel::CellTables<double, Form::branches, Form::transfer> tables(truth);
         const auto cell = tables.parameters();
-        voltkeel::CellState<double, branches> state;
+        voltkeel::CellState<double, Form::branches, Form::transfer> state;
         state.soc = tester.initial_soc;
         Random random(tester.salt);
         voltkeel::Log log;
@@ -206,15 +217,23 @@ template <int Branches>
 }
 
 /// DC resistance at the end of a pulse from rest at a held SOC, by the cell model: R0 and what
-/// every branch has reached by then.
+/// every branch has reached by then. With charge transfer it depends on the current.
 [[nodiscard]] inline double pulse_resistance_ohm(const voltkeel::Cell& cell, double soc,
-                                                 double temperature_degC, double pulse_s) {
-    return voltkeel::with_branches(cell.resistance.branches.size(), [&](auto count) {
-        constexpr int branches = decltype(count)::value;
-        const auto node = resistance_of<branches>(cell, soc, temperature_degC);
+                                                 double temperature_degC, double pulse_s,
+                                                 double current_A = -1e-3) {
+    return voltkeel::with_form(cell, [&](auto form) {
+        constexpr int branches = decltype(form)::branches;
+        const voltkeel::CellTables<double, branches, decltype(form)::transfer> tables(cell);
+        const auto node =
+            voltkeel::resistance_at(tables.parameters().resistance, soc, temperature_degC).value;
         double ohm = node.r0_ohm;
         for (int i = 0; i < branches; ++i)
             ohm += node.branch_ohm[i] * -std::expm1(-pulse_s / node.branch_time_s[i]);
+        if constexpr (decltype(form)::transfer) {
+            ohm +=
+                voltkeel::charge_transfer_step(node.transfer, 0.0, current_A, pulse_s).voltage_V /
+                current_A;
+        }
         return ohm;
     });
 }

@@ -181,6 +181,10 @@ std::vector<std::uint64_t> flat(const Cell& c) {
                                c.thermal.heat_capacity_J_per_K_std,
                                c.thermal.resistance_K_per_W,
                                c.thermal.resistance_K_per_W_std,
+                               c.thermal.core_resistance_K_per_W,
+                               c.thermal.core_resistance_K_per_W_std,
+                               c.thermal.core_heat_capacity_J_per_K,
+                               c.thermal.core_heat_capacity_J_per_K_std,
                                w.voltage_min_V,
                                w.voltage_max_V,
                                w.soc_min,
@@ -212,6 +216,7 @@ std::vector<std::uint64_t> flat(const Cell& c) {
     }
     flatten(to, c.provenance.made_by);
     flatten(to, c.provenance.made_at);
+    flatten(to, c.provenance.method);
     flatten(to, c.provenance.files);
     flatten(to, c.provenance.notes);
     return to;
@@ -259,7 +264,8 @@ class RandomCells {
             branch.time_s_std = grid(rows, columns, 0, 1e7);
         }
         cell.charge_rise = {number(0, 0.99), number(0, 1000), number(0, 1)};
-        cell.thermal = {number(1e-3, 1e7), number(0, 1), number(1e-5, 1e5), number(0, 1), text()};
+        cell.thermal = {number(1e-3, 1e7), number(0, 1),   number(1e-5, 1e5), number(0, 1), text(),
+                        number(0, 1e5),    number(0, 1e3), number(0, 1e7),    number(0, 1)};
         cell.window = {number(0, 2),    number(2.1, 10), number(0, 0.4),  number(0.5, 1),
                        number(-100, 0), number(1, 200),  number(-100, 0), number(1, 200)};
         double duration_s = 0;
@@ -282,6 +288,7 @@ class RandomCells {
         }
         cell.provenance.made_by = text();
         cell.provenance.made_at = text();
+        cell.provenance.method = text();
         for (int k = count(0, 3); k != 0; --k) {
             cell.provenance.files.push_back(
                 {text(), text(), text(), static_cast<std::size_t>(count(0, 1 << 30)),
@@ -400,8 +407,8 @@ TEST_CASE("a default that the schema states is the value that a missing field re
             }
         };
     compare(schema, written, "");
-    // 23 defaults stand in the schema; that of "files" cannot be seen beside a file.
-    CHECK(compared == 22);
+    // That of "files" cannot be seen beside a file.
+    CHECK(compared == 30);
 }
 
 TEST_CASE(
@@ -517,6 +524,10 @@ TEST_CASE("a value out of bounds is named with the bound") {
           place("/capacity_Ah") + "\"NaN\" has the wrong type, must be a number");
     CHECK(slip("/ocv/soc/1", nullptr) ==
           place("/ocv/soc/1") + "null has the wrong type, must be a number");
+    CHECK(slip("/thermal/core_resistance_K_per_W", -1) ==
+          place("/thermal/core_resistance_K_per_W") +
+              "-1 is below the smallest allowed value, must be >= 0");
+    CHECK(slip("/thermal/core_time_s", 80).find("core_heat_capacity_J_per_K") != std::string::npos);
     CHECK(slip("/name", "") == place("/name") + "\"\" has 0 characters, must have at least 1");
     CHECK(slip("/charge/zones", json::array()) ==
           place("/charge/zones") + "has 0 elements, must have at least 1");
@@ -592,9 +603,16 @@ TEST_CASE("every field of a cell stands in its file under its name") {
                        {{{{0.07, 0.08}, {0.09, 0.1}},
                          {{0.007, 0.008}, {0.009, 0.01}},
                          {{31, 32}, {33, 34}},
-                         {{3.1, 3.2}, {3.3, 3.4}}}}};
+                         {{3.1, 3.2}, {3.3, 3.4}}}},
+                       voltkeel::ChargeTransferGrid{{{0.11, 0.12}, {0.13, 0.14}},
+                                                    {{0.011, 0.012}, {0.013, 0.014}},
+                                                    {{1.1, 1.2}, {1.3, 1.4}},
+                                                    {{0.15, 0.16}, {0.17, 0.18}},
+                                                    {{0.51, 0.52}, {0.53, 0.54}},
+                                                    {{0.055, 0.056}, {0.057, 0.058}}}};
+    cell.noise = {0.0031, 0.131, 0.31, 57, 0.041};
     cell.charge_rise = {0.85, 0.011, 0.004};
-    cell.thermal = {68, 7, 9, 0.8, "fitted"};
+    cell.thermal = {68, 7, 9, 0.8, "fitted", 1.9, 0.4, 61, 6.5};
     cell.window = {2.51, 4.21, 0.02, 0.98, 1, 44, -19, 59};
     cell.current_limits = {{30, {10}, {0, 0.5}, {{4, 3}}, {{15, 14}}}};
     cell.charge.zone_count = 2;
@@ -604,7 +622,8 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     cell.provenance = {"somebody",
                        "2026-03-01T08:00:00Z",
                        {{"slow test", "slow.csv", "ab12", 2500, 24.5, 0.006, 0.99, 0.0015}},
-                       {"first note", "second [note]"}};
+                       {"first note", "second [note]"},
+                       "fitted to tests"};
     const std::string expected = R"({
   "format": "voltkeel.cell",
   "format_version": 1,
@@ -652,7 +671,33 @@ TEST_CASE("every field of a cell stands in its file under its name") {
           [3.3, 3.4]
         ]
       }
-    ]
+    ],
+    "charge_transfer": {
+      "scale_V": [
+        [0.11, 0.12],
+        [0.13, 0.14]
+      ],
+      "scale_V_std": [
+        [0.011, 0.012],
+        [0.013, 0.014]
+      ],
+      "exchange_current_A": [
+        [1.1, 1.2],
+        [1.3, 1.4]
+      ],
+      "exchange_current_A_std": [
+        [0.15, 0.16],
+        [0.17, 0.18]
+      ],
+      "time_s": [
+        [0.51, 0.52],
+        [0.53, 0.54]
+      ],
+      "time_s_std": [
+        [0.055, 0.056],
+        [0.057, 0.058]
+      ]
+    }
   },
   "charge_rise": {
     "soc_start": 0.85,
@@ -664,7 +709,18 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     "heat_capacity_J_per_K_std": 7.0,
     "resistance_K_per_W": 9.0,
     "resistance_K_per_W_std": 0.8,
+    "core_resistance_K_per_W": 1.9,
+    "core_resistance_K_per_W_std": 0.4,
+    "core_heat_capacity_J_per_K": 61.0,
+    "core_heat_capacity_J_per_K_std": 6.5,
     "source": "fitted"
+  },
+  "noise": {
+    "voltage_std_V": 0.0031,
+    "overvoltage_share_std": 0.131,
+    "lasting_share": 0.31,
+    "correlation_time_s": 57.0,
+    "resistance_log_std": 0.041
   },
   "limits": {
     "voltage_min_V": 2.51,
@@ -709,6 +765,7 @@ TEST_CASE("every field of a cell stands in its file under its name") {
   "provenance": {
     "made_by": "somebody",
     "made_at": "2026-03-01T08:00:00Z",
+    "method": "fitted to tests",
     "files": [
       {
         "role": "slow test",

@@ -111,7 +111,7 @@ Cell cell_of(const std::vector<Ratio>& tested, int branches) {
         }
     }
     cell.charge_rise = {0.85, 0.01, 0.002};
-    cell.thermal = {68, 7, 9, 1, "assumed"};
+    cell.thermal = {68, 7, 9, 1, "assumed", 1.5, 0.5, 60, 6};
     cell.window = {2.5, 4.2, 0.02, 0.98, 1, 44, -19, 59};
     cell.current_limits = {
         {10, {0, 25}, {0, 0.5, 1}, {{1, 2, 3}, {4, 5, 6}}, {{7, 8, 9}, {10, 11, 12}}},
@@ -351,6 +351,8 @@ TEMPLATE_TEST_CASE_SIG("parameters, limits and charge plan arrive unchanged", ""
     CHECK(parameters.charge_rise.soc_start == static_cast<Real>(0.85));
     CHECK(parameters.charge_rise.resistance_ohm == static_cast<Real>(0.01));
     CHECK(parameters.thermal.heat_capacity_J_per_K == Real(68));
+    CHECK(parameters.thermal.core_resistance_K_per_W == Real(1.5));
+    CHECK(parameters.thermal.core_heat_capacity_J_per_K == Real(60));
     CHECK(parameters.thermal.resistance_K_per_W == Real(9));
     for (int i = 0; i != Branches; ++i) {
         const auto value = resistance_at(parameters.resistance, Real(0.5), Real(25)).value;
@@ -411,6 +413,11 @@ TEST_CASE("a cell that is not usable makes no tables") {
                Catch::StartsWith("coulombic_efficiency"));
     CHECK_THAT(broken([](Cell& c) { c.thermal.resistance_K_per_W = 0; }),
                Catch::StartsWith("thermal.resistance_K_per_W"));
+    CHECK_THAT(broken([](Cell& c) {
+                   c.thermal.core_resistance_K_per_W = 2;
+                   c.thermal.core_heat_capacity_J_per_K = c.thermal.heat_capacity_J_per_K;
+               }),
+               Catch::StartsWith("thermal.core_heat_capacity_J_per_K"));
     CHECK_THAT(broken([](Cell& c) { c.ocv.discharge_V[2] = 3.2; }),
                Catch::StartsWith("ocv.discharge_V[2]: 3.2 is not above"));
     CHECK_THAT(broken([](Cell& c) { c.window.voltage_max_V = 2; }),
@@ -423,9 +430,15 @@ TEST_CASE("a cell that is not usable makes no tables") {
 
 TEST_CASE("the branch count of a cell picks the model") {
     for (std::size_t count = 1; count <= 4; ++count) {
-        CHECK(voltkeel::with_branches(count, [](auto n) { return static_cast<int>(n); }) ==
-              static_cast<int>(count));
+        for (const bool transfer : {false, true}) {
+            const auto form = voltkeel::with_form(count, transfer, [](auto f) {
+                return std::pair{decltype(f)::branches, decltype(f)::transfer};
+            });
+            CHECK(form.first == static_cast<int>(count));
+            CHECK(form.second == transfer);
+        }
     }
-    CHECK_THROWS_AS(voltkeel::with_branches(0, [](auto n) { return static_cast<int>(n); }), Error);
-    CHECK_THROWS_AS(voltkeel::with_branches(5, [](auto n) { return static_cast<int>(n); }), Error);
+    const auto branches = [](auto form) { return decltype(form)::branches; };
+    CHECK_THROWS_AS(voltkeel::with_form(0, false, branches), Error);
+    CHECK_THROWS_AS(voltkeel::with_form(5, true, branches), Error);
 }

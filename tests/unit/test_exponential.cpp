@@ -118,3 +118,24 @@ TEMPLATE_TEST_CASE("modest exponential agrees with the C library to ten units in
     CHECK(worst > 0);
     CHECK(voltkeel::modest_exponential(TestType(0)) == TestType(1));
 }
+
+TEMPLATE_TEST_CASE("exponential and logarithm agree with the C library", "[exponential]", float,
+                   double) {
+    using voltkeel::exponential;
+    using voltkeel::logarithm;
+    voltkeel_test::Random random(3);
+    const auto last_place = wider(std::numeric_limits<TestType>::epsilon());
+    for (int k = 0; k < 100000; ++k) {
+        const auto x = static_cast<TestType>(random.uniform(-60, 60));
+        CAPTURE(x);
+        const auto exact = std::exp(wider(x));
+        REQUIRE(std::abs(wider(exponential(x)) - exact) < 4 * last_place * exact);
+        const TestType y = exponential(x);
+        const auto size = std::max(std::abs(std::log(wider(y))), wider(TestType(1)));
+        REQUIRE(std::abs(wider(logarithm(y)) - std::log(wider(y))) < 4 * last_place * size);
+    }
+    CHECK(exponential(TestType(0)) == TestType(1));
+    CHECK(logarithm(TestType(1)) == TestType(0));
+    CHECK(exponential(TestType(1000)) == exponential(TestType(80)));
+    CHECK(exponential(TestType(-1000)) > TestType(0));
+}

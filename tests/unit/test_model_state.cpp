@@ -124,8 +124,8 @@ TEST_CASE("limits from a replayed state are those of the controller floor", "[mo
     settings.voltage_margin_V = 0.02;
     const auto limits = current_limits(cell, state, horizons_s, settings);
     REQUIRE(limits.size() == horizons_s.size());
-    voltkeel::with_branches(static_cast<std::size_t>(branches), [&](auto count) {
-        constexpr int n = decltype(count)::value;
+    voltkeel::with_form(static_cast<std::size_t>(branches), false, [&](auto form) {
+        constexpr int n = decltype(form)::branches;
         const voltkeel::CellTables<double, n> tables(cell);
         CellState<double, n> model;
         model.soc = state.soc;
@@ -159,8 +159,8 @@ TEST_CASE("forecasts from a replayed state are those of the controller floor", "
         const ChargeOutlook outlook = to_full ? time_to_full(cell, state, cell.charge, 15, 2)
                                               : time_to_soc(cell, state, cell.charge, 15, 0.8, 2);
         CAPTURE(branches, to_full);
-        voltkeel::with_branches(static_cast<std::size_t>(branches), [&](auto count) {
-            constexpr int n = decltype(count)::value;
+        voltkeel::with_form(static_cast<std::size_t>(branches), false, [&](auto form) {
+            constexpr int n = decltype(form)::branches;
             const voltkeel::CellTables<double, n> tables(cell);
             ChargeForecast<double> expected;
             const voltkeel::ChargeConditions<double> conditions{state.temperature_degC, 15, 2};

@@ -57,16 +57,17 @@ TEST_CASE("a replay is the filter stepped by hand, bit for bit", "[replay]") {
         settings.initial_soc = 0.7;
         settings.initial_soc_std = 0.15;
     }
-    settings.filter.voltage_std_V = 0.01;
-    settings.filter.update_interval_s = 2;
-    settings.filter.gate = 3;
+    settings.filter.emplace();
+    settings.filter->voltage_std_V = 0.01;
+    settings.filter->update_interval_s = 2;
+    settings.filter->gate = 3;
     const SocTrace trace = replay(cell, log, settings);
     REQUIRE(trace.time_s == log.time_s);
-    voltkeel::with_branches(static_cast<std::size_t>(branches), [&](auto count) {
-        constexpr int n = decltype(count)::value;
+    voltkeel::with_form(static_cast<std::size_t>(branches), false, [&](auto form) {
+        constexpr int n = decltype(form)::branches;
         const voltkeel::CellTables<double, n> tables(cell);
         SocFilter<double, n> filter;
-        REQUIRE(filter.configure(tables.parameters(), settings.filter) == Status::ok);
+        REQUIRE(filter.configure(tables.parameters(), *settings.filter) == Status::ok);
         const Status started = known_start
                                    ? filter.start(0.7, 0.15, log.temperature_degC[0])
                                    : filter.start_from_voltage(log.voltage_V[0], log.current_A[0],
@@ -163,7 +164,7 @@ TEST_CASE("a replay that cannot run says why", "[replay]") {
     settings.initial_soc_std = -0.1;
     CHECK_THAT(said(log, settings), Contains("std -0.1"));
     settings = {};
-    settings.filter.gate = 0.5;
+    settings.filter.emplace().gate = 0.5;
     CHECK_THAT(said(log, settings), Contains("gate") && Contains("0.5"));
     settings = {};
     settings.capacity_Ah = -1;

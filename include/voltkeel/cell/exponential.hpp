@@ -1,6 +1,7 @@
 #pragma once
 /// \file exponential.hpp
-/// How far an exponential relaxation gets in a step, without the C library.
+/// How far an exponential relaxation gets in a step, exponential and logarithm, without the C
+/// library.
 ///
 /// `1 - exp(-x)` loses everything at small x in float (1.4e-3 relative at x = 1e-5), and the
 /// exponentials of two C libraries differ in the last bit. Both matter on a controller: this one is
@@ -26,6 +27,57 @@ namespace detail {
     std::memcpy(&result, &bits, sizeof result);
     return result;
 }
+
+/// Takes a finite positive number apart: x = m 2^k with m in [1, 2). Subnormal numbers count as the
+/// smallest normal one.
+[[nodiscard]] inline double split_exponent(double x, int& k) noexcept {
+    std::uint64_t bits = 0;
+    std::memcpy(&bits, &x, sizeof bits);
+    k = static_cast<int>(bits >> 52U) - 1023;
+    bits = (bits & 0xFFFFFFFFFFFFFULL) | (std::uint64_t(1023) << 52U);
+    double m = 0;
+    std::memcpy(&m, &bits, sizeof m);
+    return m;
+}
+[[nodiscard]] inline float split_exponent(float x, int& k) noexcept {
+    std::uint32_t bits = 0;
+    std::memcpy(&bits, &x, sizeof bits);
+    k = static_cast<int>(bits >> 23U) - 127;
+    bits = (bits & 0x7FFFFFU) | (std::uint32_t(127) << 23U);
+    float m = 0;
+    std::memcpy(&m, &bits, sizeof m);
+    return m;
+}
+
+/// atanh(f) / f = 1 + z/3 + z^2/5 + ... for z = f^2 <= 0.0295.
+[[nodiscard]] inline double inverse_tanh_series(double z) noexcept {
+    double sum = 1.0 / 21.0;
+    sum = sum * z + 1.0 / 19.0;
+    sum = sum * z + 1.0 / 17.0;
+    sum = sum * z + 1.0 / 15.0;
+    sum = sum * z + 1.0 / 13.0;
+    sum = sum * z + 1.0 / 11.0;
+    sum = sum * z + 1.0 / 9.0;
+    sum = sum * z + 1.0 / 7.0;
+    sum = sum * z + 1.0 / 5.0;
+    sum = sum * z + 1.0 / 3.0;
+    return sum * z + 1.0;
+}
+[[nodiscard]] inline float inverse_tanh_series(float z) noexcept {
+    float sum = 1.0F / 9.0F;
+    sum = sum * z + 1.0F / 7.0F;
+    sum = sum * z + 1.0F / 5.0F;
+    sum = sum * z + 1.0F / 3.0F;
+    return sum * z + 1.0F;
+}
+
+/// ln 2 in two parts, the first with so few digits that a small multiple of it is exact.
+template <class Real>
+inline constexpr Real ln2_high = sizeof(Real) == sizeof(double) ? Real(0.693147180369123816490)
+                                                                : Real(0.693145751953125);
+template <class Real>
+inline constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492927058770002e-10)
+                                                               : Real(1.428606765330187e-06);
 
 /// exp(r) = (even + odd) / (even - odd) for a small r, to a common factor.
 template <class Real>
@@ -66,14 +118,50 @@ template <class Real>
     if (x >= saturation) return Real(1);
     // Range reduction exp(-x) = 2^-k exp(-r), with ln 2 in two parts so that r keeps its digits.
     constexpr Real log2_e = Real(1.4426950408889634);
-    constexpr Real ln2_high =
-        sizeof(Real) == sizeof(double) ? Real(0.693147180369123816490) : Real(0.693145751953125);
-    constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492927058770002e-10)
-                                                            : Real(1.428606765330187e-06);
     const int k = static_cast<int>(x * log2_e + Real(0.5));
-    const Real r = (x - static_cast<Real>(k) * ln2_high) - static_cast<Real>(k) * ln2_low;
+    const Real r = (x - static_cast<Real>(k) * detail::ln2_high<Real>)-static_cast<Real>(k) *
+                   detail::ln2_low<Real>;
     const Real scale = detail::power_of_half(k, Real(0));
     return (Real(1) - scale) + scale * detail::small_relaxed_fraction(r);
+}
+
+/// exp(x), relative error below 4 units in the last place; |x| is cut at 80.
+/// \param x a finite number
+template <class Real>
+[[nodiscard]] inline Real exponential(Real x) noexcept {
+    constexpr Real most = Real(80);
+    const bool negative = x < Real(0);
+    Real size = negative ? -x : x;
+    if (!(size < most)) size = most;
+    constexpr Real log2_e = Real(1.4426950408889634);
+    const int k = static_cast<int>(size * log2_e + Real(0.5));
+    const Real r = (size - static_cast<Real>(k) * detail::ln2_high<Real>)-static_cast<Real>(k) *
+                   detail::ln2_low<Real>;
+    const detail::PadeParts<Real> parts = detail::pade_parts(r);
+    const Real up = parts.even + parts.odd;
+    const Real down = parts.even - parts.odd;
+    const Real half_power = detail::power_of_half(k, Real(0));
+    return negative ? half_power * (down / up) : up / (down * half_power);
+}
+
+/// ln(x), relative error below 4 units in the last place of the larger of |ln x| and 1.
+/// \param x a finite number above 0
+/// Source: ln((1 + f) / (1 - f)) = 2 (f + f^3/3 + f^5/5 + ...), Abramowitz & Stegun (1964), 4.1.27
+/// (from memory, not re-read).
+template <class Real>
+[[nodiscard]] inline Real logarithm(Real x) noexcept {
+    int k = 0;
+    Real m = detail::split_exponent(x, k);  // in [1, 2)
+    constexpr Real root_two = Real(1.4142135623730951);
+    if (m > root_two) {
+        m *= Real(0.5);
+        ++k;
+    }
+    const Real f = (m - Real(1)) / (m + Real(1));
+    const Real z = f * f;
+    const Real power = static_cast<Real>(k);
+    return power * detail::ln2_high<Real> +
+           (power * detail::ln2_low<Real> + Real(2) * f * detail::inverse_tanh_series(z));
 }
 
 /// exp(x) for |x| <= 1.5, to ten units in the last place and without a branch.

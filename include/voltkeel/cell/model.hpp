@@ -4,8 +4,9 @@
 ///
 ///     soc'  = soc + eta(I) I dt / (3600 Q) - leak dt
 ///     u_i'  = a_i u_i + (1 - a_i) R_i I          a_i = exp(-dt / tau_i)
+///     w'    : charge transfer, see charge_transfer.hpp (a cell may have none)
 ///     h'    = b h + (1 - b) sign(I)              b   = exp(-gamma |dsoc|)
-///     V     = OCV(soc, T) + M(soc) h + r (R0 I + sum u_i)
+///     V     = OCV(soc, T) + M(soc) h + r (R0 I + sum u_i + w)
 ///
 /// Exact for a current held over a step of any length at fixed R_i and tau_i, which are taken at
 /// the SOC half-way through the step (second order in the SOC walked); for a charging current R_N
@@ -20,12 +21,19 @@
 
 namespace voltkeel {
 
+/// Overvoltages that take time: the branches and, when there is one, the charge transfer.
+template <int Branches, bool Transfer>
+inline constexpr int lag_count = Branches + (Transfer ? 1 : 0);
+
 /// What changes in a cell. `soc - soc_carry` is the exact sum; read `soc`.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct CellState {
-    Real soc{1};                ///< 0..1.
-    Real soc_carry{0};          ///< Rounding kept back from `soc` (compensated sum).
-    Real branch_V[Branches]{};  ///< u_i for resistance scale 1, positive after charging.
+    static constexpr int lags = lag_count<Branches, Transfer>;
+    Real soc{1};        ///< 0..1.
+    Real soc_carry{0};  ///< Rounding kept back from `soc` (compensated sum).
+    /// u_1 .. u_N, then w of a cell with charge transfer; for resistance scale 1, positive after
+    /// charging.
+    Real branch_V[lags]{};
     Real hysteresis{0};  ///< h in [-1, 1]: +1 on the charge branch, -1 on the discharge branch.
     Real resistance_scale{1};  ///< r: multiplies every resistance.
 };
@@ -40,21 +48,27 @@ struct CellInput {
 
 /// Derivatives of one step. Derivatives of the state with respect to the state that are not listed
 /// are zero (SOC keeps its value).
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct StepJacobian {
-    Real branch_by_branch[Branches]{};      ///< d u_i' / d u_i = a_i.
-    Real branch_by_soc[Branches]{};         ///< d u_i' / d soc, through R_i and tau_i.
+    static constexpr int lags = lag_count<Branches, Transfer>;
+    // Of u_1 .. u_N, then w of a cell with charge transfer.
+    Real branch_by_branch[lags]{};   ///< d u_i' / d u_i = a_i.
+    Real branch_by_soc[lags]{};      ///< d u_i' / d soc, through R_i and tau_i.
+    Real branch_end_V[lags]{};       ///< Not a derivative: R_i I, where u_i' is heading.
+    Real branch_by_current[lags]{};  ///< d u_i' / d I at the frozen R_i, tau_i.
+
     Real branch_by_resistance[Branches]{};  ///< d u_i' / d R_i = (1 - a_i) I.
     Real branch_by_time[Branches]{};        ///< d u_i' / d tau_i.
-    Real branch_end_V[Branches]{};          ///< Not a derivative: R_i I, where u_i' is heading.
-    Real branch_by_current[Branches]{};     ///< d u_i' / d I at the frozen R_i, tau_i.
-    Real hysteresis_by_hysteresis{1};       ///< b.
-    Real soc_by_current{0};                 ///< d soc' / d I.
-    Real soc_by_capacity{0};                ///< d soc' / d Q, per Ah.
+    Real transfer_by_log_scale{0};     ///< d w' / d ln s; this and the next two with Transfer only.
+    Real transfer_by_log_exchange{0};  ///< d w' / d ln I0.
+    Real transfer_by_log_time{0};      ///< d w' / d ln tau.
+    Real hysteresis_by_hysteresis{1};  ///< b.
+    Real soc_by_current{0};            ///< d soc' / d I.
+    Real soc_by_capacity{0};           ///< d soc' / d Q, per Ah.
 };
 
 /// Voltage and its derivatives at one state and current.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct VoltagePoint {
     Real voltage_V{0};
     Real ocv_V{0};          ///< OCV of the walked branch: mean + h half_gap.
@@ -70,9 +84,9 @@ struct VoltagePoint {
 };
 
 /// SOC gained in a step by the current alone (leak not included).
-template <class Real, int Branches>
-[[nodiscard]] inline Real soc_gain(const CellParameters<Real, Branches>& cell, Real current_A,
-                                   Real dt_s) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline Real soc_gain(const CellParameters<Real, Branches, Transfer>& cell,
+                                   Real current_A, Real dt_s) noexcept {
     const Real efficiency = current_A > Real(0) ? cell.coulombic_efficiency : Real(1);
     return efficiency * current_A * dt_s / (seconds_per_hour<Real> * cell.capacity_Ah);
 }
@@ -81,10 +95,10 @@ template <class Real, int Branches>
 /// \param temperature where input.temperature_degC lies on the axis of the resistance table: who
 ///        also asks for the voltage looks it up once.
 /// \param jacobian when not null, receives the derivatives of this step.
-template <class Real, int Branches>
-inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Real>& input,
-                 const AxisPosition<Real>& temperature, CellState<Real, Branches>& state,
-                 StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
+template <class Real, int Branches, bool Transfer>
+inline void step(const CellParameters<Real, Branches, Transfer>& cell, const CellInput<Real>& input,
+                 const AxisPosition<Real>& temperature, CellState<Real, Branches, Transfer>& state,
+                 StepJacobian<Real, Branches, Transfer>* jacobian = nullptr) noexcept {
     const Real gain = soc_gain(cell, input.current_A, input.dt_s);
     const Real middle_soc = state.soc + Real(0.5) * gain;
     const auto place = resistance_place(cell.resistance, middle_soc, temperature);
@@ -100,7 +114,7 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
     }
 #pragma GCC unroll 4
     for (int i = 0; i < Branches; ++i) {
-        using Node = ResistanceNode<Real, Branches>;
+        using Node = ResistanceNode<Real, Branches, Transfer>;
         const ValueAndSlope<Real> time =
             place.blend([i](const Node& node) { return node.branch_time_s[i]; });
         ValueAndSlope<Real> resistance =
@@ -127,6 +141,29 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
         }
         state.branch_V[i] += share * distance;
     }
+    if constexpr (Transfer) {
+        using Node = ResistanceNode<Real, Branches, Transfer>;
+        const auto scale = place.blend([](const Node& node) { return node.transfer.scale_V; });
+        const auto exchange =
+            place.blend([](const Node& node) { return node.transfer.exchange_current_A; });
+        const auto time = place.blend([](const Node& node) { return node.transfer.time_s; });
+        const ChargeTransferStep<Real> moved =
+            charge_transfer_step(ChargeTransfer<Real>{scale.value, exchange.value, time.value},
+                                 state.branch_V[Branches], input.current_A, input.dt_s);
+        state.branch_V[Branches] = moved.voltage_V;
+        if (jacobian != nullptr) {
+            jacobian->branch_by_branch[Branches] = moved.by_voltage;
+            jacobian->branch_end_V[Branches] = moved.end_V;
+            jacobian->branch_by_current[Branches] = moved.by_current;
+            jacobian->branch_by_soc[Branches] =
+                moved.by_log_exchange * exchange.slope / exchange.value +
+                moved.by_log_time * time.slope / time.value +
+                (scale.value > Real(0) ? moved.by_log_scale * scale.slope / scale.value : Real(0));
+            jacobian->transfer_by_log_scale = moved.by_log_scale;
+            jacobian->transfer_by_log_exchange = moved.by_log_exchange;
+            jacobian->transfer_by_log_time = moved.by_log_time;
+        }
+    }
     const Real walked = gain < Real(0) ? -gain : gain;
     const Real turned = relaxed_fraction(cell.hysteresis_rate * walked);
     const Real target = input.current_A > Real(0)
@@ -138,29 +175,30 @@ inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Rea
 }
 
 /// The same, for who asks for one step only.
-template <class Real, int Branches>
-inline void step(const CellParameters<Real, Branches>& cell, const CellInput<Real>& input,
-                 CellState<Real, Branches>& state,
-                 StepJacobian<Real, Branches>* jacobian = nullptr) noexcept {
+template <class Real, int Branches, bool Transfer>
+inline void step(const CellParameters<Real, Branches, Transfer>& cell, const CellInput<Real>& input,
+                 CellState<Real, Branches, Transfer>& state,
+                 StepJacobian<Real, Branches, Transfer>* jacobian = nullptr) noexcept {
     step(cell, input, locate(cell.resistance.temperature_degC, input.temperature_degC), state,
          jacobian);
 }
 
 /// Terminal voltage, and its derivatives, at a state while `current_A` flows.
 /// \param temperature where temperature_degC lies on the axis of the resistance table.
-template <class Real, int Branches>
-[[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(
-    const CellParameters<Real, Branches>& cell, const CellState<Real, Branches>& state,
-    Real current_A, Real temperature_degC, const AxisPosition<Real>& temperature) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline VoltagePoint<Real, Branches, Transfer> voltage_at(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, Real current_A, Real temperature_degC,
+    const AxisPosition<Real>& temperature) noexcept {
     const OcvPoint<Real> ocv = ocv_at(cell.ocv, state.soc, temperature_degC);
     const auto place = resistance_place(cell.resistance, state.soc, temperature);
     const ValueAndSlope<Real> r0 = place.r0_ohm();
     Real sum = r0.value * current_A;
 #pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i)
+    for (int i = 0; i < state.lags; ++i)
         sum += state.branch_V[i];
     const Real r = state.resistance_scale;
-    VoltagePoint<Real, Branches> point;
+    VoltagePoint<Real, Branches, Transfer> point;
     point.overvoltage_V = r * sum;
     point.ocv_V = ocv.mean_V + state.hysteresis * ocv.half_gap_V;
     point.voltage_V = point.ocv_V + point.overvoltage_V;
@@ -176,10 +214,11 @@ template <class Real, int Branches>
 }
 
 /// The same, for who asks for one voltage only.
-template <class Real, int Branches>
-[[nodiscard]] inline VoltagePoint<Real, Branches> voltage_at(
-    const CellParameters<Real, Branches>& cell, const CellState<Real, Branches>& state,
-    Real current_A, Real temperature_degC) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline VoltagePoint<Real, Branches, Transfer> voltage_at(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, Real current_A,
+    Real temperature_degC) noexcept {
     return voltage_at(cell, state, current_A, temperature_degC,
                       locate(cell.resistance.temperature_degC, temperature_degC));
 }

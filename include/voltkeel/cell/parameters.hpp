@@ -30,14 +30,14 @@ template <class Real>
 }
 
 /// Parameters of the cell model. Tables are views; their owner must outlive this object.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct CellParameters {
     Real capacity_Ah{0};           ///< Charge between SOC 0 and 1, > 0.
     Real coulombic_efficiency{1};  ///< Share of the charge put in that stays, (0.5, 1].
     Real self_discharge_per_s{0};  ///< SOC lost per second, >= 0.
     Real hysteresis_rate{0};       ///< gamma: change of hysteresis per unit of SOC walked, >= 0.
     OcvTable<Real> ocv{};
-    ResistanceTable<Real, Branches> resistance{};
+    ResistanceTable<Real, Branches, Transfer> resistance{};
     ChargeRise<Real> charge_rise{};
     ThermalParameters<Real> thermal{};
 };
@@ -45,8 +45,9 @@ struct CellParameters {
 /// Checks every field and table node.
 /// \return the first finding, with field, index, value and the bound it broke; status ok when all
 /// is well.
-template <class Real, int Branches>
-[[nodiscard]] Finding<Real> validate(const CellParameters<Real, Branches>& cell) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] Finding<Real> validate(
+    const CellParameters<Real, Branches, Transfer>& cell) noexcept {
     using detail::finite;
     const auto in_range = [](const char* field, int index, Real value, Real low,
                              Real high) -> Finding<Real> {
@@ -109,6 +110,16 @@ template <class Real, int Branches>
                          Real(1e7));
             if (f.status != Status::ok) return f;
         }
+        if constexpr (Transfer) {
+            const ChargeTransfer<Real>& transfer = table.nodes[k].transfer;
+            f = in_range("resistance.transfer.scale_V", k, transfer.scale_V, Real(0), Real(2));
+            if (f.status != Status::ok) return f;
+            f = in_range("resistance.transfer.exchange_current_A", k, transfer.exchange_current_A,
+                         Real(1e-6), Real(1e6));
+            if (f.status != Status::ok) return f;
+            f = in_range("resistance.transfer.time_s", k, transfer.time_s, Real(1e-4), Real(1e6));
+            if (f.status != Status::ok) return f;
+        }
     }
     f = in_range("charge_rise.soc_start", -1, cell.charge_rise.soc_start, Real(0), Real(0.99));
     if (f.status != Status::ok) return f;
@@ -118,8 +129,19 @@ template <class Real, int Branches>
     f = in_range("thermal.heat_capacity_J_per_K", -1, cell.thermal.heat_capacity_J_per_K,
                  Real(1e-3), Real(1e7));
     if (f.status != Status::ok) return f;
-    return in_range("thermal.resistance_K_per_W", -1, cell.thermal.resistance_K_per_W, Real(1e-5),
-                    Real(1e5));
+    f = in_range("thermal.resistance_K_per_W", -1, cell.thermal.resistance_K_per_W, Real(1e-5),
+                 Real(1e5));
+    if (f.status != Status::ok) return f;
+    f = in_range("thermal.core_resistance_K_per_W", -1, cell.thermal.core_resistance_K_per_W,
+                 Real(0), Real(1e5));
+    if (f.status != Status::ok || !cell.thermal.has_core()) return f;
+    f = in_range("thermal.core_resistance_K_per_W", -1, cell.thermal.core_resistance_K_per_W,
+                 Real(1e-5), Real(1e5));
+    if (f.status != Status::ok) return f;
+    return in_range("thermal.core_heat_capacity_J_per_K", -1,
+                    cell.thermal.core_heat_capacity_J_per_K,
+                    Real(0.01) * cell.thermal.heat_capacity_J_per_K,
+                    Real(0.99) * cell.thermal.heat_capacity_J_per_K);
 }
 
 }  // namespace voltkeel

@@ -60,6 +60,8 @@ struct ChargeConditions {
     Real ambient_degC{25};      ///< Surroundings, held.
     Real supply_current_A{
         0};  ///< Most the supply gives this cell; 0 means as much as the plan asks.
+    Real core_over_case_K{0};  ///< How much warmer the core is than the case at the start; not read
+                               ///< for a cell of one mass.
 };
 
 /// Knobs of the forecast.
@@ -113,24 +115,25 @@ struct ChargeForecast {
 };
 
 /// One point of the curve, handed to an observer: at the start and after every step.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct ChargePoint {
     Real time_s{0};
     Real current_A{0};
     Real voltage_V{0};
     Real temperature_degC{0};
     ChargePhase phase{ChargePhase::constant_current};
-    CellState<Real, Branches> state{};
+    CellState<Real, Branches, Transfer> state{};
 };
 
 namespace detail {
 
 /// A charge under way.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 class ChargeRun {
   public:
-    ChargeRun(const CellParameters<Real, Branches>& cell, const ChargePlan<Real>& plan,
-              const CellState<Real, Branches>& state, const ChargeConditions<Real>& conditions,
+    ChargeRun(const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+              const CellState<Real, Branches, Transfer>& state,
+              const ChargeConditions<Real>& conditions,
               const ForecastSettings<Real>& settings) noexcept
         : cell_(cell),
           plan_(plan),
@@ -138,7 +141,10 @@ class ChargeRun {
           ambient_degC_(conditions.ambient_degC),
           supply_current_A_(conditions.supply_current_A) {
         now_.state = state;
-        now_.temperature_degC = conditions.temperature_degC;
+        now_.temperature.core_degC = conditions.temperature_degC;
+        now_.temperature.case_degC =
+            conditions.temperature_degC -
+            (cell.thermal.has_core() ? conditions.core_over_case_K : Real(0));
     }
 
     /// \param target_soc the SOC to end at, or null for full
@@ -146,7 +152,7 @@ class ChargeRun {
     [[nodiscard]] Status run(const Real* target_soc, Observer&& observer,
                              ChargeForecast<Real>& out) noexcept {
         ChargeForecast<Real> result;
-        result.highest_temperature_degC = now_.temperature_degC;
+        result.highest_temperature_degC = now_.temperature.core_degC;
         Real time_s = Real(0);
         Real time_carry = Real(0);
         Real charge_As = Real(0);
@@ -155,14 +161,14 @@ class ChargeRun {
         Real energy_carry = Real(0);
         const auto report = [&](ChargePhase phase) {
             const Real voltage_V =
-                voltage_at(cell_, now_.state, now_.current_A, now_.temperature_degC).voltage_V;
-            observer(ChargePoint<Real, Branches>{time_s, now_.current_A, voltage_V,
-                                                 now_.temperature_degC, phase, now_.state});
+                voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
+            observer(ChargePoint<Real, Branches, Transfer>{
+                time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state});
         };
         const auto finish = [&](Status status, ChargePhase phase) {
             result.time_s = time_s;
             result.end_soc = now_.state.soc;
-            result.end_temperature_degC = now_.temperature_degC;
+            result.end_temperature_degC = now_.temperature.core_degC;
             result.charge_Ah = charge_As / seconds_per_hour<Real>;
             result.energy_Wh = energy_J / seconds_per_hour<Real>;
             result.end_current_A = now_.current_A;
@@ -172,7 +178,7 @@ class ChargeRun {
             return status;
         };
 
-        zone_ = zone_for(plan_, now_.temperature_degC);
+        zone_ = zone_for(plan_, now_.temperature.core_degC);
         zone_held_s_ = settings_.step_s;
         phase_held_s_ = settings_.step_s;
         if (zone_ != nullptr) {
@@ -223,8 +229,8 @@ class ChargeRun {
             add_compensated(charge_As, charge_carry, next.charge_As);
             add_compensated(energy_J, energy_carry, next.energy_J);
             (held_voltage ? result.constant_voltage_s : result.constant_current_s) += taken_s;
-            if (now_.temperature_degC > result.highest_temperature_degC) {
-                result.highest_temperature_degC = now_.temperature_degC;
+            if (now_.temperature.core_degC > result.highest_temperature_degC) {
+                result.highest_temperature_degC = now_.temperature.core_degC;
             }
             zone_held_s_ += taken_s;
             phase_held_s_ += taken_s;
@@ -234,7 +240,7 @@ class ChargeRun {
                 return finish(Status::ok, ChargePhase::done);
             }
             bool zone_changed = false;
-            const ChargeZone<Real>* const zone = zone_for(plan_, now_.temperature_degC);
+            const ChargeZone<Real>* const zone = zone_for(plan_, now_.temperature.core_degC);
             const bool was_full = full(now_, held_voltage);
             if (!was_full && zone == nullptr) {
                 report(ChargePhase::not_allowed);
@@ -272,8 +278,8 @@ class ChargeRun {
   private:
     /// Where the charge stands, and what the step that led there moved.
     struct Moment {
-        CellState<Real, Branches> state{};
-        Real temperature_degC{25};
+        CellState<Real, Branches, Transfer> state{};
+        CellTemperature<Real> temperature{};
         Real current_A{0};  ///< At this instant.
         Real voltage_V{0};  ///< At this instant, with the current held until then.
         Real charge_As{0};
@@ -293,7 +299,7 @@ class ChargeRun {
     }
 
     [[nodiscard]] Real voltage_now_V(Real current_A) const noexcept {
-        return voltage_at(cell_, now_.state, current_A, now_.temperature_degC).voltage_V;
+        return voltage_at(cell_, now_.state, current_A, now_.temperature.core_degC).voltage_V;
     }
     /// The full current would already lift the voltage to the zone's.
     [[nodiscard]] bool voltage_reached() const noexcept {
@@ -305,7 +311,7 @@ class ChargeRun {
     }
     /// Current that flows at this instant. The voltage is a straight line in it.
     [[nodiscard]] Real current_now_A() const noexcept {
-        const auto point = voltage_at(cell_, now_.state, ceiling_A_, now_.temperature_degC);
+        const auto point = voltage_at(cell_, now_.state, ceiling_A_, now_.temperature.core_degC);
         const Real over_V = point.voltage_V - zone_->voltage_V;
         if (!(over_V > Real(0))) return ceiling_A_;
         if (!(point.by_current > Real(0))) return Real(0);
@@ -330,7 +336,8 @@ class ChargeRun {
         // next cools it, the charge alternates between them, and must not do so in ever smaller
         // steps.
         if (held_voltage && !at.limited && phase_held_s_ >= settings_.step_s) return true;
-        return zone_held_s_ >= settings_.step_s && zone_for(plan_, at.temperature_degC) != zone_;
+        return zone_held_s_ >= settings_.step_s &&
+               zone_for(plan_, at.temperature.core_degC) != zone_;
     }
 
     [[nodiscard]] Moment advance(Real dt_s, bool held_voltage) noexcept {
@@ -346,13 +353,14 @@ class ChargeRun {
 
         const auto extrapolate = [](Real& fine, Real coarse) { fine += fine - coarse; };
         add_compensated(end.state.soc, end.state.soc_carry, end.state.soc - whole.state.soc);
-        for (int i = 0; i < Branches; ++i) {
+        for (int i = 0; i < end.state.lags; ++i) {
             extrapolate(end.state.branch_V[i], whole.state.branch_V[i]);
         }
         extrapolate(end.state.hysteresis, whole.state.hysteresis);
         if (end.state.hysteresis > Real(1)) end.state.hysteresis = Real(1);
         if (end.state.hysteresis < Real(-1)) end.state.hysteresis = Real(-1);
-        extrapolate(end.temperature_degC, whole.temperature_degC);
+        extrapolate(end.temperature.core_degC, whole.temperature.core_degC);
+        extrapolate(end.temperature.case_degC, whole.temperature.case_degC);
         extrapolate(end.current_A, whole.current_A);
         if (end.current_A < Real(0)) end.current_A = Real(0);
         if (end.current_A > ceiling_A_) end.current_A = ceiling_A_;
@@ -363,12 +371,12 @@ class ChargeRun {
 
     [[nodiscard]] Moment constant_current(const Moment& from, Real dt_s,
                                           Real current_A) const noexcept {
-        HeldCell<Real, Branches> held =
-            begin_hold(cell_, from.state, from.temperature_degC, current_A);
+        HeldCell<Real, Branches, Transfer> held =
+            begin_hold(cell_, from.state, from.temperature, current_A);
         const Real start_V = held.point.voltage_V;
         hold(cell_, current_A, dt_s, ambient_degC_, held);
         const Real charge_As = current_A * dt_s;
-        return {held.state, held.temperature_degC,
+        return {held.state, held.temperature,
                 current_A,  held.point.voltage_V,
                 charge_As,  Real(0.5) * (start_V + held.point.voltage_V) * charge_As,
                 false};
@@ -384,10 +392,10 @@ class ChargeRun {
         bool high_tried = false;
         Real slope = slope_ohm_;
         if (!(slope > Real(0))) {
-            slope =
-                direct_current_resistance_ohm(
-                    resistance_at(cell_.resistance, from.state.soc, from.temperature_degC).value) *
-                from.state.resistance_scale;
+            slope = direct_current_resistance_ohm(
+                        resistance_at(cell_.resistance, from.state.soc, from.temperature.core_degC)
+                            .value) *
+                    from.state.resistance_scale;
         }
         Real x = guess_A;
         Real last_x = x;
@@ -427,7 +435,7 @@ class ChargeRun {
         return moment;
     }
 
-    const CellParameters<Real, Branches>& cell_;
+    const CellParameters<Real, Branches, Transfer>& cell_;
     const ChargePlan<Real>& plan_;
     const ForecastSettings<Real>& settings_;
     Real ambient_degC_;
@@ -442,10 +450,10 @@ class ChargeRun {
 };
 
 /// Checks what a forecast is given, then runs it.
-template <class Real, int Branches, class Observer>
+template <class Real, int Branches, bool Transfer, class Observer>
 [[nodiscard]] inline Status forecast_charge(
-    const CellParameters<Real, Branches>& cell, const ChargePlan<Real>& plan,
-    const CellState<Real, Branches>& state, const ChargeConditions<Real>& conditions,
+    const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
     const Real* target_soc, const ForecastSettings<Real>& settings, Observer&& observer,
     ChargeForecast<Real>& out) noexcept {
     const Status tables = usable_tables(cell);
@@ -456,13 +464,13 @@ template <class Real, int Branches, class Observer>
     if (knobs != Status::ok) return knobs;
     if (!finite(state) || !finite(conditions.temperature_degC) ||
         !finite(conditions.ambient_degC) || !finite(conditions.supply_current_A) ||
-        (target_soc != nullptr && !finite(*target_soc))) {
+        !finite(conditions.core_over_case_K) || (target_soc != nullptr && !finite(*target_soc))) {
         return Status::sample_not_finite;
     }
     if (!(state.resistance_scale > Real(0)) || conditions.supply_current_A < Real(0)) {
         return Status::out_of_range;
     }
-    ChargeRun<Real, Branches> run(cell, plan, state, conditions, settings);
+    ChargeRun<Real, Branches, Transfer> run(cell, plan, state, conditions, settings);
     return run.run(target_soc, observer, out);
 }
 
@@ -484,10 +492,10 @@ struct NoObserver {
 ///         outside every zone: `out` then tells how far the charge got, with `reached` false.
 ///         missing_table, out_of_range, not_finite, not_increasing or sample_not_finite for what
 ///         cannot be used: `out` is then untouched.
-template <class Real, int Branches, class Observer = detail::NoObserver>
-[[nodiscard]] inline Status time_to_full(const CellParameters<Real, Branches>& cell,
+template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>
+[[nodiscard]] inline Status time_to_full(const CellParameters<Real, Branches, Transfer>& cell,
                                          const ChargePlan<Real>& plan,
-                                         const CellState<Real, Branches>& state,
+                                         const CellState<Real, Branches, Transfer>& state,
                                          const ChargeConditions<Real>& conditions,
                                          ChargeForecast<Real>& out,
                                          const ForecastSettings<Real>& settings = {},
@@ -499,10 +507,10 @@ template <class Real, int Branches, class Observer = detail::NoObserver>
 /// Time until the cell reaches an SOC, in either phase; see time_to_full.
 /// \param target_soc an SOC already reached takes time 0
 /// \return also not_reached when the plan ends (the cell is full by its rule) below the target
-template <class Real, int Branches, class Observer = detail::NoObserver>
-[[nodiscard]] inline Status time_to_soc(const CellParameters<Real, Branches>& cell,
+template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>
+[[nodiscard]] inline Status time_to_soc(const CellParameters<Real, Branches, Transfer>& cell,
                                         const ChargePlan<Real>& plan,
-                                        const CellState<Real, Branches>& state,
+                                        const CellState<Real, Branches, Transfer>& state,
                                         const ChargeConditions<Real>& conditions, Real target_soc,
                                         ChargeForecast<Real>& out,
                                         const ForecastSettings<Real>& settings = {},

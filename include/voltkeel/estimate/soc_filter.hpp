@@ -1,7 +1,7 @@
 #pragma once
 /// \file soc_filter.hpp
 /// State of charge of one cell from current, voltage and temperature: an extended Kalman filter on
-/// [soc, u_1 .. u_N, h, ln r].
+/// [soc, u_1 .. u_N, h, ln r], with w of the charge transfer among the u_i when the cell has it.
 ///
 /// Prediction at every sample with the exact model step; the voltage is fused no faster than its
 /// errors decorrelate
@@ -122,10 +122,11 @@ struct SocEstimate {
 };
 
 /// Everything that must survive between samples.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct SocFilterState {
-    static constexpr int size = Branches + 3;  ///< [soc, u_1 .. u_N, h, ln r]
-    CellState<Real, Branches> cell{};
+    static constexpr int lags = lag_count<Branches, Transfer>;
+    static constexpr int size = lags + 3;  ///< [soc, u_1 .. u_N, (w,) h, ln r]
+    CellState<Real, Branches, Transfer> cell{};
     Real log_scale{0};                         ///< ln r.
     SymmetricMatrix<Real, size> covariance{};  ///< Of [soc, u_1 .. u_N, h, ln r].
     Real since_update_s{0};                    ///< Time since the voltage was last tried.
@@ -145,12 +146,13 @@ struct SocFilterState {
 ///     Status s = filter.configure(cell, {});
 ///     s = filter.start(0.8F, 0.05F, 25.0F);            // or start_from_voltage(...)
 ///     const SocEstimate<float>& e = filter.step({current_A, voltage_V, temperature_degC, dt_s});
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 class SocFilter {
   public:
-    using Parameters = CellParameters<Real, Branches>;
-    using State = SocFilterState<Real, Branches>;
+    using Parameters = CellParameters<Real, Branches, Transfer>;
+    using State = SocFilterState<Real, Branches, Transfer>;
     using Settings = SocFilterSettings<Real>;
+    static constexpr int lags = State::lags;
     static constexpr int size = State::size;
 
     /// Sets cell and knobs; the cell's tables must outlive the filter. On failure nothing changes.
@@ -197,8 +199,9 @@ class SocFilter {
         for (int pass = 0; pass < 3; ++pass) {
             const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
             ohmic_V = point.value.r0_ohm * current_A;
-            branches_V =
-                (direct_current_resistance_ohm(point.value) - point.value.r0_ohm) * current_A;
+            branches_V = Real(0);
+            for (int i = 0; i < lags; ++i)
+                branches_V += end_V(point.value, i, current_A);
             (void)soc_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V,
                                temperature_degC, Real(0), soc);
         }
@@ -222,8 +225,8 @@ class SocFilter {
 
   private:
     static constexpr int at_branch = 1;
-    static constexpr int at_hysteresis = Branches + 1;
-    static constexpr int at_scale = Branches + 2;
+    static constexpr int at_hysteresis = lags + 1;
+    static constexpr int at_scale = lags + 2;
     // The state may run a little past empty and full: capacity is never known exactly.
     static constexpr Real soc_low = Real(-0.02);
     static constexpr Real soc_high = Real(1.02);
@@ -243,6 +246,15 @@ class SocFilter {
         return x < low ? low : (x > high ? high : x);
     }
 
+    /// Where overvoltage `i` is heading under a current.
+    static Real end_V(const ResistanceNode<Real, Branches, Transfer>& node, int i,
+                      Real current_A) noexcept {
+        if constexpr (Transfer) {
+            if (i == Branches) return charge_transfer_end_V(node.transfer, current_A);
+        }
+        return node.branch_ohm[i] * current_A;
+    }
+
     void begin(Real soc, Real soc_var, Real current_A, Real temperature_degC) noexcept {
         state_ = State{};
         state_.cell.soc = soc;
@@ -251,9 +263,9 @@ class SocFilter {
         auto& p = state_.covariance;
         p(0, 0) = soc_var;
         const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
-        for (int i = 0; i < Branches; ++i) {
+        for (int i = 0; i < lags; ++i) {
             // Under load a branch lies somewhere between nothing and its end value.
-            const Real middle = Real(0.5) * point.value.branch_ohm[i] * current_A;
+            const Real middle = Real(0.5) * end_V(point.value, i, current_A);
             state_.cell.branch_V[i] = middle;
             p(at_branch + i, at_branch + i) = square(settings_.rest_std_V) + square(middle);
         }
@@ -294,10 +306,10 @@ class SocFilter {
     SocEstimate<Real> estimate_{};
 };
 
-template <class Real, int Branches>
-void SocFilter<Real, Branches>::predict(const CellInput<Real>& input,
-                                        const AxisPosition<Real>& temperature) noexcept {
-    StepJacobian<Real, Branches> j;
+template <class Real, int Branches, bool Transfer>
+void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
+                                                  const AxisPosition<Real>& temperature) noexcept {
+    StepJacobian<Real, Branches, Transfer> j;
     voltkeel::step(cell_, input, temperature, state_.cell, &j);
 
     // The transition F is diagonal (d), except that every branch also follows the SOC (c):
@@ -305,18 +317,18 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input,
     // SOC and ln r keep their value (d = 1, c = 0).
     auto& p = state_.covariance;
     Real was[size];  // column of the SOC before
-#pragma GCC unroll 7
+#pragma GCC unroll 8
     for (int i = 0; i < size; ++i)
         was[i] = p(i, 0);
     const Real turned = j.hysteresis_by_hysteresis;
     const Real hysteresis_with_soc = turned * was[at_hysteresis];
     p(at_hysteresis, 0) = hysteresis_with_soc;
-#pragma GCC unroll 4
+#pragma GCC unroll 5
     for (int i = at_branch; i < at_hysteresis; ++i) {
         const Real d = j.branch_by_branch[i - at_branch];
         const Real c = j.branch_by_soc[i - at_branch];
         const Real with_soc = d * was[i] + c * was[0];
-#pragma GCC unroll 4
+#pragma GCC unroll 5
         for (int k = at_branch; k <= i; ++k) {
             p(i, k) = j.branch_by_branch[k - at_branch] * (d * p(i, k) + c * was[k]) +
                       j.branch_by_soc[k - at_branch] * with_soc;
@@ -345,27 +357,27 @@ void SocFilter<Real, Branches>::predict(const CellInput<Real>& input,
 ///     P_ik - K_i g_k + (S K_i - g_i) K_k,    g = P H^T,  S = H g + R
 /// The bracket is what rounding leaves of K S = g: an error of the gain enters squared.
 /// `ph` is g, `innovation_var` is S, `inverse_var` 1 / S.
-template <class Real, int Branches>
-void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, Real inverse_var,
-                                     const Real (&ph)[size]) noexcept {
+template <class Real, int Branches, bool Transfer>
+void SocFilter<Real, Branches, Transfer>::fuse(Real innovation_V, Real innovation_var,
+                                               Real inverse_var, const Real (&ph)[size]) noexcept {
     auto& p = state_.covariance;
     Real gain[size];
-#pragma GCC unroll 7
+#pragma GCC unroll 8
     for (int i = 0; i < size; ++i)
         gain[i] = ph[i] * inverse_var;
-#pragma GCC unroll 7
+#pragma GCC unroll 8
     for (int i = 0; i < size; ++i) {
         const Real left = innovation_var * gain[i] - ph[i];
-#pragma GCC unroll 7
+#pragma GCC unroll 8
         for (int k = 0; k <= i; ++k)
             p(i, k) += left * gain[k] - gain[i] * ph[k];
         // Against rounding, which can leave a tiny variance below zero.
         p(i, i) = p(i, i) > Real(1e-12) ? p(i, i) : Real(1e-12);
     }
-    CellState<Real, Branches>& x = state_.cell;
+    CellState<Real, Branches, Transfer>& x = state_.cell;
     add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
-#pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i)
+#pragma GCC unroll 5
+    for (int i = 0; i < lags; ++i)
         x.branch_V[i] += gain[at_branch + i] * innovation_V;
     x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
     state_.log_scale =
@@ -374,8 +386,8 @@ void SocFilter<Real, Branches>::fuse(Real innovation_V, Real innovation_var, Rea
 }
 
 /// Gives up the present certainty after voltages were refused for too long.
-template <class Real, int Branches>
-void SocFilter<Real, Branches>::open_spread() noexcept {
+template <class Real, int Branches, bool Transfer>
+void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
     auto& p = state_.covariance;
     state_.last_reset_soc_std = std::sqrt(p(0, 0));
     const Real soc_var = square(settings_.reset_soc_std);
@@ -391,8 +403,9 @@ void SocFilter<Real, Branches>::open_spread() noexcept {
     estimate_.fault_bits |= fault_reset;
 }
 
-template <class Real, int Branches>
-const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>& sample) noexcept {
+template <class Real, int Branches, bool Transfer>
+const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
+    const CellSample<Real>& sample) noexcept {
     estimate_.updated = false;
     estimate_.fault_bits = 0;
     if (!state_.started) {
@@ -421,17 +434,17 @@ const SocEstimate<Real>& SocFilter<Real, Branches>::step(const CellSample<Real>&
     if (input.dt_s > Real(0)) predict(input, temperature);
 
     auto& x = state_.cell;
-    const VoltagePoint<Real, Branches> predicted =
+    const VoltagePoint<Real, Branches, Transfer> predicted =
         voltage_at(cell_, x, input.current_A, input.temperature_degC, temperature);
     if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
     // g = P H^T; every branch has the same entry in the measurement row H.
     Real ph[size];
     Real branches_part = Real(0);
     const auto& p = state_.covariance;
-#pragma GCC unroll 7
+#pragma GCC unroll 8
     for (int i = 0; i < size; ++i) {
         Real sum = p(i, at_branch);
-#pragma GCC unroll 4
+#pragma GCC unroll 5
         for (int k = at_branch + 1; k < at_hysteresis; ++k)
             sum += p(i, k);
         ph[i] = predicted.by_soc * p(i, 0) + predicted.by_branch * sum +

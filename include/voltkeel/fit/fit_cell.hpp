@@ -3,9 +3,11 @@
 /// From test logs to a cell: the whole job in one call.
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "voltkeel/fit/charge_test.hpp"
 #include "voltkeel/fit/pulse_test.hpp"
 #include "voltkeel/fit/slow_test.hpp"
 #include "voltkeel/io/cell.hpp"
@@ -18,12 +20,27 @@ struct FitSettings {
     std::string name{"cell"};
     SlowTestSettings slow;
     PulseFitSettings pulses;
+    ChargeTestSettings charges;
     double hysteresis_rate{
         30};  ///< Assumed: one thirtieth of the capacity turns the hysteresis by 63 %.
     double same_temperature_K{4};  ///< Pulse tests closer than this are fitted together.
     double widest_temperature_K{
-        12};        ///< A pulse test that spans more is refused: split it by temperature.
-    int passes{3};  ///< Rounds of pulse fit and OCV correction.
+        12};  ///< A pulse test that spans more is refused: split it by temperature.
+    double pulse_offset_share_std{
+        5e-4};  ///< Current offset of the tester in the pulse tests, as a share of the largest
+                ///< current there (common practice: 0.02 to 0.1 % of the range); 0 when the offset
+                ///< is known and was added on reading.
+    int passes{3};           ///< Rounds of pulse fit and OCV correction.
+    bool choose_form{true};  ///< Choose the branches and the charge transfer by the information
+                             ///< criterion; false takes them from `pulses`.
+};
+
+/// One form of the model, tried on all pulse tests.
+struct FormTrial {
+    int branches{0};
+    bool charge_transfer{false};
+    double criterion{0};  ///< Bayesian information criterion; the lowest wins.
+    double residual_rms_V{0};
 };
 
 /// Called with the share of work done (0..1) and what is being done; return false to cancel.
@@ -34,6 +51,8 @@ struct FitResult {
     Cell cell;
     std::vector<PulseFit> pulses;  ///< By rising temperature.
     SlowTest slow;
+    std::vector<FormTrial> forms;  ///< Forms tried, the chosen one first; empty when forced.
+    std::optional<ChargeTestFit> charges;  ///< When charges were handed in.
 };
 
 /// Makes a cell from a slow charge/discharge test and pulse tests at any mix of temperatures.
@@ -42,9 +61,11 @@ struct FitResult {
 /// resistances the overvoltage that the slow current put on the OCV, and so on. \param slow log of
 /// the slow test \param pulses logs of pulse tests, each starting at rest; the temperature comes
 ///        from the data
+/// \param charges logs of charges that end full (see fit_charge_rise): they give the extra slow
+///        resistance near full, otherwise taken from the rest after the slow charge
 /// \throws Error that says which log lacks what; "cancelled" when `progress` returns false
 [[nodiscard]] FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses,
-                                 const FitSettings& settings = {},
-                                 const FitProgress& progress = {});
+                                 const FitSettings& settings = {}, const FitProgress& progress = {},
+                                 const std::vector<Log>& charges = {});
 
 }  // namespace voltkeel

@@ -1,6 +1,6 @@
 #pragma once
 /// \file thermal.hpp
-/// Heat capacity and thermal resistance of a cell from the warmth of its pulses.
+/// Heat capacity and thermal resistances of a cell from the warmth of its case.
 
 #include <vector>
 
@@ -9,13 +9,36 @@
 
 namespace voltkeel {
 
-/// Fits one thermal mass with one path to the surroundings to the logged temperatures.
-/// \param logs tests with currents high enough to warm the cell by at least 1 K; the surroundings
-/// are taken as constant
-///        over a log (fitted, one value each)
-/// \param cell capacity and OCV
-/// \return the fit; when the cell never warms enough, usual values per ampere-hour marked
+/// Fits core, case and the path to the surroundings to logged case temperatures.
+///
+/// The heat is the model's own, I (V - OCV) + I T dOCV/dT, at the logged voltage. The surroundings
+/// are fitted too, a value of their own for every log that may drift slowly.
+///
+/// A sensor on the case shows the heat capacity, the resistance to the surroundings and, given
+/// enough heat, how long the case lags behind the heat. It does not show how that lag splits into
+/// core resistance and core mass: this much is taken as usual, and `source` and the standard
+/// deviations say so.
+/// \param logs pulse tests, drives, constant currents that warm the cell by at least 1 K; each is
+/// best started at rest
+/// \param cell capacity, OCV and resistances
+/// \return the fit; when no log warms the cell enough, usual values per ampere-hour marked
 /// "assumed".
 [[nodiscard]] ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell);
+
+/// A log as the thermal part of a cell sees it; every vector has the length of `time_s`, rows of
+/// the log are put together to 5 s and more.
+struct ThermalTrace {
+    std::vector<double> time_s;
+    std::vector<double> heat_W;        ///< Made in the core, mean over the step that ends here.
+    std::vector<double> ambient_degC;  ///< Surroundings, fitted to this log.
+    std::vector<double> case_degC;     ///< From the heat and the surroundings.
+    std::vector<double> core_degC;     ///< From the heat and the logged case temperature.
+    double residual_rms_K{0};          ///< `case_degC` against the log.
+};
+
+/// Runs the thermal part of a cell over a log: how well it meets a log that it was not fitted to,
+/// and how warm the core was. Start and surroundings are fitted to the log, nothing else.
+/// \throws Error for an unusable log or cell
+[[nodiscard]] ThermalTrace thermal_trace(const Log& log, const Cell& cell);
 
 }  // namespace voltkeel

@@ -3,6 +3,7 @@
 /// A cell on a desktop: what a fit found and a `cell.json` holds, and the tables made from it for
 /// the model.
 
+#include <optional>
 #include <string>
 #include <type_traits>
 #include <vector>
@@ -35,6 +36,16 @@ struct BranchGrid {
     Grid time_s_std;
 };
 
+/// Charge transfer over temperature and SOC; see cell/charge_transfer.hpp.
+struct ChargeTransferGrid {
+    Grid scale_V;
+    Grid scale_V_std;
+    Grid exchange_current_A;
+    Grid exchange_current_A_std;
+    Grid time_s;
+    Grid time_s_std;
+};
+
 /// Resistances as fitted: grids of [temperature][soc].
 struct ResistanceGrid {
     std::vector<double> temperature_degC;  ///< Tested temperatures, increasing.
@@ -42,6 +53,7 @@ struct ResistanceGrid {
     Grid r0_ohm;
     Grid r0_ohm_std;
     std::vector<BranchGrid> branches;  ///< 1 to 4, fastest first.
+    std::optional<ChargeTransferGrid> charge_transfer;
 };
 
 /// Extra slow resistance to a charging current near full; see ChargeRise in cell/parameters.hpp.
@@ -51,13 +63,26 @@ struct ChargeRiseFit {
     double resistance_ohm_std{0};
 };
 
-/// Thermal parameters with their spread.
+/// How far the model is off on tests that it was not fitted to; the SOC filter's noise.
+struct ModelNoise {
+    double voltage_std_V{0};          ///< Constant part of the voltage error; 0 means not known.
+    double overvoltage_share_std{0};  ///< Part that grows with the overvoltage.
+    double lasting_share{0};          ///< Share of the variance that lasts from row to row.
+    double correlation_time_s{0};     ///< How long it does.
+    double resistance_log_std{0};     ///< Spread of the resistance as a whole (of the logarithm).
+};
+
+/// Thermal parameters with their spread; see ThermalParameters in cell/heat.hpp.
 struct ThermalFit {
     double heat_capacity_J_per_K{0};
     double heat_capacity_J_per_K_std{0};
     double resistance_K_per_W{0};
     double resistance_K_per_W_std{0};
-    std::string source;  ///< "fitted" or "assumed", and from what.
+    std::string source;                 ///< "fitted" or "assumed", and from what.
+    double core_resistance_K_per_W{0};  ///< From core to case; 0: one mass, no core is known.
+    double core_resistance_K_per_W_std{0};
+    double core_heat_capacity_J_per_K{0};  ///< The core's part of `heat_capacity_J_per_K`.
+    double core_heat_capacity_J_per_K_std{0};
 };
 
 /// Allowed currents for one duration; grids of [temperature][soc], magnitudes in A.
@@ -71,7 +96,7 @@ struct CurrentGrid {
 
 /// A file the cell was made from.
 struct SourceFile {
-    std::string role;    ///< "slow test" or "pulse test".
+    std::string role;    ///< "slow test", "pulse test", "charge" or "log".
     std::string name;    ///< File name without folders.
     std::string sha256;  ///< Of the bytes; empty for data that came from memory.
     std::size_t rows{0};
@@ -87,6 +112,7 @@ struct Provenance {
     std::string made_at;  ///< ISO 8601, UTC.
     std::vector<SourceFile> files;
     std::vector<std::string> notes;  ///< Findings in plain words, defaults that were assumed.
+    std::string method;              ///< "fitted to tests", or "data sheet only: not measured".
 };
 
 /// One cell: everything a `cell.json` holds.
@@ -101,6 +127,7 @@ struct Cell {
     ResistanceGrid resistance;
     ChargeRiseFit charge_rise;
     ThermalFit thermal;
+    ModelNoise noise;
     CellWindow<double> window;
     std::vector<CurrentGrid> current_limits;  ///< Increasing duration.
     ChargePlan<double> charge;
@@ -127,11 +154,41 @@ inline constexpr double arrhenius_largest_factor = 6;
 [[nodiscard]] double arrhenius_value(const std::vector<double>& temperatures_degC,
                                      const std::vector<double>& values, double temperature_degC);
 
+/// A value with its standard deviation.
+struct ValueStd {
+    double value{0};
+    double std{0};
+};
+
+/// Resistances of a cell at one place.
+struct ResistanceStd {
+    ValueStd r0_ohm;
+    std::vector<ValueStd> branch_ohm;
+    std::vector<ValueStd> branch_time_s;
+    std::optional<ValueStd> transfer_scale_V;
+    std::optional<ValueStd> exchange_current_A;
+    std::optional<ValueStd> transfer_time_s;
+    bool tested{true};  ///< The temperature lies between those tested.
+};
+
+/// Spread of the activation energy that the values are carried on with beyond the tested
+/// temperatures, in J/mol.
+inline constexpr double activation_std_J_per_mol = 8e3;
+
+/// Resistances at an SOC and temperature, with standard deviations: those of the fit, in between by
+/// straight lines of the relative ones, growing beyond the tested temperatures as if the activation
+/// energy were known to `activation_std_J_per_mol` (usual values differ by that much; common
+/// practice, from memory).
+/// \param soc 0..1 \throws Error for an unusable cell or place
+[[nodiscard]] ResistanceStd resistance_with_std(const Cell& cell, double soc,
+                                                double temperature_degC);
+
 /// Owner of the model tables made from a `Cell`, at the precision and branch count of the caller.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 class CellTables {
   public:
-    /// \throws Error when the cell is not usable or does not have `Branches` branches.
+    /// \throws Error when the cell is not usable, or does not have `Branches` branches and a charge
+    /// transfer as `Transfer` says.
     explicit CellTables(const Cell& cell);
     CellTables(const CellTables&) = delete;  // views point into it
     CellTables& operator=(const CellTables&) = delete;
@@ -140,7 +197,7 @@ class CellTables {
     ~CellTables() = default;
 
     /// Views into this object; it must outlive them.
-    [[nodiscard]] CellParameters<Real, Branches> parameters() const;
+    [[nodiscard]] CellParameters<Real, Branches, Transfer> parameters() const;
     [[nodiscard]] CellLimits<Real> limits() const;
     [[nodiscard]] const ChargePlan<Real>& charge_plan() const { return charge_plan_; }
 
@@ -148,31 +205,49 @@ class CellTables {
     struct OwnedCurrents {
         std::vector<Real> temperature_degC, soc, charge_A, discharge_A;
     };
-    CellParameters<Real, Branches> parameters_{};
+    CellParameters<Real, Branches, Transfer> parameters_{};
     std::vector<OcvNode<Real>> ocv_nodes_;
-    std::vector<ResistanceNode<Real, Branches>> resistance_nodes_;
+    std::vector<ResistanceNode<Real, Branches, Transfer>> resistance_nodes_;
     CellWindow<Real> window_{};
     std::vector<OwnedCurrents> owned_currents_;
     std::vector<CurrentTable<Real>> current_tables_;
     ChargePlan<Real> charge_plan_{};
 };
 
-/// Calls `action(std::integral_constant<int, N>{})` for the branch count of a cell, so that one
-/// body serves all four. \throws Error for a count outside 1..4.
+/// The form of a cell model, fixed at compile time.
+template <int Branches, bool Transfer>
+struct ModelForm {
+    static constexpr int branches = Branches;
+    static constexpr bool transfer = Transfer;
+};
+
+/// Calls `action(ModelForm<N, Transfer>{})` for a form known at run time, so that one body serves
+/// all. \throws Error for a count of branches outside 1..4.
 template <class Action>
-decltype(auto) with_branches(std::size_t count, Action&& action) {
-    switch (count) {
+decltype(auto) with_form(std::size_t branches, bool transfer, Action&& action) {
+    const auto with = [&](auto n) -> decltype(auto) {
+        constexpr int count = decltype(n)::value;
+        return transfer ? action(ModelForm<count, true>{}) : action(ModelForm<count, false>{});
+    };
+    switch (branches) {
         case 1:
-            return action(std::integral_constant<int, 1>{});
+            return with(std::integral_constant<int, 1>{});
         case 2:
-            return action(std::integral_constant<int, 2>{});
+            return with(std::integral_constant<int, 2>{});
         case 3:
-            return action(std::integral_constant<int, 3>{});
+            return with(std::integral_constant<int, 3>{});
         case 4:
-            return action(std::integral_constant<int, 4>{});
+            return with(std::integral_constant<int, 4>{});
         default:
-            throw Error("a cell model has 1 to 4 branches, not " + std::to_string(count));
+            throw Error("a cell model has 1 to 4 branches, not " + std::to_string(branches));
     }
+}
+
+/// The same for the form of a cell.
+template <class Action>
+decltype(auto) with_form(const Cell& cell, Action&& action) {
+    return with_form(cell.resistance.branches.size(), cell.resistance.charge_transfer.has_value(),
+                     std::forward<Action>(action));
 }
 
 }  // namespace voltkeel

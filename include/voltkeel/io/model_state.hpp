@@ -17,16 +17,19 @@ namespace voltkeel {
 struct ModelState {
     double soc{1};
     double soc_std{0};
-    std::vector<double> branch_V;  ///< One per branch; empty means at rest.
-    double hysteresis{0};          ///< -1 .. 1.
+    std::vector<double>
+        branch_V;          ///< One per branch, then the charge transfer; empty means at rest.
+    double hysteresis{0};  ///< -1 .. 1.
     double resistance_scale{1};
     double temperature_degC{25};
+    double core_over_case_K{
+        0};  ///< How much warmer the core (`temperature_degC`) is than the case.
 };
 
 /// `state` for a model with `Branches` branches. \throws Error when the number of branches differs
 /// or a value is not usable.
-template <int Branches>
-[[nodiscard]] CellState<double, Branches> cell_state(const ModelState& state);
+template <int Branches, bool Transfer = false>
+[[nodiscard]] CellState<double, Branches, Transfer> cell_state(const ModelState& state);
 
 /// Largest currents and powers of one cell now; see limits/current_limits.hpp.
 /// \param horizons_s rising, each from 0 to 600 \throws Error for a state, horizon or setting that

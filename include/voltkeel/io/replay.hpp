@@ -17,10 +17,10 @@ namespace voltkeel {
 
 /// How a replay starts and runs.
 struct ReplaySettings {
-    std::optional<double> initial_soc;  ///< Without it the first voltage tells.
-    double initial_soc_std{0.2};        ///< Used with `initial_soc`.
-    std::optional<double> capacity_Ah;  ///< Replaces the cell's capacity.
-    SocFilterSettings<double> filter;
+    std::optional<double> initial_soc;                ///< Without it the first voltage tells.
+    double initial_soc_std{0.2};                      ///< Used with `initial_soc`.
+    std::optional<double> capacity_Ah;                ///< Replaces the cell's capacity.
+    std::optional<SocFilterSettings<double>> filter;  ///< Without it filter_settings(cell).
 };
 
 /// The filter's answer at every row of a log; all vectors have its length.

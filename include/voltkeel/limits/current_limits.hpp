@@ -8,7 +8,8 @@
 /// - voltage: at the first instant and at the end of every sub-step up to the horizon;
 /// - SOC at the end of the horizon;
 /// - temperature now inside the window of the direction, and at the end not above its maximum, with
-///   the surroundings at the present temperature;
+///   the surroundings at the present temperature of the case; the temperature that counts is that
+///   of the core;
 /// - the maker's table for this duration, read at the present SOC and temperature.
 ///
 /// Voltage and temperature are solved on the whole model (resistance follows SOC and temperature
@@ -88,6 +89,7 @@ struct LimitSettings {
     /// depends on SOC; for example two `soc_std` of the estimate.
     Real soc_margin{0};
     Real voltage_margin_V{0};  ///< The voltage window is narrowed by this on each side.
+    Real core_over_case_K{0};  ///< How much warmer the core is than the case now; 0 for one mass.
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -105,6 +107,7 @@ template <class Real>
         {"largest_rate_per_h", s.largest_rate_per_h, Real(0.1), Real(1000)},
         {"soc_margin", s.soc_margin, Real(0), Real(1)},
         {"voltage_margin_V", s.voltage_margin_V, Real(0), Real(1)},
+        {"core_over_case_K", s.core_over_case_K, Real(-100), Real(100)},
     };
     for (const Row& row : rows) {
         if (!detail::finite(row.value)) {
@@ -127,53 +130,58 @@ inline constexpr Real longest_horizon_s = Real(600);
 namespace detail {
 
 /// A cell with its temperature while a current flows.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 struct HeldCell {
-    CellState<Real, Branches> state{};
-    Real temperature_degC{25};
-    VoltagePoint<Real, Branches> point{};  ///< At this state, temperature and the held current.
+    CellState<Real, Branches, Transfer> state{};
+    CellTemperature<Real> temperature{};
+    VoltagePoint<Real, Branches, Transfer>
+        point{};  ///< At this state, temperature and the held current.
 };
 
-template <class Real, int Branches>
-[[nodiscard]] inline HeldCell<Real, Branches> begin_hold(const CellParameters<Real, Branches>& cell,
-                                                         const CellState<Real, Branches>& state,
-                                                         Real temperature_degC,
-                                                         Real current_A) noexcept {
-    return {state, temperature_degC, voltage_at(cell, state, current_A, temperature_degC)};
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline HeldCell<Real, Branches, Transfer> begin_hold(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, const CellTemperature<Real>& temperature,
+    Real current_A) noexcept {
+    return {state, temperature, voltage_at(cell, state, current_A, temperature.core_degC)};
 }
 
 /// Holds a current for one step, with the temperature it causes. Second order in the step: the
 /// model step is taken at the temperature half-way, the heat is the mean of start and end. \param
 /// held from begin_hold or a hold before, with the same current
-template <class Real, int Branches>
-inline void hold(const CellParameters<Real, Branches>& cell, Real current_A, Real dt_s,
-                 Real ambient_degC, HeldCell<Real, Branches>& held) noexcept {
-    const auto heat_of = [&](const VoltagePoint<Real, Branches>& at, Real temperature_degC) {
+template <class Real, int Branches, bool Transfer>
+inline void hold(const CellParameters<Real, Branches, Transfer>& cell, Real current_A, Real dt_s,
+                 Real ambient_degC, HeldCell<Real, Branches, Transfer>& held) noexcept {
+    const auto heat_of = [&](const VoltagePoint<Real, Branches, Transfer>& at,
+                             Real temperature_degC) {
         return heat_W(current_A, at.voltage_V, at.ocv_V, at.entropy_V_per_K, temperature_degC);
     };
-    const Real start_degC = held.temperature_degC;
-    const Real start_heat = heat_of(held.point, start_degC);
-    const Real guess_degC =
-        temperature_after(cell.thermal, start_degC, ambient_degC, start_heat, dt_s);
-    step(cell, CellInput<Real>{current_A, dt_s, Real(0.5) * (start_degC + guess_degC)}, held.state);
-    const VoltagePoint<Real, Branches> guess = voltage_at(cell, held.state, current_A, guess_degC);
+    const ThermalStep<Real> warm = thermal_step(cell.thermal, dt_s);
+    const CellTemperature<Real> start = held.temperature;
+    const Real start_heat = heat_of(held.point, start.core_degC);
+    const Real guess_degC = warm(start, ambient_degC, start_heat).core_degC;
+    step(cell, CellInput<Real>{current_A, dt_s, Real(0.5) * (start.core_degC + guess_degC)},
+         held.state);
+    const VoltagePoint<Real, Branches, Transfer> guess =
+        voltage_at(cell, held.state, current_A, guess_degC);
     const Real heat = Real(0.5) * (start_heat + heat_of(guess, guess_degC));
-    held.temperature_degC = temperature_after(cell.thermal, start_degC, ambient_degC, heat, dt_s);
-    held.point = voltage_at(cell, held.state, current_A, held.temperature_degC);
+    held.temperature = warm(start, ambient_degC, heat);
+    held.point = voltage_at(cell, held.state, current_A, held.temperature.core_degC);
 }
 
-template <class Real, int Branches>
-[[nodiscard]] inline bool finite(const CellState<Real, Branches>& state) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline bool finite(const CellState<Real, Branches, Transfer>& state) noexcept {
     bool all = finite(state.soc) && finite(state.soc_carry) && finite(state.hysteresis) &&
                finite(state.resistance_scale);
-    for (int i = 0; i < Branches; ++i)
+    for (int i = 0; i < state.lags; ++i)
         all = all && finite(state.branch_V[i]);
     return all;
 }
 
 /// What the tables must have for a lookup not to leave them; validate() checks the rest, once.
-template <class Real, int Branches>
-[[nodiscard]] inline Status usable_tables(const CellParameters<Real, Branches>& cell) noexcept {
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline Status usable_tables(
+    const CellParameters<Real, Branches, Transfer>& cell) noexcept {
     if (cell.ocv.nodes == nullptr || cell.ocv.count < 2 || cell.resistance.nodes == nullptr ||
         cell.resistance.soc.count < 2 || cell.resistance.temperature_degC.count < 2) {
         return Status::missing_table;
@@ -182,13 +190,13 @@ template <class Real, int Branches>
 }
 
 /// One direction at one state: what a held current leads to, and the search for the largest one.
-template <class Real, int Branches>
+template <class Real, int Branches, bool Transfer = false>
 class LimitSearch {
   public:
     /// \param sign +1 charge, -1 discharge
-    LimitSearch(const CellParameters<Real, Branches>& cell, const CellLimits<Real>& limits,
-                const CellState<Real, Branches>& state, Real temperature_degC, Real sign,
-                const LimitSettings<Real>& settings) noexcept
+    LimitSearch(const CellParameters<Real, Branches, Transfer>& cell,
+                const CellLimits<Real>& limits, const CellState<Real, Branches, Transfer>& state,
+                Real temperature_degC, Real sign, const LimitSettings<Real>& settings) noexcept
         : cell_(cell),
           limits_(limits),
           settings_(settings),
@@ -305,7 +313,11 @@ class LimitSearch {
         // moves.
         const int parts = span.end_s <= Real(3) ? 6 : 12;
         const Real current_A = sign_ * magnitude_A;
-        HeldCell<Real, Branches> held = begin_hold(cell_, state_, temperature_degC_, current_A);
+        const Real case_degC = cell_.thermal.has_core()
+                                   ? temperature_degC_ - settings_.core_over_case_K
+                                   : temperature_degC_;
+        HeldCell<Real, Branches, Transfer> held =
+            begin_hold(cell_, state_, {temperature_degC_, case_degC}, current_A);
         Real voltage_slack = Real(0);
         bool watched = false;
         Real time_s = Real(0);
@@ -313,7 +325,7 @@ class LimitSearch {
             const Real x = static_cast<Real>(part) / static_cast<Real>(parts);
             const Real next_s =
                 part < parts ? span.end_s * x * x * (Real(3) - Real(2) * x) : span.end_s;
-            hold(cell_, current_A, next_s - time_s, temperature_degC_, held);
+            hold(cell_, current_A, next_s - time_s, case_degC, held);
             time_s = next_s;
             if (part < parts && time_s <= span.watched_from_s) continue;
             const Real slack = sign_ * (voltage_target_V_ - held.point.voltage_V);
@@ -321,7 +333,7 @@ class LimitSearch {
             watched = true;
         }
         // The scale only brings both to the same order for the interpolation.
-        const Real temperature_slack = Real(0.01) * (hot_degC_ - held.temperature_degC);
+        const Real temperature_slack = Real(0.01) * (hot_degC_ - held.temperature.core_degC);
         const bool hot = temperature_slack < voltage_slack;
         return {magnitude_A, held.point.voltage_V, hot ? temperature_slack : voltage_slack, hot};
     }
@@ -419,10 +431,10 @@ class LimitSearch {
         return best_W > at_limit_W ? best_W : at_limit_W;
     }
 
-    const CellParameters<Real, Branches>& cell_;
+    const CellParameters<Real, Branches, Transfer>& cell_;
     const CellLimits<Real>& limits_;
     const LimitSettings<Real>& settings_;
-    CellState<Real, Branches> state_;
+    CellState<Real, Branches, Transfer> state_;
     Real temperature_degC_;
     Real sign_;
     Real voltage_bound_V_{0};
@@ -444,10 +456,10 @@ class LimitSearch {
 /// for
 ///         the order of the horizons; sample_not_finite for a state, temperature or horizon that is
 ///         NaN or infinite. `out` is then untouched.
-template <class Real, int Branches>
-[[nodiscard]] inline Status current_limits(const CellParameters<Real, Branches>& cell,
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline Status current_limits(const CellParameters<Real, Branches, Transfer>& cell,
                                            const CellLimits<Real>& limits,
-                                           const CellState<Real, Branches>& state,
+                                           const CellState<Real, Branches, Transfer>& state,
                                            Real temperature_degC, const Real* horizons_s, int count,
                                            HorizonLimit<Real>* out,
                                            const LimitSettings<Real>& settings = {}) noexcept {
@@ -467,7 +479,7 @@ template <class Real, int Branches>
         }
         if (k > 0 && !(horizons_s[k] > horizons_s[k - 1])) return Status::not_increasing;
     }
-    using Search = detail::LimitSearch<Real, Branches>;
+    using Search = detail::LimitSearch<Real, Branches, Transfer>;
     const Search charge(cell, limits, state, temperature_degC, Real(1), settings);
     const Search discharge(cell, limits, state, temperature_degC, Real(-1), settings);
     for (int k = 0; k < count; ++k) {
@@ -487,10 +499,10 @@ template <class Real, int Branches>
 }
 
 /// The same for the default horizons of 2, 10 and 30 s.
-template <class Real, int Branches>
-[[nodiscard]] inline Status current_limits(const CellParameters<Real, Branches>& cell,
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline Status current_limits(const CellParameters<Real, Branches, Transfer>& cell,
                                            const CellLimits<Real>& limits,
-                                           const CellState<Real, Branches>& state,
+                                           const CellState<Real, Branches, Transfer>& state,
                                            Real temperature_degC, HorizonLimit<Real> (&out)[3],
                                            const LimitSettings<Real>& settings = {}) noexcept {
     return current_limits(cell, limits, state, temperature_degC, default_horizons_s<Real>, 3, out,
