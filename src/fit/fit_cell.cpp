@@ -454,6 +454,7 @@ std::vector<FormTrial> try_forms(const PulseFitSettings& settings, std::vector<P
     for (PulseFit& fit : fits)
         fit = {};
     std::vector<FormTrial> forms;
+    forms.reserve(trials.size());
     for (const Trial& trial : trials)
         forms.push_back(trial.form);
     return forms;

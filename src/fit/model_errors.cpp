@@ -21,7 +21,7 @@ VoltageNoise noise_of(const std::vector<RowError>& errors) {
         squares += square(e.error_V);
         overvoltages += square(e.overvoltage_V);
     }
-    const double count = static_cast<double>(errors.size());
+    const auto count = static_cast<double>(errors.size());
     constexpr double least_V = 1e-3;  // a model no better than a millivolt at rest
     double constant = std::max(square(least_V), 0.5 * squares / count);
     double share = 0.5 * squares / std::max(overvoltages, 1e-12);
@@ -74,6 +74,7 @@ ErrorMemory memory_of(const std::vector<RowError>& errors, const VoltageNoise& n
     };
     std::vector<Bin> bins(static_cast<std::size_t>(std::log(longest_s) / std::log(growth)) + 2);
     std::vector<double> z;
+    z.reserve(errors.size());
     for (const RowError& e : errors)
         z.push_back(e.error_V / noise_std_V(e.overvoltage_V, noise));
     for (std::size_t k = 0; k < errors.size(); ++k) {

@@ -583,10 +583,10 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
             at[k] = tested(k) && std::sqrt(covariance(p, p)) > hardly;
         }
         const std::string ranges = soc_ranges(at, fit.soc);
-        if (!ranges.empty())
-            findings.push_back(where + name(q) + " is known to a factor of " +
-                               number_text(std::exp(hardly), "%.1f") + " at best at " + ranges +
-                               ": pulse there too");
+        if (ranges.empty()) continue;
+        std::string& finding = findings.emplace_back(where + name(q));
+        finding += " is known to a factor of " + number_text(std::exp(hardly), "%.1f");
+        finding += " at best at " + ranges + ": pulse there too";
     }
     const double slow_s = fit.branches.back().time_s;
     if (branches > 1 && rest_s < slow_s)
