@@ -99,6 +99,8 @@ setup_packages() {
     # Every compiler start goes through ccache where it is there: CMake and pip's build both read this.
     if command -v ccache >/dev/null; then
         export CMAKE_CXX_COMPILER_LAUNCHER=ccache
+        # The three builds differ in the folder they work in, which would otherwise count as a difference of the files.
+        export CCACHE_NOHASHDIR=1
     fi
 }
 
