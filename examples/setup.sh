@@ -101,6 +101,7 @@ setup_packages() {
         export CMAKE_CXX_COMPILER_LAUNCHER=ccache
         # The three builds differ in the folder they work in, which would otherwise count as a difference of the files.
         export CCACHE_NOHASHDIR=1
+        export CXX=${CXX:-c++}  # pip's build would call the same compiler by another name
     fi
 }
 

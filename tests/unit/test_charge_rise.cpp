@@ -135,7 +135,8 @@ TEMPLATE_LIST_TEST_CASE("derivatives with a rise are central differences", "[cha
     CHECK(inside < 190);
 }
 
-TEST_CASE("a cell fit finds the rise in the rest after the slow charge", "[charge_rise][fit]") {
+TEST_CASE("a cell fit finds the rise in the rest after the slow charge",
+          "[charge_rise][fit][long]") {
     for (const double rise_ohm : {0.03, 0.06}) {
         voltkeel_test::MadeCellShape shape;
         shape.charge_rise_ohm = rise_ohm;
@@ -176,7 +177,7 @@ TEST_CASE("one branch that is over within a minute makes no rise out of noise",
 }
 
 TEST_CASE("no rise is made up where the rest is short or there is no charge",
-          "[charge_rise][fit]") {
+          "[charge_rise][fit][long]") {
     voltkeel_test::MadeCellShape shape;
     shape.charge_rise_ohm = 0.05;
     const voltkeel::Cell truth = voltkeel_test::made_cell(shape);

@@ -188,7 +188,7 @@ TEST_CASE("a fit tells where its numbers come from", "[fit]") {
     CHECK_NOTHROW(check(cell));
 }
 
-TEST_CASE("a cold test draws the entropy towards the truth, and no further", "[fit]") {
+TEST_CASE("a cold test draws the entropy towards the truth, and no further", "[fit][long]") {
     // 20 K and a rest of 45 min tell little of it: much of the guess, none, remains.
     MadeCellShape shape;
     shape.entropy_V_per_K = GENERATE(-0.3e-3, 0.3e-3);
@@ -277,7 +277,7 @@ TEST_CASE("a fit that fails says which log and leaves everything as it was", "[f
     CHECK_THAT(said(good.slow, {good.warm}, settings), Contains("passes") && Contains("1 .. 20"));
 }
 
-TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage", "[fit]") {
+TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage", "[fit][long]") {
     const Cell truth = made_cell();
     const MadeTests tests = tests_of(truth);
     std::vector<double> shares;
@@ -309,7 +309,7 @@ TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage"
     }
 }
 
-TEST_CASE("the demo boat: capacity, and the SOC of a day in the harbour", "[fit][demo]") {
+TEST_CASE("the demo boat: capacity, and the SOC of a day in the harbour", "[fit][demo][long]") {
     const auto log = [](const char* name) { return voltkeel::read_log(demo(name)).log; };
     const Cell cell =
         fit_cell(log("slow_test_25degC.csv"),
