@@ -139,5 +139,6 @@ void bind_thermal(py::module_& module);
 void bind_log_check(py::module_& module);
 void bind_charge_test(py::module_& module);
 void bind_refine(py::module_& module);
+void bind_simulate_load(py::module_& module);
 
 }  // namespace voltkeel::python

@@ -195,6 +195,23 @@ void bind_io(py::module_& module) {
         "Raises\n------\nDataError\n    Names the log that starts before the one in front of it "
         "ends.");
 
+    module.def(
+        "write_csv",
+        [](const std::filesystem::path& path, const std::vector<std::string>& names,
+           const std::vector<Column>& arrays, int significant_digits) {
+            std::vector<std::vector<double>> values;
+            for (std::size_t k = 0; k < arrays.size(); ++k) {
+                values.push_back(
+                    to_vector(k < names.size() ? names[k].c_str() : "columns", arrays[k]));
+            }
+            write_csv(path, names, values, significant_digits);
+        },
+        py::arg("path"), py::arg("names"), py::arg("columns"), py::arg("significant_digits") = 9,
+        "Write columns of numbers as a CSV file; it appears complete or not at all.\n\n"
+        "Parameters\n----------\npath : file\nnames : one per column\n"
+        "columns : arrays of one length, every value finite\n"
+        "significant_digits : 1 .. 17; 17 reads back to the same numbers");
+
     module.def("load_cell", &load_cell, py::arg("path"),
                "Read and check a cell.json. Raises DataError naming every field that is wrong.");
     module.def("save_cell", &save_cell, py::arg("path"), py::arg("cell"),

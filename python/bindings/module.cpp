@@ -20,4 +20,5 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_thermal(module);
     bind_log_check(module);
     bind_refine(module);
+    bind_simulate_load(module);
 }

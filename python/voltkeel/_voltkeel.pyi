@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['BranchGrid', 'Cell', 'CellModel', 'CellWindow', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_data', 'correct_log', 'current_limits', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'incremental_capacity', 'join_logs', 'load_cell', 'load_log_mapping', 'load_pack', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'published_ocv_V', 'read_log', 'read_slow_test', 'refine_cell', 'replay', 'resistance_with_std', 'rest_current_A', 'save_cell', 'save_log_mapping', 'save_pack', 'steps_table', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'write_trace']
+__all__: list[str] = ['Boat', 'BranchGrid', 'Cell', 'CellModel', 'CellWindow', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'CoastDown', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'current_limits', 'distance_m', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'incremental_capacity', 'join_logs', 'load_cell', 'load_log_mapping', 'load_pack', 'load_vehicle', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_log', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_with_std', 'rest_current_A', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'standard_gravity_m_per_s2', 'steps_table', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'write_csv', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -3584,6 +3584,459 @@ class RefineResult:
     @property
     def seed(self) -> int:
         ...
+class SpeedUnit:
+    """
+    Unit of a column that is called 'speed'.
+    
+    Members:
+    
+      from_name
+    
+      m_per_s
+    
+      km_per_h
+    
+      mi_per_h
+    
+      kn
+    """
+    __members__: typing.ClassVar[dict[str, SpeedUnit]]
+    from_name: typing.ClassVar[SpeedUnit]
+    km_per_h: typing.ClassVar[SpeedUnit]
+    kn: typing.ClassVar[SpeedUnit]
+    m_per_s: typing.ClassVar[SpeedUnit]
+    mi_per_h: typing.ClassVar[SpeedUnit]
+    @typing.overload
+    def __eq__(self, other: SpeedUnit) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SpeedUnit) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SpeedTrace:
+    """
+    Speed over time, straight lines between the rows.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    def __len__(self) -> int:
+        ...
+    @property
+    def grade(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) rise over run of the way that ends in the row, or empty: level
+        """
+    @grade.setter
+    def grade(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def source(self) -> str:
+        """
+        The file, for messages.
+        """
+    @source.setter
+    def source(self, arg0: str) -> None:
+        ...
+    @property
+    def speed_m_per_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) 0 .. 150
+        """
+    @speed_m_per_s.setter
+    def speed_m_per_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) strictly increasing
+        """
+    @time_s.setter
+    def time_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class CoastDown:
+    """
+    Resistance found by letting a vehicle coast on a level road: A + B v + C v^2.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def a_N(self) -> float:
+        ...
+    @a_N.setter
+    def a_N(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def b_N_s_per_m(self) -> float:
+        ...
+    @b_N_s_per_m.setter
+    def b_N_s_per_m(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def c_N_s2_per_m2(self) -> float:
+        ...
+    @c_N_s2_per_m2.setter
+    def c_N_s2_per_m2(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RoadVehicle:
+    """
+    A road vehicle as the pack feels it.
+    """
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def air_density_kg_per_m3(self) -> float:
+        ...
+    @air_density_kg_per_m3.setter
+    def air_density_kg_per_m3(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def auxiliary_power_W(self) -> float:
+        """
+        Out of the pack, always.
+        """
+    @auxiliary_power_W.setter
+    def auxiliary_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def coast_down(self) -> CoastDown | None:
+        """
+        CoastDown or None; replaces rolling resistance and drag.
+        """
+    @coast_down.setter
+    def coast_down(self, arg0: CoastDown | None) -> None:
+        ...
+    @property
+    def drag_area_m2(self) -> float:
+        """
+        Drag coefficient times frontal area.
+        """
+    @drag_area_m2.setter
+    def drag_area_m2(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def drive_efficiency(self) -> float:
+        """
+        From pack to wheels.
+        """
+    @drive_efficiency.setter
+    def drive_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def drive_power_max_W(self) -> float:
+        """
+        Out of the pack.
+        """
+    @drive_power_max_W.setter
+    def drive_power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def mass_kg(self) -> float:
+        """
+        Laden.
+        """
+    @mass_kg.setter
+    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_efficiency(self) -> float:
+        """
+        From wheels to pack.
+        """
+    @regeneration_efficiency.setter
+    def regeneration_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_full_m_per_s(self) -> float:
+        """
+        The whole share comes back from this speed on.
+        """
+    @regeneration_full_m_per_s.setter
+    def regeneration_full_m_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_power_max_W(self) -> float:
+        """
+        Into the pack.
+        """
+    @regeneration_power_max_W.setter
+    def regeneration_power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_share(self) -> float:
+        """
+        Of the braking power that the drive takes, 0 .. 1.
+        """
+    @regeneration_share.setter
+    def regeneration_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_start_m_per_s(self) -> float:
+        """
+        Nothing comes back up to this speed.
+        """
+    @regeneration_start_m_per_s.setter
+    def regeneration_start_m_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rolling_resistance(self) -> float:
+        """
+        Force over weight.
+        """
+    @rolling_resistance.setter
+    def rolling_resistance(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rotating_mass_factor(self) -> float:
+        """
+        Inertia over mass.
+        """
+    @rotating_mass_factor.setter
+    def rotating_mass_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RoadEnergy:
+    """
+    Energies over a trace in Wh.
+    """
+    @property
+    def auxiliary_Wh(self) -> float:
+        """
+        Out of the pack.
+        """
+    @property
+    def braking_Wh(self) -> float:
+        """
+        At the wheels while braking.
+        """
+    @property
+    def climb_Wh(self) -> float:
+        """
+        Signed, positive uphill.
+        """
+    @property
+    def drag_Wh(self) -> float:
+        """
+        Of the air; C of a coast-down.
+        """
+    @property
+    def drive_Wh(self) -> float:
+        """
+        Out of the pack for driving.
+        """
+    @property
+    def friction_brake_Wh(self) -> float:
+        """
+        Turned into heat by brakes.
+        """
+    @property
+    def kinetic_Wh(self) -> float:
+        """
+        Signed: of the end less that of the start.
+        """
+    @property
+    def net_Wh(self) -> float:
+        """
+        Of the pack, positive charges.
+        """
+    @property
+    def regenerated_Wh(self) -> float:
+        """
+        Into the pack by braking.
+        """
+    @property
+    def resistance_Wh(self) -> float:
+        """
+        Rolling; A and B of a coast-down.
+        """
+    @property
+    def shortfall_Wh(self) -> float:
+        """
+        At the wheels: left undone by the bound.
+        """
+    @property
+    def traction_Wh(self) -> float:
+        """
+        At the wheels while driving.
+        """
+class RoadLoad:
+    """
+    What a trace asks of the pack; powers are means over the step that ends in the row.
+    """
+    @property
+    def distance_m(self) -> float:
+        ...
+    @property
+    def energy(self) -> RoadEnergy:
+        ...
+    @property
+    def power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the pack, positive charges
+        """
+    @property
+    def shortfall_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) at the wheels: asked, but above the drive's bound
+        """
+    @property
+    def speed_m_per_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) at the row
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def traction_power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) at the wheels, positive drives
+        """
+class Boat:
+    """
+    A boat as the pack feels it: shaft power = reference power (speed / reference speed)^exponent.
+    """
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def auxiliary_power_W(self) -> float:
+        """
+        Out of the pack, always.
+        """
+    @auxiliary_power_W.setter
+    def auxiliary_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def drive_efficiency(self) -> float:
+        """
+        From pack to shaft.
+        """
+    @drive_efficiency.setter
+    def drive_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def exponent(self) -> float:
+        """
+        3 for a displacement hull below hull speed.
+        """
+    @exponent.setter
+    def exponent(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reference_shaft_power_W(self) -> float:
+        """
+        At that speed.
+        """
+    @reference_shaft_power_W.setter
+    def reference_shaft_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reference_speed_m_per_s(self) -> float:
+        """
+        Through the water.
+        """
+    @reference_speed_m_per_s.setter
+    def reference_speed_m_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def shaft_power_max_W(self) -> float:
+        """
+        Of the motor.
+        """
+    @shaft_power_max_W.setter
+    def shaft_power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PropellerLoad:
+    """
+    What a trace asks of the pack; powers are means over the step that ends in the row.
+    """
+    @property
+    def auxiliary_Wh(self) -> float:
+        """
+        Out of the pack.
+        """
+    @property
+    def distance_m(self) -> float:
+        """
+        Through the water.
+        """
+    @property
+    def net_Wh(self) -> float:
+        """
+        Of the pack, positive charges: negative here.
+        """
+    @property
+    def power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the pack, positive charges
+        """
+    @property
+    def shaft_Wh(self) -> float:
+        """
+        Delivered at the shaft.
+        """
+    @property
+    def shaft_power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) positive drives
+        """
+    @property
+    def shortfall_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) at the shaft: asked, but above the motor's bound
+        """
+    @property
+    def shortfall_Wh(self) -> float:
+        """
+        Not delivered.
+        """
+    @property
+    def speed_m_per_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) through the water
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
 def cell_count(layout: PackLayout) -> int:
     """
     Number of cells in the pack.
@@ -3618,6 +4071,10 @@ def check(cell: Cell) -> None:
     """
     Check that a cell can be used; raises DataError naming field, value and bound.
     """
+def check_boat(boat: Boat) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the boat can be used.
+    """
 def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | None = None) -> list[DataFinding]:
     """
     Look a log over: a list of findings, empty for a clean bill.
@@ -3627,6 +4084,14 @@ def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | 
     log : Log
     settings : DataCheckSettings
     report : LogReport of its reading, for lines of the file and rows left out
+    """
+def check_road_vehicle(vehicle: RoadVehicle) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the vehicle can be used.
+    """
+def check_speed_trace(trace: SpeedTrace) -> None:
+    """
+    Raise DataError unless the trace can be used.
     """
 def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettings = ...) -> CorrectedLog:
     """
@@ -3645,6 +4110,10 @@ def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Se
     Returns
     -------
     list of HorizonLimit
+    """
+def distance_m(trace: SpeedTrace) -> float:
+    """
+    Distance along a trace in m, exact for straight lines between the rows.
     """
 def filter_settings(cell: Cell) -> SocFilterSettings:
     """
@@ -3802,6 +4271,10 @@ def load_pack(path: os.PathLike | str | bytes) -> Pack:
     """
     Read and check a pack.json and the cell file it names.
     """
+def load_vehicle(path: os.PathLike | str | bytes) -> RoadVehicle | Boat:
+    """
+    Read and check a vehicle.json; gives a RoadVehicle or a Boat.
+    """
 def offset_from_balance(log: Log, settings: DataCheckSettings = ...) -> OffsetBalance | None:
     """
     The offset of the current from the charge between times at which the cell was equally full; None when the log has no two such times.
@@ -3829,6 +4302,37 @@ def parse_cell(json: str, source: str = 'memory') -> Cell:
 def parse_log_mapping(json: str, source: str = 'memory') -> LogReadSettings:
     """
     A mapping from JSON text.
+    """
+def parse_speed_trace(text: str, source: str, unit: SpeedUnit = ...) -> SpeedTrace:
+    """
+    Read a speed trace from CSV text, as read_speed_trace does.
+    """
+def parse_vehicle(text: str, source: str) -> RoadVehicle | Boat:
+    """
+    Read a vehicle from JSON text, as load_vehicle does.
+    """
+def propeller_exponent(speed_1_m_per_s: typing.SupportsFloat | typing.SupportsIndex, power_1_W: typing.SupportsFloat | typing.SupportsIndex, speed_2_m_per_s: typing.SupportsFloat | typing.SupportsIndex, power_2_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Exponent of the propeller law through two speeds of a trial, in either order. Raises DataError.
+    """
+def propeller_load(boat: Boat, trace: SpeedTrace, progress: collections.abc.Callable[[float], bool | None] | None = None) -> PropellerLoad:
+    """
+    Compute the power that a trace of the speed through the water asks of the pack.
+    
+    Parameters
+    ----------
+    boat : Boat
+    trace : SpeedTrace without a grade
+    progress : callable(share) or None; returning False cancels
+    
+    Returns
+    -------
+    PropellerLoad
+    
+    Raises
+    ------
+    DataError
+        For a boat or trace that cannot be used, or when cancelled.
     """
 def published_ocv_V(chemistry: Chemistry, voltage_min_V: typing.SupportsFloat | typing.SupportsIndex, voltage_max_V: typing.SupportsFloat | typing.SupportsIndex, soc: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> numpy.typing.NDArray[numpy.float64]:
     """
@@ -3871,6 +4375,24 @@ def read_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None =
 def read_slow_test(log: Log, settings: SlowTestSettings = ...) -> SlowTest:
     """
     Capacity from a slow test.
+    """
+def read_speed_trace(path: os.PathLike | str | bytes, unit: SpeedUnit = ...) -> SpeedTrace:
+    """
+    Read a speed trace from a CSV file.
+    
+    Parameters
+    ----------
+    path : file with a column time_s, one of speed_m_per_s, speed_km_per_h, speed_mi_per_h, speed_kn or speed, and perhaps grade
+    unit : SpeedUnit; of a column called speed; a column whose name says another is refused
+    
+    Returns
+    -------
+    SpeedTrace
+    
+    Raises
+    ------
+    DataError
+        Naming file, line and column.
     """
 def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: RefineSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None) -> RefineResult:
     """
@@ -3920,6 +4442,30 @@ def rest_current_A(log: Log, settings: StepSettings = ...) -> float:
     """
     The largest current that counts as rest.
     """
+def road_load(vehicle: RoadVehicle, trace: SpeedTrace, progress: collections.abc.Callable[[float], bool | None] | None = None) -> RoadLoad:
+    """
+    Compute the power that a speed trace asks of the pack.
+    
+    Parameters
+    ----------
+    vehicle : RoadVehicle
+    trace : SpeedTrace
+    progress : callable(share) or None; returning False cancels
+    
+    Returns
+    -------
+    RoadLoad
+        The trace is taken as driven even where the drive cannot; see shortfall_W.
+    
+    Raises
+    ------
+    DataError
+        For a vehicle or trace that cannot be used, or when cancelled.
+    """
+def road_pack_power_W(vehicle: RoadVehicle, traction_power_W: typing.SupportsFloat | typing.SupportsIndex, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Power of the pack in W, positive charges, for a power at the wheels (positive drives). Raises DataError out of bounds.
+    """
 def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
@@ -3931,6 +4477,14 @@ def save_log_mapping(path: os.PathLike | str | bytes, settings: LogReadSettings)
 def save_pack(path: os.PathLike | str | bytes, pack: Pack) -> None:
     """
     Write a pack.json; the file appears complete or not at all.
+    """
+def save_vehicle(path: os.PathLike | str | bytes, vehicle: RoadVehicle | Boat) -> None:
+    """
+    Write a vehicle.json; the file appears complete or not at all.
+    """
+def shaft_power_W(boat: Boat, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Shaft power in W that a speed asks for, whatever the motor can. Raises DataError out of bounds.
     """
 def steps_table(steps: collections.abc.Sequence[Step]) -> dict:
     """
@@ -3978,8 +4532,24 @@ def to_json(cell: Cell) -> str:
     """
     A cell as JSON text.
     """
+def traction_force_N(vehicle: RoadVehicle, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex, acceleration_m_per_s2: typing.SupportsFloat | typing.SupportsIndex = 0.0, grade: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> float:
+    """
+    Force at the wheels in N, positive drives; grade is rise over run. Raises DataError out of bounds.
+    """
+def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[str], columns: collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]], significant_digits: typing.SupportsInt | typing.SupportsIndex = 9) -> None:
+    """
+    Write columns of numbers as a CSV file; it appears complete or not at all.
+    
+    Parameters
+    ----------
+    path : file
+    names : one per column
+    columns : arrays of one length, every value finite
+    significant_digits : 1 .. 17; 17 reads back to the same numbers
+    """
 def write_trace(path: os.PathLike | str | bytes, trace: SocTrace) -> None:
     """
     Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, fault_bits as CSV.
     """
 __version__: str = '0.1.0'
+standard_gravity_m_per_s2: float = 9.80665

@@ -1,4 +1,4 @@
-"""The command ``voltkeel``: inspect, fit, draft, replay, limits and charge from a shell."""
+"""The command ``voltkeel``: inspect, fit, draft, replay, limits, charge and load from a shell."""
 
 from __future__ import annotations
 
@@ -781,6 +781,111 @@ def _charge(options: argparse.Namespace) -> int:
 
 
 # ----------------------------------------------------------------------------------------------------------------------
+# load
+
+
+def _load_rows(load: vk.RoadLoad | vk.PropellerLoad) -> list[list[str]]:
+    duration_s = float(load.time_s[-1] - load.time_s[0])
+    if isinstance(load, vk.RoadLoad):
+        energy = load.energy
+        net_Wh, shortfall_Wh = energy.net_Wh, energy.shortfall_Wh
+        unit, units, unit_m = "km", "km", 1000.0
+        parts = [
+            ["for driving", f"{0 - energy.drive_Wh / 1e3:+.3f} kWh"],
+            ["back from braking", f"{energy.regenerated_Wh / 1e3:+.3f} kWh"],
+            ["auxiliaries", f"{0 - energy.auxiliary_Wh / 1e3:+.3f} kWh"],
+        ]
+    else:
+        net_Wh, shortfall_Wh = load.net_Wh, load.shortfall_Wh
+        unit, units, unit_m = "nautical mile", "nautical miles", 1852.0
+        parts = [
+            ["for the propeller", f"{(net_Wh + load.auxiliary_Wh) / 1e3:+.3f} kWh"],
+            ["auxiliaries", f"{0 - load.auxiliary_Wh / 1e3:+.3f} kWh"],
+        ]
+    rows = [
+        ["time", _minutes(duration_s)],
+        ["distance", f"{load.distance_m / unit_m:.2f} {units}"],
+        ["energy of the pack", f"{net_Wh / 1e3:+.3f} kWh"],
+        *parts,
+        ["mean power", f"{3.6 * net_Wh / duration_s:+.2f} kW"],
+    ]
+    lowest_W, highest_W = float(load.power_W.min()), float(load.power_W.max())
+    if lowest_W < 0:
+        rows.append(["strongest discharge", f"{lowest_W / 1e3:+.2f} kW"])
+    if highest_W > 0:
+        rows.append(["strongest charge", f"{highest_W / 1e3:+.2f} kW"])
+    if load.distance_m > 0:
+        rows.append([f"per {unit}", f"{-unit_m * net_Wh / load.distance_m:.1f} Wh"])
+    if shortfall_Wh > 0:
+        rows.append(["not delivered", f"{shortfall_Wh / 1e3:.3f} kWh, the trace asks for more than the drive has"])
+    return rows
+
+
+def _load_document(load: vk.RoadLoad | vk.PropellerLoad) -> dict[str, Any]:
+    road = isinstance(load, vk.RoadLoad)
+    energies = load.energy if isinstance(load, vk.RoadLoad) else load
+    return {
+        "kind": "road" if road else "boat",
+        "distance_m": load.distance_m,
+        "power_min_W": float(load.power_W.min()),
+        "power_max_W": float(load.power_W.max()),
+        **{name: getattr(energies, name) for name in sorted(dir(energies)) if name.endswith("_Wh")},
+    }
+
+
+def _load(options: argparse.Namespace) -> int:
+    for given in (options.speed, options.vehicle):
+        if options.out.resolve() == given.resolve():
+            raise vk.DataError(f"--out {options.out} would replace what is read")
+    vehicle = vk.load_vehicle(options.vehicle)
+    unit = vk.SpeedUnit.from_name if options.speed_unit is None else vk.SpeedUnit.__members__[options.speed_unit]
+    trace = vk.read_speed_trace(options.speed, unit)
+    load: vk.RoadLoad | vk.PropellerLoad
+    with _progress_bar("Computing the load") as progress:
+
+        def watch(share: float) -> bool:
+            return progress(share, "")
+
+        if isinstance(vehicle, vk.RoadVehicle):
+            load = vk.road_load(vehicle, trace, watch)
+            mechanical = {"traction_power_W": load.traction_power_W}
+        else:
+            load = vk.propeller_load(vehicle, trace, watch)
+            mechanical = {"shaft_power_W": load.shaft_power_W}
+    columns = {
+        "time_s": load.time_s,
+        "power_W": load.power_W,
+        "speed_m_per_s": load.speed_m_per_s,
+        **mechanical,
+        "shortfall_W": load.shortfall_W,
+    }
+    # Twelve digits keep hundredths of a second of a Unix time.
+    vk.write_csv(options.out, list(columns), list(columns.values()), significant_digits=12)
+    _write_json(
+        _provenance_path(options.out),
+        {
+            "made_by": f"voltkeel {vk.__version__}",
+            "made_at": _now(),
+            "speed": {"name": options.speed.name, "sha256": _sha256(options.speed), "rows": len(trace)},
+            "vehicle": {"name": options.vehicle.name, "sha256": _sha256(options.vehicle)},
+            **_load_document(load),
+        },
+    )
+    if options.plot is not None:
+        from voltkeel import plots
+
+        plots.plot_load(load, options.plot, vehicle.name)
+    if options.json:
+        print(json.dumps(_load_document(load), indent=2))
+    else:
+        _print_table(
+            f"{vehicle.name}: load along {options.speed.name} (positive charges)", ["", "whole trace"], _load_rows(load)
+        )
+        print(f"Wrote {options.out}")
+    return 0
+
+
+# ----------------------------------------------------------------------------------------------------------------------
 # arguments
 
 
@@ -813,6 +918,12 @@ def _seed(text: str) -> int:
     if not text.isdecimal() or int(text) >= 2**64:
         raise argparse.ArgumentTypeError(f"'{text}' is not a whole number from 0 to 2^64 - 1")
     return int(text)
+
+
+def _plot_file(text: str) -> Path:
+    if Path(text).suffix.lower() not in (".png", ".pdf", ".svg"):
+        raise argparse.ArgumentTypeError(f"'{text}' must end in .png, .pdf or .svg")
+    return Path(text)
 
 
 def _add_log_options(parser: argparse.ArgumentParser, corrects: bool = True) -> None:
@@ -942,7 +1053,7 @@ def _parser() -> argparse.ArgumentParser:
         help="RC branches; without it their number and the charge transfer are chosen by an information criterion",
     )
     fit.add_argument("--linear", action="store_true", help="with --branches: no charge transfer, resistances only")
-    fit.add_argument("--plot", type=Path, metavar="FILE", help="draw the fit (PNG, PDF or SVG)")
+    fit.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the fit (PNG, PDF or SVG)")
     _add_log_options(fit)
 
     refine = command(
@@ -1043,7 +1154,7 @@ def _parser() -> argparse.ArgumentParser:
         "--initial-soc-std", type=_soc, default=0.2, metavar="STD", help="how sure that is (default 0.2)"
     )
     replay.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")
-    replay.add_argument("--plot", type=Path, metavar="FILE", help="draw the estimate (PNG, PDF or SVG)")
+    replay.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the estimate (PNG, PDF or SVG)")
     _add_log_options(replay)
 
     limits = command(
@@ -1089,9 +1200,44 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--initial-soc", type=_soc, metavar="SOC", help="of the log; left out, its first voltage tells")
     charge.add_argument("--initial-soc-std", type=_soc, default=0.2, metavar="STD")
     charge.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")
-    charge.add_argument("--plot", type=Path, metavar="FILE", help="draw the forecast (PNG, PDF or SVG)")
+    charge.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the forecast (PNG, PDF or SVG)")
     charge.add_argument("--json", action="store_true", help="for machines")
     _add_log_options(charge)
+
+    load = command(
+        "load",
+        _load,
+        "power that a speed trace asks of the pack, on the road or on the water",
+        "voltkeel load --speed trace.csv --vehicle vehicle.json --out load.csv",
+    )
+    load.add_argument(
+        "--speed",
+        type=Path,
+        required=True,
+        metavar="TRACE.csv",
+        help="columns time_s, one of speed_m_per_s, speed_km_per_h, speed_mi_per_h, speed_kn or speed, perhaps grade",
+    )
+    load.add_argument(
+        "--vehicle",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help="road vehicle or boat (data/schema/vehicle.schema.json)",
+    )
+    load.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help="CSV to write: mean power of the pack in each step, positive when charging; its provenance goes beside it",
+    )
+    load.add_argument(
+        "--speed-unit",
+        choices=[name for name in vk.SpeedUnit.__members__ if name != "from_name"],
+        help="of a column called speed",
+    )
+    load.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw speed, power and energy (PNG, PDF or SVG)")
+    load.add_argument("--json", action="store_true", help="for machines")
     return parser
 
 

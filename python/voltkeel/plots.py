@@ -1,4 +1,4 @@
-"""Plots for people: a fit, an estimate along a log, a charge forecast."""
+"""Plots for people: a fit, an estimate along a log, a charge forecast, a load."""
 
 from __future__ import annotations
 
@@ -208,4 +208,44 @@ def plot_charge(outlook: vk.ChargeOutlook, path: Path | str) -> None:
             axis.axvline(switch, color="#999999", linewidth=0.8, linestyle=":")
     ending = "" if outlook.forecast.reached else f" ({outlook.message})"
     figure.suptitle(f"Charge forecast: {minutes[-1]:.0f} min{ending}")
+    _save(figure, Path(path))
+
+
+def plot_load(load: vk.RoadLoad | vk.PropellerLoad, path: Path | str, name: str = "") -> None:
+    """Draw a load: speed, power of the pack and its energy over time.
+
+    Parameters
+    ----------
+    load : RoadLoad or PropellerLoad
+        Of a PropellerLoad the speed is drawn in knots. Where the drive has less than the trace asks for, the speed is
+        shaded.
+    path : file to write
+    name : of the vehicle, for the title
+    """
+    afloat = isinstance(load, vk.PropellerLoad)
+    elapsed_s = load.time_s - load.time_s[0]
+    in_hours = elapsed_s[-1] > 3 * 3600
+    time = elapsed_s / (3600 if in_hours else 60)
+    figure, axes = _figure(3, 1, (11.0, 8.0), sharex=True, height_ratios=[1, 1.6, 1])
+    speed: Axes = axes[0, 0]
+    speed.plot(time, (3600 / 1852 if afloat else 3.6) * load.speed_m_per_s, color=_SHADES[0])
+    speed.set(ylabel="speed in kn" if afloat else "speed in km/h")
+    speed.set_ylim(bottom=0)
+    short = load.shortfall_W > 0
+    if short.any():
+        top = np.where(short, speed.get_ylim()[1], 0.0)
+        speed.fill_between(time, top, step="pre", color=_SHADES[3], alpha=0.35, linewidth=0, label="beyond the drive")
+        speed.legend(frameon=False, loc="upper right")
+    # A mean over the step that ends in the row: a step is drawn as a step.
+    power: Axes = axes[1, 0]
+    power.fill_between(time, load.power_W / 1e3, step="pre", color=_SHADES[1], alpha=0.35, linewidth=0)
+    power.step(time, load.power_W / 1e3, where="pre", color=_SHADES[1], linewidth=0.8)
+    power.axhline(0, color="#999999", linewidth=0.8)
+    power.set(ylabel="power of the pack in kW\n(positive charges)")
+    energy: Axes = axes[2, 0]
+    energy_J = np.cumsum(load.power_W * np.diff(elapsed_s, prepend=0.0))
+    energy.plot(time, energy_J / 3.6e6, color=_SHADES[4])
+    energy.set(ylabel="energy of the pack\nin kWh", xlabel="hours" if in_hours else "minutes")
+    way = f"{load.distance_m / 1852:.2f} nautical miles" if afloat else f"{load.distance_m / 1e3:.2f} km"
+    figure.suptitle(f"{name}: {way}" if name else way)
     _save(figure, Path(path))

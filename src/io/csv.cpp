@@ -10,28 +10,21 @@
 #include <limits>
 #include <nlohmann/json.hpp>
 #include <optional>
-#include <system_error>
 #include <utility>
 
+#include "io/field_text.hpp"
 #include "io/file_bytes.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
 namespace {
 
-// ---------------------------------------------------------------- text for messages
+using detail::is_digit;
+using detail::NumberProblem;
+using detail::read_any_number;
+using detail::shown;
 
-/// A piece of the file as a message can show it: cut to a readable length, what is no text escaped
-/// or replaced, because a message must stay UTF-8 whatever the file holds.
-std::string shown(std::string_view text) {
-    constexpr std::size_t longest = 40;
-    const nlohmann::json piece(text.substr(0, longest));
-    std::string escaped = piece.dump(-1, ' ', false, nlohmann::json::error_handler_t::replace);
-    escaped.front() = '\'';
-    escaped.back() = '\'';
-    if (text.size() > longest) escaped.insert(escaped.size() - 1, "...");
-    return escaped;
-}
+// ---------------------------------------------------------------- text for messages
 
 /// A number as a message can show it.
 std::string shown(double value) {
@@ -66,10 +59,6 @@ std::string counted(std::size_t count, const std::string& noun) {
 }
 
 // ---------------------------------------------------------------- numbers
-
-bool is_digit(char c) {
-    return c >= '0' && c <= '9';
-}
 
 /// Reads a plain decimal, such as -12.0345, of at most 15 digits.
 ///
@@ -108,30 +97,6 @@ const char* read_plain_decimal(const char* at, const char* end, double& value) {
         static_cast<double>(digits) / power_of_ten[static_cast<std::size_t>(decimals)];
     value = negative ? -magnitude : magnitude;
     return at;
-}
-
-enum class NumberProblem { none, not_a_number, not_finite, too_large };
-
-/// Reads a number in any decimal notation that fills the whole text.
-NumberProblem read_any_number(std::string_view text, double& value) {
-    // std::from_chars takes no '+'. What follows must not be a second sign.
-    if (text.size() > 1 && text[0] == '+' && (is_digit(text[1]) || text[1] == '.')) {
-        text.remove_prefix(1);
-    }
-    const char* const end = text.data() + text.size();
-    auto result = std::from_chars(text.data(), end, value);
-    if (result.ec == std::errc::invalid_argument || result.ptr != end) {
-        return NumberProblem::not_a_number;
-    }
-    if (result.ec == std::errc::result_out_of_range) {
-        // Too large and too near to zero look alike here; the second is a number that rounds to
-        // (almost) nothing.
-        long double wide = 0;
-        result = std::from_chars(text.data(), end, wide);
-        if (result.ec != std::errc{} || std::fabs(wide) > 1) return NumberProblem::too_large;
-        value = static_cast<double>(wide);
-    }
-    return std::isfinite(value) ? NumberProblem::none : NumberProblem::not_finite;
 }
 
 // ---------------------------------------------------------------- reading

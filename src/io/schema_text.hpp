@@ -16,4 +16,7 @@ extern const char* const log_mapping;
 /// Schema of a pack description, JSON text.
 extern const char* const pack;
 
+/// Schema of a road vehicle or a boat, JSON text.
+extern const char* const vehicle;
+
 }  // namespace voltkeel::schema_text

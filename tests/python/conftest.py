@@ -70,6 +70,15 @@ def cell_b_data() -> Path:
     )
 
 
+@pytest.fixture(scope="session")
+def drive_cycles() -> Path:
+    """Traces of published driving cycles, with a time and a speed column each."""
+    return _public_data(
+        "drive_cycles",
+        "the traces of 40 CFR 86, 40 CFR 600 and UN GTR 15 (as udds.csv, hwfet.csv, us06.csv, wltc_3b.csv)",
+    )
+
+
 def make_cell(branches: int = 3) -> vk.Cell:
     """Make an invented 3 Ah cell whose every parameter depends on SOC and temperature.
 

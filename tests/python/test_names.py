@@ -74,7 +74,6 @@ WITHOUT_TWIN = {
     "step_kind_name": "StepKind.message",
     "validate": "the constructors and calls, which raise DataError",
     "with_form": "CellModel and SocFilter choose by themselves",
-    "write_csv": "any writer of CSV files",
 }
 # C++ fields without a Python attribute of the same name: (struct, field).
 FIELDS_WITHOUT_TWIN = {
@@ -115,7 +114,7 @@ def functions(headers: dict[str, str]) -> set[str]:
     )
     found = set()
     for path, text in headers.items():
-        if path.split("/")[0] in ("io", "fit", "pack"):
+        if path.split("/")[0] in ("io", "fit", "pack", "simulate"):
             outside = re.sub(r"^(?:struct|class) .*?^\};", "", text, flags=re.DOTALL | re.MULTILINE)
             found |= {name for name in form.findall(outside) if name not in ("decltype", "sizeof")}
     return found
@@ -137,7 +136,7 @@ def enumerators(headers: dict[str, str], name: str) -> dict[str, int]:
     ("name", "prefix"),
     [("FaultBit", "fault_")]
     + [(name, "") for name in ("LimitReason", "ChargePhase", "TimeFinding", "Chemistry", "PulseForm", "CurrentHold")]
-    + [(name, "") for name in ("TimeFormat", "StepKind", "DataFault", "DataSeverity")],
+    + [(name, "") for name in ("TimeFormat", "StepKind", "DataFault", "DataSeverity", "SpeedUnit")],
 )
 def test_enums_have_the_numbers_of_the_headers(headers, name, prefix):
     cpp = {key.removeprefix(prefix): value for key, value in enumerators(headers, name).items()}
