@@ -137,7 +137,8 @@ void bind_cell(py::module_& module) {
         .def_readwrite("overvoltage_share_std", &ModelNoise::overvoltage_share_std)
         .def_readwrite("lasting_share", &ModelNoise::lasting_share)
         .def_readwrite("correlation_time_s", &ModelNoise::correlation_time_s)
-        .def_readwrite("resistance_log_std", &ModelNoise::resistance_log_std);
+        .def_readwrite("resistance_log_std", &ModelNoise::resistance_log_std)
+        .def_readwrite("resistance_log_std_per_sqrt_h", &ModelNoise::resistance_log_std_per_sqrt_h);
 
     py::class_<ResistanceGrid> resistance(module, "ResistanceGrid",
                                           "Resistances as fitted, over [temperature][soc].");

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <limits>
 #include <numeric>
+#include <utility>
 
 #include "fit/common_practice.hpp"
 #include "fit/model_errors.hpp"
@@ -360,8 +361,12 @@ ModelNoise cross_validated_noise(const Cell& cell, const std::vector<Log>& pulse
     for (const double log_scale : log_scales)
         squares += log_scale * log_scale;
     const detail::ErrorMemory memory = detail::memory_of(errors, noise);
-    return {noise.voltage_std_V, noise.overvoltage_share_std, memory.share, memory.time_s,
-            std::sqrt(squares / static_cast<double>(log_scales.size()))};
+    return {noise.voltage_std_V,
+            noise.overvoltage_share_std,
+            memory.share,
+            memory.time_s,
+            std::sqrt(squares / static_cast<double>(log_scales.size())),
+            detail::scale_walk_per_sqrt_h(std::move(errors), noise)};
 }
 
 /// A rate that parts slower pulses from faster ones at every temperature; 0 when there is none.

@@ -113,6 +113,72 @@ ErrorMemory memory_of(const std::vector<RowError>& errors, const VoltageNoise& n
     return best;
 }
 
+double scale_walk_per_sqrt_h(std::vector<RowError> errors, const VoltageNoise& noise) {
+    constexpr double window_s = 3600;
+    struct Hour {
+        std::size_t log{0};
+        double time_s{0};
+        double share{0};
+        std::size_t first{0};
+        std::size_t last{0};
+    };
+    std::vector<Hour> hours;
+    for (std::size_t k = 0; k < errors.size();) {
+        Hour hour{errors[k].log, 0, 0, k, k};
+        const double window = std::floor(errors[k].time_s / window_s);
+        double product = 0;
+        double square = 0;
+        for (; k < errors.size() && errors[k].log == hour.log &&
+               std::floor(errors[k].time_s / window_s) == window;
+             ++k) {
+            const RowError& e = errors[k];
+            const double weight = 1 / std::pow(noise_std_V(e.overvoltage_V, noise), 2);
+            product += weight * e.error_V * e.overvoltage_V;
+            square += weight * e.overvoltage_V * e.overvoltage_V;
+            hour.time_s += weight * e.overvoltage_V * e.overvoltage_V * e.time_s;
+        }
+        if (!(square > 0)) continue;
+        hour.last = k;
+        hour.time_s /= square;
+        hour.share = std::clamp(product / square, -1.0, 0.9);
+        for (std::size_t i = hour.first; i < hour.last; ++i)
+            errors[i].error_V -= hour.share * errors[i].overvoltage_V;
+        hours.push_back(hour);
+    }
+    // What an hour cannot know of its own scale goes by what is left without it.
+    const VoltageNoise left = noise_of(errors);
+    const auto variance_of = [&](const Hour& hour) {
+        double square = 0;
+        for (std::size_t i = hour.first; i < hour.last; ++i) {
+            square +=
+                std::pow(errors[i].overvoltage_V / noise_std_V(errors[i].overvoltage_V, left), 2);
+        }
+        return left.rows_per_independent_row / std::max(square, 1e-12) /
+               std::pow(1 - hour.share, 2);
+    };
+    constexpr double known_to =
+        0.2;  // an hour that tells the scale no better than this is left out
+    double squares = 0;
+    double variances = 0;
+    double span_h = 0;
+    const Hour* before = nullptr;
+    double before_variance = 0;
+    for (const Hour& hour : hours) {
+        const double variance = variance_of(hour);
+        if (!(variance < known_to * known_to)) continue;
+        if (before != nullptr && before->log == hour.log) {
+            const double change = std::log1p(-hour.share) - std::log1p(-before->share);
+            const double own = variance + before_variance;
+            squares += change * change - own;
+            variances += 2 * own * own;  // of the square of a normal variate
+            span_h += (hour.time_s - before->time_s) / 3600;
+        }
+        before = &hour;
+        before_variance = variance;
+    }
+    return span_h > 0 ? std::sqrt((std::max(0.0, squares) + std::sqrt(variances)) / span_h) : 0;
+}
+
 std::vector<RowError> model_errors(const Log& log, const Cell& cell, double initial_soc,
                                    std::size_t index) {
     return with_form(cell, [&](auto form) {

@@ -32,6 +32,12 @@ struct ErrorMemory {
 };
 [[nodiscard]] ErrorMemory memory_of(const std::vector<RowError>& errors, const VoltageNoise& noise);
 
+/// How the resistance as a whole wanders along the logs: standard deviation of a random walk of the
+/// logarithm of its scale, per square root of an hour. From the scale that fits each hour best,
+/// with the spread of these fits themselves taken off, and its uncertainty left on; 0 without two
+/// hours in a row that tell it.
+[[nodiscard]] double scale_walk_per_sqrt_h(std::vector<RowError> errors, const VoltageNoise& noise);
+
 /// Runs the model along a log, open loop, and compares where something happens: just before and
 /// after a change of current, then ever further apart.
 /// \param index written into the rows

@@ -262,11 +262,13 @@ void check(const Cell& cell) {
         double value;
         double high;
     };
-    for (const Bounded& b : {Bounded{"noise.voltage_std_V", cell.noise.voltage_std_V, 1},
-                             {"noise.overvoltage_share_std", cell.noise.overvoltage_share_std, 10},
-                             {"noise.lasting_share", cell.noise.lasting_share, 1},
-                             {"noise.correlation_time_s", cell.noise.correlation_time_s, 1e6},
-                             {"noise.resistance_log_std", cell.noise.resistance_log_std, 3}}) {
+    for (const Bounded& b :
+         {Bounded{"noise.voltage_std_V", cell.noise.voltage_std_V, 1},
+          {"noise.overvoltage_share_std", cell.noise.overvoltage_share_std, 10},
+          {"noise.lasting_share", cell.noise.lasting_share, 1},
+          {"noise.correlation_time_s", cell.noise.correlation_time_s, 1e6},
+          {"noise.resistance_log_std", cell.noise.resistance_log_std, 3},
+          {"noise.resistance_log_std_per_sqrt_h", cell.noise.resistance_log_std_per_sqrt_h, 3}}) {
         if (!(b.value >= 0 && b.value <= b.high))
             fail(b.field, ": ", b.value, " is outside 0 .. ", b.high);
     }

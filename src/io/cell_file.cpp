@@ -85,6 +85,7 @@ void fields(Visit& visit, ModelNoise& noise) {
     visit("lasting_share", noise.lasting_share);
     visit("correlation_time_s", noise.correlation_time_s);
     visit("resistance_log_std", noise.resistance_log_std);
+    visit("resistance_log_std_per_sqrt_h", noise.resistance_log_std_per_sqrt_h);
 }
 
 template <class Visit>

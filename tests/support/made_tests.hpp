@@ -131,6 +131,7 @@ struct MadeTester {
     double voltage_std_V{0};
     double current_offset_A{0};  ///< Added to what the tester shows of every current but 0.
     std::uint64_t salt{0};       ///< Of the noise.
+    double resistance_walk_per_sqrt_h{0};  ///< Of the logarithm of the resistance as a whole.
 };
 
 /// The log of a cell under a program of currents.
@@ -156,6 +157,11 @@ inline voltkeel::Log made_log(const voltkeel::Cell& truth, const std::vector<Hel
         double begin_s = 0;
         write(begin_s, 0);
         for (const HeldCurrent& hold : program) {
+            if (tester.resistance_walk_per_sqrt_h > 0) {
+                const double hours = hold.duration_s / voltkeel::seconds_per_hour<double>;
+                state.resistance_scale *= std::exp(tester.resistance_walk_per_sqrt_h *
+                                                   std::sqrt(hours) * random.normal());
+            }
             double at_s = 0;
             double next_s = std::min(0.1, hold.duration_s);
             while (at_s < hold.duration_s) {

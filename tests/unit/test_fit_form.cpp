@@ -290,3 +290,26 @@ TEST_CASE("the noise of cross-validation is no smaller than what the fit leaves"
     CHECK(at_100mV(crossed.voltage_std_V, crossed.overvoltage_share_std) >=
           at_100mV(own.voltage_std_V, own.overvoltage_share_std));
 }
+
+TEST_CASE("a resistance that wanders during the tests is told from one that does not",
+          "[fit][noise]") {
+    const Cell truth = truth_of(2, false);
+    const Log slow = slow_of(truth);
+    const auto found = [&](double walk_per_sqrt_h) {
+        std::vector<Log> logs;
+        std::uint64_t salt = 310;
+        for (const double degC : {5.0, 12.0, 18.0, 25.0}) {
+            logs.push_back(made_log(truth, pulses_at({0.6, 2}),
+                                    {"pulses.csv", 1, degC, noise_V, 0, salt++, walk_per_sqrt_h}));
+        }
+        return fit_cell(slow, logs, forced(2, false)).cell;
+    };
+    const Cell still = found(0);
+    const Cell wandering = found(0.12);
+    CAPTURE(still.noise.resistance_log_std_per_sqrt_h,
+            wandering.noise.resistance_log_std_per_sqrt_h);
+    CHECK(still.noise.resistance_log_std_per_sqrt_h < 0.06);
+    // The neighbours that predict a test wander as well, and share in what is found.
+    CHECK(wandering.noise.resistance_log_std_per_sqrt_h > 0.09);
+    CHECK(wandering.noise.resistance_log_std_per_sqrt_h < 0.2);
+}

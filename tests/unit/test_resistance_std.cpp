@@ -228,6 +228,8 @@ TEST_CASE("a place that is none and a cell that cannot be are refused by name", 
              {"noise.correlation_time_s",
               [](Cell& c) { c.noise.correlation_time_s = std::nan(""); }},
              {"noise.resistance_log_std", [](Cell& c) { c.noise.resistance_log_std = 3.1; }},
+             {"noise.resistance_log_std_per_sqrt_h",
+              [](Cell& c) { c.noise.resistance_log_std_per_sqrt_h = -0.1; }},
          }) {
         Cell bad = cell;
         row.spoil(bad);
@@ -280,6 +282,16 @@ TEST_CASE("the filter's noise is that of the fit, grown by what repeats", "[cell
     CHECK(longest_V == Approx(0.006 * 3.60555).epsilon(1e-5));
     cell.noise.correlation_time_s = 3000;
     CHECK(filter_settings(cell).voltage_std_V == longest_V);
+
+    // The walk of the resistance is taken as found, between the default and 100 % in an hour.
+    CHECK(s.log_scale_std_per_sqrt_h == defaults.log_scale_std_per_sqrt_h);
+    cell.noise.resistance_log_std_per_sqrt_h = 0.43;
+    CHECK(filter_settings(cell).log_scale_std_per_sqrt_h == Approx(0.43));
+    cell.noise.resistance_log_std_per_sqrt_h = 0.01;
+    CHECK(filter_settings(cell).log_scale_std_per_sqrt_h ==
+          Approx(defaults.log_scale_std_per_sqrt_h));
+    cell.noise.resistance_log_std_per_sqrt_h = 2.5;
+    CHECK(filter_settings(cell).log_scale_std_per_sqrt_h == Approx(1));
 }
 
 TEST_CASE("whatever noise a cell states, the filter takes the settings", "[cell][soc_filter]") {
@@ -288,9 +300,9 @@ TEST_CASE("whatever noise a cell states, the filter takes the settings", "[cell]
     const voltkeel::CellTables<double, 2, true> tables(made);
     for (int n = 0; n < 200; ++n) {
         Cell cell = made;
-        cell.noise = {std::pow(10.0, random.uniform(-6, 0)), random.uniform(0, 10),
-                      random.uniform(0, 1), std::pow(10.0, random.uniform(-3, 6)),
-                      random.uniform(0, 3)};
+        cell.noise = {
+            std::pow(10.0, random.uniform(-6, 0)), random.uniform(0, 10), random.uniform(0, 1),
+            std::pow(10.0, random.uniform(-3, 6)), random.uniform(0, 3),  random.uniform(0, 3)};
         cell.capacity_Ah_std = cell.capacity_Ah * random.uniform(0, 2);
         for (double& std_V : cell.ocv.voltage_std_V)
             std_V = random.uniform(0, 0.05);
@@ -298,7 +310,8 @@ TEST_CASE("whatever noise a cell states, the filter takes the settings", "[cell]
         const auto finding = voltkeel::validate(s);
         CAPTURE(n, cell.noise.voltage_std_V, cell.noise.overvoltage_share_std,
                 cell.noise.lasting_share, cell.noise.correlation_time_s,
-                cell.noise.resistance_log_std, finding.field, finding.value, finding.bound);
+                cell.noise.resistance_log_std, cell.noise.resistance_log_std_per_sqrt_h,
+                finding.field, finding.value, finding.bound);
         CHECK(finding.status == voltkeel::Status::ok);
         CHECK(s.voltage_std_V >= 1e-3);
         CHECK(s.voltage_std_V <= 0.2);
@@ -315,8 +328,8 @@ TEST_CASE("noise and charge transfer come back from a file to the last bit", "[c
     voltkeel_test::Random random(92);
     for (int n = 0; n < 20; ++n) {
         Cell cell = spread_cell();
-        cell.noise = {random.uniform(0, 1), random.uniform(0, 10), random.uniform(0, 1),
-                      random.uniform(0, 1e6), random.uniform(0, 3)};
+        cell.noise = {random.uniform(0, 1),   random.uniform(0, 10), random.uniform(0, 1),
+                      random.uniform(0, 1e6), random.uniform(0, 3),  random.uniform(0, 3)};
         auto& t = *cell.resistance.charge_transfer;
         for (Grid* grid : {&t.scale_V, &t.exchange_current_A, &t.time_s, &t.scale_V_std,
                            &t.exchange_current_A_std, &t.time_s_std}) {
@@ -331,6 +344,8 @@ TEST_CASE("noise and charge transfer come back from a file to the last bit", "[c
         CHECK(again.noise.lasting_share == cell.noise.lasting_share);
         CHECK(again.noise.correlation_time_s == cell.noise.correlation_time_s);
         CHECK(again.noise.resistance_log_std == cell.noise.resistance_log_std);
+        CHECK(again.noise.resistance_log_std_per_sqrt_h ==
+              cell.noise.resistance_log_std_per_sqrt_h);
         REQUIRE(again.resistance.charge_transfer);
         const auto& back = *again.resistance.charge_transfer;
         CHECK(back.scale_V == t.scale_V);
@@ -381,6 +396,8 @@ TEST_CASE("a file with noise or charge transfer that cannot be is refused by the
              {with_number("noise", "lasting_share", "1.2"), "/noise/lasting_share"},
              {with_number("noise", "correlation_time_s", "-1"), "/noise/correlation_time_s"},
              {with_number("noise", "resistance_log_std", "4"), "/noise/resistance_log_std"},
+             {with_number("noise", "resistance_log_std_per_sqrt_h", "-1"),
+              "/noise/resistance_log_std_per_sqrt_h"},
              {renamed("lasting_share", "lasting"), "lasting"},
              {with_number("charge_transfer", "scale_V", "0"),
               "/resistance/charge_transfer/scale_V/0/0"},

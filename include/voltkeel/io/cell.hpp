@@ -70,6 +70,7 @@ struct ModelNoise {
     double lasting_share{0};          ///< Share of the variance that lasts from row to row.
     double correlation_time_s{0};     ///< How long it does.
     double resistance_log_std{0};     ///< Spread of the resistance as a whole (of the logarithm).
+    double resistance_log_std_per_sqrt_h{0};  ///< How it wanders along a test, as a random walk.
 };
 
 /// Thermal parameters with their spread; see ThermalParameters in cell/heat.hpp.
