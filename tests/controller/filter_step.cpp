@@ -24,18 +24,29 @@ extern "C" void puts0(const char* text) {
 
 namespace {
 
-constexpr int branches = 3;
+#ifndef VOLTKEEL_TEST_TRANSFER
+#define VOLTKEEL_TEST_TRANSFER 0
+#endif
+constexpr bool transfer = VOLTKEEL_TEST_TRANSFER != 0;
+constexpr int branches = transfer ? 2 : 3;
 constexpr int soc_count = 11;
 constexpr int temperature_count = 4;
 constexpr int ocv_count = 21;
 
-using Node = voltkeel::ResistanceNode<float, branches>;
+using Node = voltkeel::ResistanceNode<float, branches, transfer>;
+
+/// A template, because only there the member that a form does not have may be left out.
+template <class Any>
+constexpr void set_transfer([[maybe_unused]] Any& node, [[maybe_unused]] float cold,
+                            [[maybe_unused]] float low) {
+    if constexpr (transfer) node.transfer = {0.05F, 40.0F / (cold * low), 0.8F * cold};
+}
 
 /// An invented 40 Ah cell: resistances rise when cold and near empty.
 constexpr std::array<Node, soc_count * temperature_count> make_resistance() {
     constexpr float cold[temperature_count] = {4.0F, 2.1F, 1.0F, 0.75F};  // -20 to 45 degC
-    constexpr float share[branches] = {0.5F, 0.7F, 0.9F};
-    constexpr float time_s[branches] = {2.0F, 25.0F, 600.0F};
+    constexpr float share[3] = {0.5F, 0.7F, 0.9F};
+    constexpr float time_s[3] = {2.0F, 25.0F, 600.0F};
     std::array<Node, soc_count * temperature_count> nodes{};
     for (int t = 0; t < temperature_count; ++t) {
         for (int s = 0; s < soc_count; ++s) {
@@ -43,10 +54,13 @@ constexpr std::array<Node, soc_count * temperature_count> make_resistance() {
             const float low = 1.0F + 0.6F * empty * empty * empty;
             Node node{};
             node.r0_ohm = 0.0015F * cold[t] * low;
+            // With charge transfer it stands for the fastest branch.
             for (int i = 0; i < branches; ++i) {
-                node.branch_ohm[i] = 0.001F * share[i] * cold[t] * low;
-                node.branch_time_s[i] = time_s[i] * (1.0F + 0.2F * empty);
+                const int from = i + 3 - branches;
+                node.branch_ohm[i] = 0.001F * share[from] * cold[t] * low;
+                node.branch_time_s[i] = time_s[from] * (1.0F + 0.2F * empty);
             }
+            set_transfer(node, cold[t], low);
             nodes[static_cast<std::size_t>(t * soc_count + s)] = node;
         }
     }
@@ -68,8 +82,8 @@ constexpr std::array<voltkeel::OcvNode<float>, ocv_count> make_ocv() {
 constexpr auto resistance = make_resistance();
 constexpr auto ocv = make_ocv();
 
-voltkeel::CellParameters<float, branches> cell_parameters() {
-    voltkeel::CellParameters<float, branches> cell;
+voltkeel::CellParameters<float, branches, transfer> cell_parameters() {
+    voltkeel::CellParameters<float, branches, transfer> cell;
     cell.capacity_Ah = 40.0F;
     cell.coulombic_efficiency = 0.998F;
     cell.self_discharge_per_s = 1e-9F;
@@ -114,7 +128,7 @@ void print_bits(int index, const float* values, int count) {
     puts0(line);
 }
 
-voltkeel::SocFilter<float, branches> filter;
+voltkeel::SocFilter<float, branches, transfer> filter;
 
 /// Heat in steps of many lengths: the temperatures of core and case, and the core as it is found
 /// behind the case. False when both cores are far apart.
@@ -144,7 +158,7 @@ int main() {
         return 1;
     }
     // The cell itself: 15 points away from what the filter is told, with 20 % more resistance.
-    voltkeel::CellState<float, branches> truth;
+    voltkeel::CellState<float, branches, transfer> truth;
     truth.soc = 0.7F;
     truth.resistance_scale = 1.2F;
     if (filter.start(0.55F, 0.1F, 15.0F) != voltkeel::Status::ok) {
