@@ -9,6 +9,7 @@
 
 #include "voltkeel/fit/charge_test.hpp"
 #include "voltkeel/fit/pulse_test.hpp"
+#include "voltkeel/fit/rest_test.hpp"
 #include "voltkeel/fit/slow_test.hpp"
 #include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/csv.hpp"
@@ -21,6 +22,7 @@ struct FitSettings {
     SlowTestSettings slow;
     PulseFitSettings pulses;
     ChargeTestSettings charges;
+    RestTestSettings rests;  ///< Without a slow test; its hysteresis rate is the one below.
     double hysteresis_rate{
         30};  ///< Assumed: one thirtieth of the capacity turns the hysteresis by 63 %.
     double same_temperature_K{4};  ///< Pulse tests closer than this are fitted together.
@@ -49,9 +51,10 @@ using FitProgress = std::function<bool(double share, const std::string& stage)>;
 /// Result of a fit: the cell, and the fit at each temperature behind it.
 struct FitResult {
     Cell cell;
-    std::vector<PulseFit> pulses;  ///< By rising temperature.
-    SlowTest slow;
-    std::vector<FormTrial> forms;  ///< Forms tried, the chosen one first; empty when forced.
+    std::vector<PulseFit> pulses;   ///< By rising temperature.
+    SlowTest slow;                  ///< Of capacity 0 when there was none.
+    std::optional<RestTest> rests;  ///< When there was no slow test.
+    std::vector<FormTrial> forms;   ///< Forms tried, the chosen one first; empty when forced.
     std::optional<ChargeTestFit> charges;  ///< When charges were handed in.
 };
 
@@ -66,6 +69,15 @@ struct FitResult {
 /// \throws Error that says which log lacks what; "cancelled" when `progress` returns false
 [[nodiscard]] FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses,
                                  const FitSettings& settings = {}, const FitProgress& progress = {},
+                                 const std::vector<Log>& charges = {});
+
+/// The same without a slow test: capacity and OCV come from the rests of the pulse tests nearest
+/// 25 degC, in turns with the pulse fit, which says what each rest still lacked; see
+/// read_rest_test. Those tests start full, and go on to the voltage floor unless
+/// `settings.rests.capacity_Ah` is given.
+/// \throws Error that says which log lacks what
+[[nodiscard]] FitResult fit_cell(const std::vector<Log>& pulses, const FitSettings& settings = {},
+                                 const FitProgress& progress = {},
                                  const std::vector<Log>& charges = {});
 
 }  // namespace voltkeel
