@@ -185,6 +185,23 @@ std::optional<FloorDischarge> lowest_discharge(const Log& log, const RestLog& on
     return best;
 }
 
+/// A steady discharge that ends in a rest.
+struct Walk {
+    std::size_t rest{0};  ///< Index of the rest.
+    std::size_t first{0};
+    std::size_t last{0};
+    double off_V{0};  ///< The rest less what the last row says of the OCV.
+};
+
+/// Rows of the steady discharge that ends at row `last`; as many as one when there is none.
+std::size_t steady_from(const Log& log, std::size_t last) {
+    std::size_t first = last;
+    while (first > 1 && std::abs(log.current_A[first - 1] - log.current_A[last]) <
+                            0.05 * std::abs(log.current_A[last]))
+        --first;
+    return first;
+}
+
 /// Slope of the voltage over the charge in the last share of a discharge, in V/Ah.
 double end_slope_V_per_Ah(const std::vector<double>& charge_Ah,
                           const std::vector<double>& voltage_V, double width_Ah) {
@@ -548,6 +565,67 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
     }
     test.temperature_degC = quantile(std::move(temperatures), 0.5);
 
+    // The discharges from rest to rest. What the model leaves of the overvoltage at the end of each
+    // is known from the rest behind it; the one above and this one share the difference.
+    constexpr double settled_s = 60;
+    std::vector<Walk> walks;
+    const auto over_at = [&](std::size_t f, std::size_t k) {
+        return overvoltage_V.empty() ? 0.0 : overvoltage_V[f][k];
+    };
+    for (std::size_t r = 0; r < test.rests.size(); ++r) {
+        const Rest& rest = test.rests[r];
+        if (rest.first_row < 2) continue;
+        const Log& log = *logs[rest.log];
+        const std::size_t last = rest.first_row - 1;
+        const std::size_t first = steady_from(log, last);
+        if (!(log.current_A[last] < 0) || last - first < 3 ||
+            log.time_s[last] - log.time_s[first - 1] < 2 * settled_s)
+            continue;
+        walks.push_back(
+            {r, first, last, rest.voltage_V - log.voltage_V[last] + over_at(rest.log, last)});
+    }
+    double differ_squares = 0;
+    double differ_count = 0;
+    for (std::size_t w = 0; w < walks.size(); ++w) {
+        const Walk& walk = walks[w];
+        const Rest& rest = test.rests[walk.rest];
+        const Log& log = *logs[rest.log];
+        const std::vector<double>& charge = counts[rest.log].charge_Ah;
+        const bool follows = w > 0 && test.rests[walks[w - 1].rest].log == rest.log;
+        const double above_V = follows ? walks[w - 1].off_V : walk.off_V;
+        if (follows) {
+            differ_squares += (walk.off_V - above_V) * (walk.off_V - above_V);
+            ++differ_count;
+        }
+        const double span_Ah = charge[walk.first - 1] - charge[walk.last];
+        const double apart_Ah = 0.02 * discharged_Ah;
+        double next_Ah = charge[walk.first - 1] - apart_Ah;
+        for (std::size_t k = walk.first; k <= walk.last; ++k) {
+            if (charge[k] > next_Ah || charge[k] < charge[walk.last] + 0.5 * apart_Ah) continue;
+            // Without a model the overvoltage is that at the end, which it takes a while to reach.
+            const double f = (charge[walk.first - 1] - charge[k]) / span_Ah;
+            if (log.time_s[k] - log.time_s[walk.first - 1] < settled_s) continue;
+            if (overvoltage_V.empty() && f < 0.25) continue;
+            const double off_V = above_V + f * (walk.off_V - above_V);
+            test.between.push_back(
+                {charge[k], 0, log.voltage_V[k] - over_at(rest.log, k) + off_V, 4 * f * (1 - f)});
+            next_Ah = charge[k] - apart_Ah;
+        }
+    }
+    double walk_std_V = 0;
+    if (differ_count >= 2) {
+        walk_std_V =
+            std::max(0.5 * std::sqrt(differ_squares / differ_count), 0.5 * settings.voltage_std_V);
+    } else {
+        for (const Walk& walk : walks) {
+            const std::size_t f = test.rests[walk.rest].log;
+            walk_std_V = std::max(walk_std_V, settings.missing_share_std *
+                                                  std::abs(walk.off_V - over_at(f, walk.last)));
+        }
+    }
+    for (WalkedPoint& point : test.between)
+        point.voltage_std_V = std::hypot(settings.voltage_std_V, walk_std_V * point.voltage_std_V);
+
     // The floor: where the lowest steady discharge ends, if it is steep there.
     std::optional<FloorDischarge> floor;
     for (std::size_t f = 0; f < logs.size(); ++f) {
@@ -585,27 +663,35 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
         }
         if (why.empty()) {
             test.floor_voltage_V = settings.floor_voltage_V.value_or(end_V);
-            // Below the last rest; without a model, the overvoltage from the step at its start.
-            double over_ohm = 0;
-            if (overvoltage_V.empty()) {
+            // Below the last rest: what the last walk left, without a model all of the overvoltage.
+            double off_V = 0;
+            double off_A = 0;
+            for (const Walk& walk : walks) {
+                if (test.rests[walk.rest].log != floor->log || walk.last > floor->first) continue;
+                off_V = walk.off_V;
+                off_A = log.current_A[walk.last];
+            }
+            if (off_A == 0 && overvoltage_V.empty()) {
                 std::size_t settled = floor->first;
-                while (settled < floor->last && log.time_s[settled] - log.time_s[floor->first] < 60)
+                while (settled < floor->last &&
+                       log.time_s[settled] - log.time_s[floor->first - 1] < settled_s)
                     ++settled;
-                const double flowing_A = log.current_A[settled];
-                over_ohm = (log.voltage_V[settled] - log.voltage_V[floor->first - 1]) / flowing_A;
+                off_A = log.current_A[settled];
+                off_V = log.voltage_V[floor->first - 1] - log.voltage_V[settled];
             }
             double next_Ah = 0;
             const double apart_Ah = 0.004 * discharged_Ah;
             for (std::size_t k = floor->first; k <= floor->last; ++k) {
                 // Slow processes go on for a while; the first rows would show too little of them.
-                if (log.time_s[k] - log.time_s[floor->first - 1] < 60) continue;
+                if (log.time_s[k] - log.time_s[floor->first - 1] < settled_s) continue;
                 if (k < floor->last && charge[k] > next_Ah - apart_Ah && next_Ah < 0) continue;
-                const double over_V = overvoltage_V.empty() ? over_ohm * log.current_A[k]
-                                                            : overvoltage_V[floor->log][k];
+                const double model_V = over_at(floor->log, k);
+                const double left_V =
+                    overvoltage_V.empty() ? off_V * log.current_A[k] / off_A : off_V;
                 next_Ah = charge[k];
-                test.floor.push_back(
-                    {charge[k], 0, log.voltage_V[k] - over_V,
-                     std::hypot(settings.voltage_std_V, settings.missing_share_std * over_V)});
+                test.floor.push_back({charge[k], 0, log.voltage_V[k] - model_V + left_V,
+                                      std::hypot(settings.voltage_std_V,
+                                                 settings.missing_share_std * (left_V - model_V))});
             }
         }
     }
@@ -627,13 +713,13 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
                                                 "(floor_voltage_V)"));
     } else {
         std::vector<double> charge, voltage;
-        for (const FloorPoint& point : test.floor) {
+        for (const WalkedPoint& point : test.floor) {
             charge.push_back(point.charge_Ah);
             voltage.push_back(point.voltage_V);
         }
         const double slope =
             charge.size() > 1 ? end_slope_V_per_Ah(charge, voltage, 0.01 * discharged_Ah) : 0;
-        const FloorPoint& end = test.floor.back();
+        const WalkedPoint& end = test.floor.back();
         const double above_V = std::max(0.0, end.voltage_V - *test.floor_voltage_V);
         // What the current left in the cell at the floor, by the slope there; half of it is open.
         constexpr double most_left = 0.05;
@@ -668,8 +754,12 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
         }
         rest.hysteresis = h;
     }
-    for (FloorPoint& point : test.floor)
-        point.soc = 1 + point.charge_Ah / test.capacity_Ah;
+    for (auto* points : {&test.between, &test.floor}) {
+        for (WalkedPoint& point : *points)
+            point.soc = 1 + point.charge_Ah / test.capacity_Ah;
+        std::stable_sort(points->begin(), points->end(),
+                         [](const WalkedPoint& a, const WalkedPoint& b) { return a.soc > b.soc; });
+    }
     std::stable_sort(test.rests.begin(), test.rests.end(),
                      [](const Rest& a, const Rest& b) { return a.soc > b.soc; });
 
@@ -740,7 +830,7 @@ OcvCurve ocv_curve(const RestTest& test, const RestTestSettings& settings) {
                  std::hypot(rest.voltage_std_V, charge_side ? test.half_gap_V_std : 0.0));
         lowest_rest = std::min(lowest_rest, rest.soc);
     }
-    for (const FloorPoint& point : test.floor) {
+    for (const WalkedPoint& point : test.floor) {
         if (point.soc < lowest_rest - settings.merge_soc && point.soc > 0.002)
             down.add(point.soc, point.voltage_V, point.voltage_std_V);
     }
@@ -763,10 +853,28 @@ OcvCurve ocv_curve(const RestTest& test, const RestTestSettings& settings) {
                     " % SOC; an OCV from rests needs at least 3 places over 30 %");
     }
     const double between = share_between(points);
-    if (below.size() > 0) {
+    // What the discharges say, where it is not next to a rest.
+    CurvePoints all = std::move(below);
+    const CurvePoints rests_only = points;
+    for (const WalkedPoint& point : test.between) {
+        const auto after =
+            std::lower_bound(rests_only.soc.begin(), rests_only.soc.end(), point.soc) -
+            rests_only.soc.begin();
+        if (after == 0 || after == static_cast<std::ptrdiff_t>(rests_only.size())) continue;
+        const auto k = static_cast<std::size_t>(after);
+        const double near = 0.5 * settings.merge_soc + 0.002;
+        if (point.soc - rests_only.soc[k - 1] < near || rests_only.soc[k] - point.soc < near)
+            continue;
+        const double f =
+            (point.soc - rests_only.soc[k - 1]) / (rests_only.soc[k] - rests_only.soc[k - 1]);
+        const double drawn_V =
+            rests_only.std_V[k - 1] + f * (rests_only.std_V[k] - rests_only.std_V[k - 1]);
+        all.add(point.soc, point.voltage_V, std::hypot(drawn_V, point.voltage_std_V));
+    }
+    if (all.size() > 0) {
         for (std::size_t k = 0; k < points.size(); ++k)
-            below.add(points.soc[k], points.voltage_V[k], points.std_V[k]);
-        points = rising(std::move(below), 0);
+            all.add(points.soc[k], points.voltage_V[k], points.std_V[k]);
+        points = rising(std::move(all), 0);
     }
     const std::vector<double> slope = monotone_slopes(points.soc, points.voltage_V);
     const auto count = static_cast<std::size_t>(settings.node_count);

@@ -75,8 +75,9 @@ struct Rest {
     double hysteresis{0};      ///< -1: met after discharge, +1: after charge; else in between.
 };
 
-/// A place on the last discharge to the floor, the overvoltage taken off.
-struct FloorPoint {
+/// A place on a steady discharge, the overvoltage taken off: between two rests it is drawn onto
+/// both, so that the rests give the level and the discharge the shape.
+struct WalkedPoint {
     double charge_Ah{0};  ///< Since full, not positive.
     double soc{0};
     double voltage_V{0};
@@ -93,7 +94,8 @@ struct RestTest {
     double voltage_max_V{0};                ///< Highest voltage.
     std::optional<double> floor_voltage_V;  ///< When a discharge met it.
     std::vector<Rest> rests;                ///< By falling SOC.
-    std::vector<FloorPoint> floor;          ///< By falling SOC; empty when no discharge met it.
+    std::vector<WalkedPoint> between;       ///< On the discharges from rest to rest.
+    std::vector<WalkedPoint> floor;  ///< From the last rest down to the floor, if it was met.
     double half_gap_V{0};  ///< Mean over the rests met after charge; 0 when none is claimed.
     double half_gap_V_std{0};
     std::vector<std::string> notes;
