@@ -158,6 +158,7 @@ struct FloorDischarge {
 };
 
 constexpr double floor_band_V = 0.015;
+constexpr double full_share_std = 0.003;  // how well "full" is met, as in the pulse fit
 
 /// Last discharge of a log, no faster than two hours for all of it, that ends lowest.
 std::optional<FloorDischarge> lowest_discharge(const Log& log, const RestLog& one,
@@ -546,7 +547,8 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
                     const double missing_V = -overvoltage_V[f][rest.last_row];
                     rest.voltage_V = seen.last_voltage_V + missing_V;
                     rest.voltage_std_V =
-                        std::hypot(settings.voltage_std_V, settings.missing_share_std * missing_V);
+                        std::hypot(settings.voltage_std_V, settings.missing_share_std * missing_V,
+                                   0.5 * (rest.voltage_V - seen.voltage_V));
                 }
             }
             for (std::size_t row = rest.first_row; row <= rest.last_row; ++row)
@@ -729,7 +731,6 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
         const RestLog& one = counts[floor->log];
         const double offset_Ah =
             settings.offset_share_std * one.largest_A * one.active_s / seconds_per_hour<double>;
-        constexpr double full_share_std = 0.003;  // how well "full" is met, as in the pulse fit
         test.capacity_Ah_std =
             std::sqrt(std::pow(settings.gain_std * test.capacity_Ah, 2) + offset_Ah * offset_Ah +
                       0.25 * left_Ah * left_Ah + std::pow(full_share_std * test.capacity_Ah, 2));
@@ -900,6 +901,16 @@ OcvCurve ocv_curve(const RestTest& test, const RestTestSettings& settings) {
                                             (points.voltage_V[at] - points.voltage_V[at - 1]));
         }
         curve.voltage_std_V.push_back(std_V);
+    }
+    // A capacity that is off moves the curve along SOC, the more the further from full.
+    const double capacity_std = test.capacity_Ah_std / test.capacity_Ah;
+    for (std::size_t k = 0; k < count; ++k) {
+        const std::size_t before = k > 0 ? k - 1 : k;
+        const std::size_t after = k + 1 < count ? k + 1 : k;
+        const double slope_V = (curve.discharge_V[after] - curve.discharge_V[before]) /
+                               (curve.soc[after] - curve.soc[before]);
+        const double soc_std = std::hypot(full_share_std, (1 - curve.soc[k]) * capacity_std);
+        curve.voltage_std_V[k] = std::hypot(curve.voltage_std_V[k], soc_std * slope_V);
     }
     for (std::size_t k = 1; k < count; ++k)
         curve.discharge_V[k] = std::max(curve.discharge_V[k], curve.discharge_V[k - 1] + 1e-7);
