@@ -247,6 +247,28 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
     });
 }
 
+/// The hysteresis rate from the slow test and the pulse tests at the temperature of the OCV.
+HysteresisRateFit hysteresis_of(const Cell& cell, const Log* slow, const SlowTest& slow_test,
+                                const std::vector<Log>& pulses,
+                                const std::vector<std::vector<std::size_t>>& groups,
+                                const std::vector<PulseFit>& fits, const FitSettings& settings) {
+    Cell assumed = cell;
+    assumed.hysteresis_rate = settings.hysteresis_rate;
+    std::vector<Log> logs;
+    std::vector<double> initial_soc;
+    if (slow) {
+        logs.push_back(*slow);
+        initial_soc.push_back(std::clamp(slow_test.soc.front(), 0.0, 1.0));
+    }
+    const PulseFit& fit = nearest_fit(fits, cell.ocv.reference_temperature_degC);
+    const auto& group = groups[static_cast<std::size_t>(&fit - fits.data())];
+    for (std::size_t k = 0; k < group.size(); ++k) {
+        logs.push_back(pulses[group[k]]);
+        initial_soc.push_back(std::clamp(fit.initial_soc[k], 0.0, 1.0));
+    }
+    return fit_hysteresis_rate(logs, assumed, initial_soc, settings.hysteresis);
+}
+
 /// The logs at the temperature nearest 25 degC, for an OCV from rests.
 std::vector<const Log*> rested_logs(const std::vector<Log>& pulses,
                                     const std::vector<std::vector<std::size_t>>& groups) {
@@ -515,7 +537,8 @@ std::string choice_in_words(const std::vector<FormTrial>& forms) {
 
 /// \param slow null: the OCV comes from the rests of the pulse tests
 FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSettings& settings,
-                   const FitProgress& progress, const std::vector<Log>& charges) {
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
     if (pulses.empty()) throw Error("a cell fit needs at least one pulse test");
     if (settings.passes < 1 || settings.passes > 20)
         throw Error("passes: " + std::to_string(settings.passes) + " is outside 1 .. 20");
@@ -527,6 +550,17 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     Cell& cell = result.cell;
     cell.name = settings.name;
     cell.hysteresis_rate = settings.hysteresis_rate;
+    std::vector<Log> to_full = cycles;
+    if (slow) to_full.push_back(*slow);
+    if (to_full.empty()) {
+        result.efficiency.efficiency_std = settings.efficiency.assumed_std;
+        result.efficiency.note = "Assumed: coulombic efficiency 1 (std " +
+                                 number_text(settings.efficiency.assumed_std) +
+                                 "). Cycles from full to full would tell.";
+    } else {
+        result.efficiency = fit_coulombic_efficiency(to_full, settings.efficiency);
+        cell.coulombic_efficiency = result.efficiency.efficiency;
+    }
     std::vector<std::vector<std::size_t>> groups;
     std::vector<const Log*> rested;
     RestTestSettings rest_settings = settings.rests;
@@ -547,6 +581,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     } else {
         groups = temperature_groups(pulses, settings);
         rest_settings.hysteresis_rate = settings.hysteresis_rate;
+        rest_settings.offset_share_std = settings.pulse_offset_share_std;
         rested = rested_logs(pulses, groups);
         read_rests({});
     }
@@ -595,6 +630,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
         if (slow) set_charge_rise(cell, *slow, result.slow);
+        result.hysteresis = hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
+        if (result.hysteresis.told) cell.hysteresis_rate = result.hysteresis.rate;
         const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
             if (slow) {
@@ -639,6 +676,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     provenance.method = "fitted to tests";
     const std::vector<std::string>& first_notes = slow ? result.slow.notes : result.rests->notes;
     provenance.notes.insert(provenance.notes.begin(), first_notes.begin(), first_notes.end());
+    provenance.notes.push_back(result.hysteresis.note);
+    provenance.notes.push_back(result.efficiency.note);
     provenance.notes.push_back(charge_rise_note(cell, result.charges, slow != nullptr));
     if (slow) {
         SourceFile slow_file;
@@ -687,13 +726,15 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
 }  // namespace
 
 FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSettings& settings,
-                   const FitProgress& progress, const std::vector<Log>& charges) {
-    return fit_from(&slow, pulses, settings, progress, charges);
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
+    return fit_from(&slow, pulses, settings, progress, charges, cycles);
 }
 
 FitResult fit_cell(const std::vector<Log>& pulses, const FitSettings& settings,
-                   const FitProgress& progress, const std::vector<Log>& charges) {
-    return fit_from(nullptr, pulses, settings, progress, charges);
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
+    return fit_from(nullptr, pulses, settings, progress, charges, cycles);
 }
 
 }  // namespace voltkeel

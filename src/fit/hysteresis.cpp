@@ -337,18 +337,20 @@ HysteresisRateFit fit_hysteresis_rate(const std::vector<Log>& logs, const Cell& 
     const double spacing = (high - low) / (looks - 1);
     result.rate = std::exp(mean);
     result.rate_log_std = std::sqrt(std::max(second / sum - mean * mean, spacing * spacing / 12));
-    const std::string found = number_text(result.rate) + " (a factor of " +
-                              number_text(std::exp(result.rate_log_std), "%.2g") + ")";
     const std::string where = std::to_string(result.turns) +
                               (result.turns == 1 ? " turn" : " turns") + " of the current, " +
                               std::to_string(result.rows) + " rows met to " +
                               number_text(1e3 * result.residual_rms_V, "%.1f") + " mV";
     result.told = best > 0 && best < looks - 1 && result.rate_log_std < settings.largest_log_std;
     if (result.told) {
-        result.note = "hysteresis_rate " + found + " is fitted to " + where + ".";
+        result.note = "hysteresis_rate " + number_text(result.rate, "%.3g") + " (std " +
+                      number_text(result.rate * result.rate_log_std, "%.2g") + ") is fitted to " +
+                      where + ".";
     } else {
-        result.note = assumed + "The tests do not tell (" + where + " allow " + found +
-                      "; half the gap is " + number_text(500 * gap_V, "%.1f") +
+        result.note = assumed + "The tests do not tell (" + where + " allow " +
+                      number_text(result.rate, "%.3g") + " within a factor of " +
+                      number_text(std::exp(result.rate_log_std), "%.2g") + "; half the gap is " +
+                      number_text(500 * gap_V, "%.1f") +
                       " mV at most): a slow cycle that turns half-way would.";
     }
     return result;

@@ -15,7 +15,7 @@ namespace voltkeel {
 struct HysteresisSettings {
     double fastest_rate_per_h{0.25};  ///< Rows under more current than this multiple of the
                                       ///< capacity per hour do not count; > 0.
-    double rest_s{600};  ///< Rests count from here on; > 0.
+    double rest_s{600};               ///< Rests count from here on; > 0.
     double soc_low{
         0.08};  ///< Below, the curve is too steep: an error of SOC passes for hysteresis.
     double soc_high{0.92};              ///< Above, likewise.
