@@ -55,6 +55,24 @@ Relaxation relaxation(const RestRows& rows, double time_s) {
     return fit;
 }
 
+/// Drift in the last third of the rows, by a straight line.
+double end_drift(const RestRows& rows) {
+    const double from_s = rows.since_s.back() * 2 / 3;
+    double w = 0, t = 0, v = 0, tt = 0, tv = 0;
+    for (std::size_t k = 0; k < rows.since_s.size(); ++k) {
+        if (rows.since_s[k] < from_s) continue;
+        const double since_s = rows.since_s[k] - from_s;
+        const double volt = rows.voltage_V[k] - rows.voltage_V.back();
+        w += rows.weight[k];
+        t += rows.weight[k] * since_s;
+        v += rows.weight[k] * volt;
+        tt += rows.weight[k] * since_s * since_s;
+        tv += rows.weight[k] * since_s * volt;
+    }
+    const double spread = w * tt - t * t;
+    return spread > 1e-9 * w * tt ? (w * tv - t * v) / spread : 0;
+}
+
 /// Slopes of the shape-preserving cubic at its points.
 std::vector<double> monotone_slopes(const std::vector<double>& x, const std::vector<double>& y) {
     const std::size_t count = x.size();
@@ -342,7 +360,7 @@ RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t 
     const double duration_s = log.time_s[last_row] - begin_s;
     // What is over soon tells nothing of what is missing at the end.
     std::size_t from = first_row;
-    while (last_row - from > 2 && log.time_s[from] - begin_s < 0.1 * duration_s)
+    while (last_row - from > 2 && log.time_s[from] - begin_s < 0.25 * duration_s)
         ++from;
     RestRows rows;
     double sum = 0;
@@ -369,6 +387,7 @@ RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t 
         last_weight += rows.weight[k];
     }
     result.last_voltage_V = last_weight > 0 ? last_V / last_weight : rows.voltage_V.back();
+    const double drift_V_per_s = end_drift(rows);
 
     // Golden section on ln tau, after a coarse look: the sum of squares may have two valleys.
     constexpr int looks = 25;
@@ -422,8 +441,10 @@ RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t 
     const double known =
         missing_V * missing_V / (missing_V * missing_V + noise_std_V * noise_std_V);
     result.voltage_V = result.last_voltage_V + known * missing_V;
-    result.voltage_std_V =
-        std::hypot(voltage_std_V, std::sqrt(known) * noise_std_V, missing_share_std * missing_V);
+    // A process slower than the rest shows as a drift at its end and could go on for as long again.
+    const double slow_V = drift_V_per_s * duration_s - known * missing_V;
+    result.voltage_std_V = std::hypot(std::hypot(voltage_std_V, std::sqrt(known) * noise_std_V),
+                                      missing_share_std * missing_V, 0.7 * slow_V);
     result.time_s = time_s;
     return result;
 }

@@ -40,14 +40,14 @@ struct RestedVoltage {
 };
 
 /// Carries the voltage of a rest on to its end: V(t) = V_end + a exp(-t / tau), least squares over
-/// the rows behind its first tenth, each row weighed with the time it stands for. tau is searched
-/// between a twentieth of the rest and the whole of it; a longer one is not to be told from a
+/// the rows behind its first quarter, each row weighed with the time it stands for. tau is searched
+/// between a twentieth and the whole of these; a longer one is not to be told from a
 /// straight line.
 /// \param log any log \param first_row, last_row of the rest, counted from 0; no current between
 /// \param voltage_std_V of a reading
-/// \param missing_share_std how well the part that is missing is known, as a share of it; slower
-/// processes than the one that is seen always remain
-/// \throws Error for rows that are none, fewer than 3, or not at rest
+/// \param missing_share_std how well the part that is missing is known, as a share of it; what a
+/// drift at the end would still add counts in the spread as well \throws Error for rows that are
+/// none, fewer than 3, or not at rest
 [[nodiscard]] RestedVoltage rested_voltage(const Log& log, std::size_t first_row,
                                            std::size_t last_row, double voltage_std_V = 0.001,
                                            double missing_share_std = 0.3);
