@@ -1,5 +1,7 @@
 #include "voltkeel/fit/coulombic_efficiency.hpp"
 
+#include <Eigen/Cholesky>
+#include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 
@@ -8,6 +10,44 @@
 #include "voltkeel/units.hpp"
 
 namespace voltkeel {
+
+namespace {
+
+/// The balances of one log as columns.
+struct Chain {
+    Eigen::VectorXd charged_Ah;
+    Eigen::VectorXd active_h;
+    Eigen::VectorXd missing_Ah;
+    Eigen::MatrixXd covariance;
+};
+
+Chain chain_of(std::vector<FullBalance> balances) {
+    balances.erase(std::remove_if(balances.begin(), balances.end(),
+                                  [](const FullBalance& b) { return !(b.charged_Ah > 0); }),
+                   balances.end());
+    const auto count = static_cast<Eigen::Index>(balances.size());
+    Chain chain{Eigen::VectorXd(count), Eigen::VectorXd(count), Eigen::VectorXd(count),
+                Eigen::MatrixXd::Zero(count, count)};
+    for (Eigen::Index k = 0; k < count; ++k) {
+        const FullBalance& b = balances[static_cast<std::size_t>(k)];
+        chain.charged_Ah[k] = b.charged_Ah;
+        chain.active_h[k] = b.active_s / seconds_per_hour<double>;
+        chain.missing_Ah[k] = b.charged_Ah - b.discharged_Ah - b.gained_Ah;
+        const double std_Ah = std::max(b.std_Ah, 1e-9);
+        chain.covariance(k, k) = std_Ah * std_Ah;
+        if (k == 0) continue;
+        // What is not full at the end of one cycle is not full at the start of the next: half of
+        // the variance of each is that of the state they share, with opposite signs.
+        const FullBalance& last = balances[static_cast<std::size_t>(k - 1)];
+        if (last.last_row != b.first_row) continue;
+        const double shared = -0.5 * std_Ah * std::max(last.std_Ah, 1e-9);
+        chain.covariance(k, k - 1) = shared;
+        chain.covariance(k - 1, k) = shared;
+    }
+    return chain;
+}
+
+}  // namespace
 
 CoulombicEfficiencyFit fit_coulombic_efficiency(const std::vector<Log>& logs,
                                                 const CoulombicEfficiencySettings& settings) {
@@ -38,21 +78,19 @@ CoulombicEfficiencyFit fit_coulombic_efficiency(const std::vector<Log>& logs,
         fit.balances = 0;
         fit.charged_Ah = 0;
         for (const Log& log : logs) {
-            for (const FullBalance& b : full_balances(log, settings.balance, offset_A)) {
-                if (!(b.charged_Ah > 0)) continue;
-                const double weight = 1 / std::max(b.std_Ah * b.std_Ah, 1e-18);
-                const double put_in_Ah = b.charged_Ah;
-                const double hours = b.active_s / seconds_per_hour<double>;
-                const double missing_Ah = b.charged_Ah - b.discharged_Ah - b.gained_Ah;
-                aa += weight * put_in_Ah * put_in_Ah;
-                ab -= weight * put_in_Ah * hours;
-                bb += weight * hours * hours;
-                ay += weight * put_in_Ah * missing_Ah;
-                by -= weight * hours * missing_Ah;
-                yy += weight * missing_Ah * missing_Ah;
-                ++fit.balances;
-                fit.charged_Ah += put_in_Ah;
-            }
+            const Chain chain = chain_of(full_balances(log, settings.balance, offset_A));
+            if (chain.charged_Ah.size() == 0) continue;
+            const Eigen::LDLT<Eigen::MatrixXd> ldlt(chain.covariance);
+            const Eigen::VectorXd charged = ldlt.solve(chain.charged_Ah);
+            const Eigen::VectorXd hours = ldlt.solve(chain.active_h);
+            aa += charged.dot(chain.charged_Ah);
+            ab -= charged.dot(chain.active_h);
+            bb += hours.dot(chain.active_h);
+            ay += charged.dot(chain.missing_Ah);
+            by -= hours.dot(chain.missing_Ah);
+            yy += chain.missing_Ah.dot(ldlt.solve(chain.missing_Ah));
+            fit.balances += static_cast<std::size_t>(chain.charged_Ah.size());
+            fit.charged_Ah += chain.charged_Ah.sum();
         }
         if (fit.balances == 0) {
             fit.note =

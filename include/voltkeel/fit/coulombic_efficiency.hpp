@@ -42,10 +42,10 @@ struct CoulombicEfficiencyFit {
 /// Between two times at which the cell was equally full
 ///     charged - discharged - gained = (1 - efficiency) charged - offset * time with current
 /// One cycle cannot tell the two apart; cycles at different rates can, as the offset goes with the
-/// time and the efficiency with the charge. Least squares over all balances, the offset the same in
-/// all logs (one tester, one range); the spreads grow when the balances differ by more than full
-/// repeats. A gain error of the current cancels.
-/// \throws Error for an unusable log or setting
+/// time and the efficiency with the charge. Generalised least squares over all balances, the offset
+/// the same in all logs (one tester, one range), neighbours sharing the state between them; the
+/// spreads grow when the balances differ by more than full repeats. A gain error of the current
+/// cancels. \throws Error for an unusable log or setting
 [[nodiscard]] CoulombicEfficiencyFit fit_coulombic_efficiency(
     const std::vector<Log>& logs, const CoulombicEfficiencySettings& settings = {});
 
