@@ -908,8 +908,8 @@ def _parser() -> argparse.ArgumentParser:
         nargs="+",
         default=[],
         metavar="FILE",
-        help="slow discharge and charge, C/20 or so; several files are one test, in the order given; without it capacity "
-        "and OCV come from the rests of the pulse tests",
+        help="slow discharge and charge, C/20 or so; several files are one test, in the order given; without it "
+        "capacity and OCV come from the rests of the pulse tests",
     )
     fit.add_argument(
         "--capacity-Ah",

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <limits>
 
 #include "fit/statistics.hpp"
@@ -758,7 +759,8 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
         test.notes.push_back("Capacity: " + number_text(-end.charge_Ah, "%.3f") +
                              " Ah from full to " +
                              number_text(logs[floor->log]->voltage_V[floor->last]) + " V in " +
-                             logs[floor->log]->source + ", and " + number_text(left_Ah, "%.3f") +
+                             std::filesystem::path(logs[floor->log]->source).filename().string() +
+                             ", and " + number_text(left_Ah, "%.3f") +
                              " Ah that the current left in the cell (by the slope there): " +
                              number_text(test.capacity_Ah, "%.3f") + " Ah (std " +
                              number_text(test.capacity_Ah_std, "%.3f") + ").");
