@@ -399,3 +399,28 @@ TEST_CASE("the model carries rests on better than each relaxation by itself", "[
     CAPTURE(std::sqrt(with_V2 / 9), std::sqrt(without_V2 / 9));
     CHECK(with_V2 < without_V2);
 }
+
+TEST_CASE("rests beside a slow test draw an OCV that reads too high down", "[fit][rest]") {
+    const Cell truth = steep_cell();
+    Log slow = made_log(truth, voltkeel_test::slow_program(5), {"slow.csv", 1, 25, 5e-4, 0, 241});
+    for (double& voltage_V : slow.voltage_V)
+        voltage_V += 0.004;  // another channel of the tester
+    const Log pulses = made_log(truth, pulse_program(5), {"pulses.csv", 1, 25, 5e-4, 0, 242});
+    FitSettings settings;
+    settings.choose_form = false;
+    settings.pulses.charge_transfer = false;
+    settings.pulses.soc_nodes = 21;
+    const FitResult result = fit_cell(slow, {pulses}, settings);
+    CHECK_FALSE(result.rests);
+    double sum_V = 0;
+    for (std::size_t k = 30; k <= 180; ++k) {
+        const double off_V = result.cell.ocv.discharge_V[k] - truth.ocv.discharge_V[k];
+        CAPTURE(result.cell.ocv.soc[k], off_V, result.cell.ocv.voltage_std_V[k]);
+        CHECK(std::abs(off_V) < 0.003);
+        CHECK(std::abs(off_V) < 3 * result.cell.ocv.voltage_std_V[k]);
+        sum_V += off_V;
+    }
+    CAPTURE(sum_V / 151);
+    // The prior holds all nodes together: about half of it is taken back, and the spread says so.
+    CHECK(std::abs(sum_V / 151) < 0.0025);
+}
