@@ -300,7 +300,7 @@ def _fit(options: argparse.Namespace) -> int:
         cell.thermal = vk.fit_thermal([*pulses, *(_read_log(path, options) for path in options.heat)], cell)
     provenance = cell.provenance
     provenance.made_at = _now()
-    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges]}
+    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges, *options.cycles]}
     files = provenance.files
     if len(slow_parts) > 1:
         joined = files[0]

@@ -645,8 +645,13 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
         if (slow) set_charge_rise(cell, *slow, result.slow);
-        result.hysteresis = hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
-        if (result.hysteresis.told) cell.hysteresis_rate = result.hysteresis.rate;
+        if (pass + 2 >=
+            settings.passes) {  // before, the overvoltage of the slow test is in the OCV
+            result.hysteresis =
+                hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
+            cell.hysteresis_rate =
+                result.hysteresis.told ? result.hysteresis.rate : settings.hysteresis_rate;
+        }
         const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
             if (slow) {
@@ -717,6 +722,14 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     }
     for (const PulseFit& fit : fits)
         provenance.notes.insert(provenance.notes.end(), fit.findings.begin(), fit.findings.end());
+    for (const Log& log : cycles) {
+        SourceFile file;
+        file.role = "cycles";
+        file.name = log.source;
+        file.rows = log.size();
+        file.temperature_degC = quantile(log.temperature_degC, 0.5);
+        provenance.files.push_back(file);
+    }
     for (std::size_t k = 0; k < charges.size(); ++k) {
         SourceFile file;
         file.role = "charge";

@@ -552,12 +552,11 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
             rest.charge_Ah = one.charge_Ah[rest.last_row];
             rest.last_voltage_V = log.voltage_V[rest.last_row];
             rest.voltage_V = rest.last_voltage_V;
-            rest.voltage_std_V = settings.voltage_std_V;
-            if (full) {
-                // Nothing is known of what came before; a full cell falls by some mV for hours.
-                constexpr double full_std_V = 0.005;
-                rest.voltage_std_V = std::hypot(settings.voltage_std_V, full_std_V);
-            } else if (rest.last_row - rest.first_row >= 2) {
+            // Nothing is known of what came before the first, a full cell falls by some mV for
+            // hours; and two rows show no relaxation.
+            constexpr double unseen_std_V = 0.005;
+            rest.voltage_std_V = std::hypot(settings.voltage_std_V, unseen_std_V);
+            if (!full && rest.last_row - rest.first_row >= 2) {
                 const RestedVoltage seen =
                     rested_voltage(log, rest.first_row, rest.last_row, settings.voltage_std_V,
                                    settings.missing_share_std);
@@ -658,7 +657,12 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
             (!floor || logs[f]->voltage_V[found->last] < logs[floor->log]->voltage_V[floor->last]))
             floor = found;
     }
-    test.voltage_min_V = floor ? logs[floor->log]->voltage_V[floor->last] : highest_start_V;
+    double lowest_V = highest_start_V;
+    for (const Log* log : logs)
+        lowest_V =
+            std::min(lowest_V, *std::min_element(log->voltage_V.begin(), log->voltage_V.end()));
+    test.voltage_min_V = settings.floor_voltage_V.value_or(
+        floor ? logs[floor->log]->voltage_V[floor->last] : lowest_V);
     std::string why;
     if (!floor) {
         why = "no steady discharge, slower than two hours for all of the charge";
@@ -720,6 +724,12 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
         }
     }
 
+    if (!test.floor_voltage_V && !settings.floor_voltage_V) {
+        test.notes.push_back(
+            "The lowest voltage of the window is that of the lowest discharge seen, " +
+            number_text(test.voltage_min_V) + " V; the cell maker's data sheet may allow less.");
+    }
+
     // Capacity.
     double left_Ah = 0;
     if (test.capacity_given) {
@@ -765,18 +775,22 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
                              number_text(test.capacity_Ah, "%.3f") + " Ah (std " +
                              number_text(test.capacity_Ah_std, "%.3f") + ").");
     }
-    for (Rest& rest : test.rests) {
-        rest.soc = 1 + rest.charge_Ah / test.capacity_Ah;
-        // Which branch it lies on, walked with the rate assumed.
-        const Log& log = *logs[rest.log];
+    for (std::size_t f = 0; f < logs.size(); ++f) {
+        // Which branch a rest lies on, walked with the rate assumed.
+        const std::vector<double>& charge = counts[f].charge_Ah;
+        std::size_t k = 0;
         double h = 0;
-        for (std::size_t k = 1; k < rest.first_row; ++k) {
-            const double moved = log.current_A[k] * (log.time_s[k] - log.time_s[k - 1]) /
-                                 (seconds_per_hour<double> * test.capacity_Ah);
-            const double target = moved > 0 ? 1 : (moved < 0 ? -1 : h);
-            h += -std::expm1(-settings.hysteresis_rate * std::abs(moved)) * (target - h);
+        for (Rest& rest : test.rests) {
+            if (rest.log != f) continue;
+            for (++k; k <= rest.last_row; ++k) {
+                const double moved = (charge[k] - charge[k - 1]) / test.capacity_Ah;
+                const double target = moved > 0 ? 1 : (moved < 0 ? -1 : h);
+                h += -std::expm1(-settings.hysteresis_rate * std::abs(moved)) * (target - h);
+            }
+            k = rest.last_row;
+            rest.soc = 1 + rest.charge_Ah / test.capacity_Ah;
+            rest.hysteresis = h;
         }
-        rest.hysteresis = h;
     }
     for (auto* points : {&test.between, &test.floor}) {
         for (WalkedPoint& point : *points)

@@ -118,6 +118,10 @@ def test_fit_without_a_slow_test(tmp_path: Path) -> None:
 def test_fit_says_what_cycles_tell_of_the_efficiency(tmp_path: Path) -> None:
     words = ("fit", "--pulses", DEMO / "pulses_25degC.csv", "--out", tmp_path / "c.json", "--branches", "2", "--linear")
     text = run_ok(*words, "--capacity-Ah", "4.95", "--cycles", DEMO / "slow_test_25degC.csv")
+    files = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))["provenance"]["files"]
+    assert [(file["role"], file["name"], len(file["sha256"])) for file in files][1:] == [
+        ("cycles", "slow_test_25degC.csv", 64)
+    ]
     assert re.search(r"Note: Assumed: coulombic efficiency 1 \(std 0\.003\)\. The cycles \(1 balance", text)
 
 
