@@ -138,6 +138,165 @@ void bind_incremental_capacity(py::module_& module) {
         "IncrementalCapacitySettings\n\nReturns\n-------\nIncrementalCapacity");
 }
 
+void bind_rest_test(py::module_& module) {
+    using Settings = RestTestSettings;
+    py::class_<Settings> settings(module, "RestTestSettings", "Knobs of the evaluation of rests.");
+    add_keyword_constructor(settings);
+    settings
+        .def_readwrite("capacity_Ah", &Settings::capacity_Ah,
+                       "None: from a discharge from full to the floor")
+        .def_readwrite("capacity_share_std", &Settings::capacity_share_std,
+                       "how well a capacity handed in is known, relative")
+        .def_readwrite("floor_voltage_V", &Settings::floor_voltage_V,
+                       "voltage that counts as empty; None: where a steady discharge ends steeply")
+        .def_readwrite("shortest_rest_s", &Settings::shortest_rest_s)
+        .def_readwrite("merge_soc", &Settings::merge_soc, "rests closer than this are one")
+        .def_readwrite("node_count", &Settings::node_count)
+        .def_readwrite("voltage_std_V", &Settings::voltage_std_V)
+        .def_readwrite("missing_share_std", &Settings::missing_share_std,
+                       "how well what a rest lacks is known, as a share of it")
+        .def_readwrite("gain_std", &Settings::gain_std)
+        .def_readwrite("offset_share_std", &Settings::offset_share_std)
+        .def_readwrite("hysteresis_rate", &Settings::hysteresis_rate);
+    py::class_<RestedVoltage>(module, "RestedVoltage", "A relaxation carried on to its end.")
+        .def_readonly("voltage_V", &RestedVoltage::voltage_V)
+        .def_readonly("voltage_std_V", &RestedVoltage::voltage_std_V)
+        .def_readonly("last_voltage_V", &RestedVoltage::last_voltage_V)
+        .def_readonly("time_s", &RestedVoltage::time_s);
+    py::class_<Rest>(module, "Rest", "A rest with what it says of the OCV.")
+        .def_readonly("log", &Rest::log, "which of the logs")
+        .def_readonly("first_row", &Rest::first_row)
+        .def_readonly("last_row", &Rest::last_row)
+        .def_readonly("duration_s", &Rest::duration_s)
+        .def_readonly("charge_Ah", &Rest::charge_Ah, "since full, not positive")
+        .def_readonly("soc", &Rest::soc)
+        .def_readonly("voltage_V", &Rest::voltage_V, "carried on to its end")
+        .def_readonly("voltage_std_V", &Rest::voltage_std_V)
+        .def_readonly("last_voltage_V", &Rest::last_voltage_V)
+        .def_readonly("hysteresis", &Rest::hysteresis, "-1 met after discharge, +1 after charge");
+    py::class_<WalkedPoint>(module, "WalkedPoint",
+                            "A place on a steady discharge, the overvoltage taken off.")
+        .def_readonly("charge_Ah", &WalkedPoint::charge_Ah)
+        .def_readonly("soc", &WalkedPoint::soc)
+        .def_readonly("voltage_V", &WalkedPoint::voltage_V)
+        .def_readonly("voltage_std_V", &WalkedPoint::voltage_std_V);
+    py::class_<RestTest>(module, "RestTest", "What the rests of pulse tests say.")
+        .def_readonly("capacity_Ah", &RestTest::capacity_Ah)
+        .def_readonly("capacity_Ah_std", &RestTest::capacity_Ah_std)
+        .def_readonly("capacity_given", &RestTest::capacity_given)
+        .def_readonly("temperature_degC", &RestTest::temperature_degC)
+        .def_readonly("voltage_min_V", &RestTest::voltage_min_V)
+        .def_readonly("voltage_max_V", &RestTest::voltage_max_V)
+        .def_readonly("floor_voltage_V", &RestTest::floor_voltage_V)
+        .def_readonly("rests", &RestTest::rests, "By falling SOC.")
+        .def_readonly("between", &RestTest::between)
+        .def_readonly("floor", &RestTest::floor)
+        .def_readonly("half_gap_V", &RestTest::half_gap_V)
+        .def_readonly("half_gap_V_std", &RestTest::half_gap_V_std)
+        .def_readonly("notes", &RestTest::notes);
+    module.def(
+        "read_rest_test",
+        [](const std::vector<Log>& logs, const Settings& s) {
+            const py::gil_scoped_release release;
+            std::vector<const Log*> all;
+            all.reserve(logs.size());
+            for (const Log& log : logs)
+                all.push_back(&log);
+            return read_rest_test(all, s);
+        },
+        py::arg("logs"), py::arg_v("settings", Settings{}, "RestTestSettings()"),
+        "Read the rests of pulse tests that start full, at one temperature.\n\n"
+        "Parameters\n----------\nlogs : list of Log\nsettings : RestTestSettings\n\n"
+        "Returns\n-------\nRestTest\n    Each relaxation carried on by itself; fit_cell does "
+        "better, with its model.\n\nRaises\n------\nDataError\n    Says which log lacks what.");
+    module.def("ocv_curve", py::overload_cast<const RestTest&, const Settings&>(&ocv_curve),
+               py::arg("test"), py::arg_v("settings", Settings{}, "RestTestSettings()"),
+               "OCV curve through the rests, monotone.");
+    module.def(
+        "rested_voltage", &rested_voltage, py::arg("log"), py::arg("first_row"),
+        py::arg("last_row"), py::arg("voltage_std_V") = 0.001, py::arg("missing_share_std") = 0.3,
+        "Carry the voltage of a rest on to its end.\n\n"
+        "Parameters\n----------\nlog : Log\nfirst_row, last_row : of the rest, from 0; no "
+        "current between\nvoltage_std_V : of a reading\nmissing_share_std : how well what is "
+        "missing is known, as a share of it\n\nReturns\n-------\nRestedVoltage\n\n"
+        "Raises\n------\nDataError\n    Names row and value.");
+    module.def(
+        "monotone_cubic",
+        [](const Column& x, const Column& y, double at) {
+            return monotone_cubic(to_vector("x", x), to_vector("y", y), at);
+        },
+        py::arg("x"), py::arg("y"), py::arg("at"),
+        "Shape-preserving cubic interpolation; outside the points the slope of the end goes on.");
+}
+
+void bind_hysteresis(py::module_& module) {
+    using Settings = HysteresisSettings;
+    py::class_<Settings> settings(module, "HysteresisSettings", "Knobs of the hysteresis fit.");
+    add_keyword_constructor(settings);
+    settings
+        .def_readwrite("fastest_rate_per_h", &Settings::fastest_rate_per_h,
+                       "rows under more current do not count")
+        .def_readwrite("rest_s", &Settings::rest_s, "rests count from here on")
+        .def_readwrite("soc_low", &Settings::soc_low)
+        .def_readwrite("soc_high", &Settings::soc_high)
+        .def_readwrite("window_soc", &Settings::window_soc)
+        .def_readwrite("row_soc", &Settings::row_soc)
+        .def_readwrite("voltage_std_V", &Settings::voltage_std_V)
+        .def_readwrite("overvoltage_share_std", &Settings::overvoltage_share_std)
+        .def_readwrite("gap_share_std", &Settings::gap_share_std)
+        .def_readwrite("slope_std_V", &Settings::slope_std_V)
+        .def_readwrite("rate_low", &Settings::rate_low)
+        .def_readwrite("rate_high", &Settings::rate_high)
+        .def_readwrite("largest_log_std", &Settings::largest_log_std);
+    py::class_<HysteresisRateFit>(module, "HysteresisRateFit", "What the logs say of the rate.")
+        .def_readonly("told", &HysteresisRateFit::told, "the data hold the rate")
+        .def_readonly("rate", &HysteresisRateFit::rate)
+        .def_readonly("rate_log_std", &HysteresisRateFit::rate_log_std, "of the logarithm")
+        .def_readonly("turns", &HysteresisRateFit::turns)
+        .def_readonly("rows", &HysteresisRateFit::rows)
+        .def_readonly("residual_rms_V", &HysteresisRateFit::residual_rms_V)
+        .def_readonly("note", &HysteresisRateFit::note);
+    module.def("fit_hysteresis_rate", &fit_hysteresis_rate, py::arg("logs"), py::arg("cell"),
+               py::arg("initial_soc") = std::vector<double>{},
+               py::arg_v("settings", Settings{}, "HysteresisSettings()"),
+               py::call_guard<py::gil_scoped_release>(),
+               "Fit the hysteresis rate to logs in which the current turns half-way.\n\n"
+               "Parameters\n----------\nlogs : list of Log\ncell : Cell, its branches apart\n"
+               "initial_soc : of each log; empty: every log starts full\nsettings : "
+               "HysteresisSettings\n\nReturns\n-------\nHysteresisRateFit\n    Where `told` is "
+               "False, `note` says why.\n\nRaises\n------\nDataError");
+}
+
+void bind_efficiency(py::module_& module) {
+    using Settings = CoulombicEfficiencySettings;
+    py::class_<Settings> settings(module, "CoulombicEfficiencySettings",
+                                  "Knobs of the efficiency fit.");
+    add_keyword_constructor(settings);
+    settings.def_readwrite("balance", &Settings::balance)
+        .def_readwrite("offset_std_A", &Settings::offset_std_A,
+                       "how well the offset of the current is known; 0: known; None: not at all")
+        .def_readwrite("largest_std", &Settings::largest_std)
+        .def_readwrite("assumed_std", &Settings::assumed_std);
+    py::class_<CoulombicEfficiencyFit>(module, "CoulombicEfficiencyFit",
+                                       "Coulombic efficiency with what it rests on.")
+        .def_readonly("told", &CoulombicEfficiencyFit::told)
+        .def_readonly("efficiency", &CoulombicEfficiencyFit::efficiency)
+        .def_readonly("efficiency_std", &CoulombicEfficiencyFit::efficiency_std)
+        .def_readonly("current_offset_A", &CoulombicEfficiencyFit::current_offset_A)
+        .def_readonly("current_offset_A_std", &CoulombicEfficiencyFit::current_offset_A_std)
+        .def_readonly("balances", &CoulombicEfficiencyFit::balances)
+        .def_readonly("charged_Ah", &CoulombicEfficiencyFit::charged_Ah)
+        .def_readonly("note", &CoulombicEfficiencyFit::note);
+    module.def(
+        "fit_coulombic_efficiency", &fit_coulombic_efficiency, py::arg("logs"),
+        py::arg_v("settings", Settings{}, "CoulombicEfficiencySettings()"),
+        py::call_guard<py::gil_scoped_release>(),
+        "Efficiency from cycles that come back to full, told apart from the current "
+        "offset.\n\nParameters\n----------\nlogs : list of Log of one tester\nsettings : "
+        "CoulombicEfficiencySettings\n\nReturns\n-------\nCoulombicEfficiencyFit\n    Where "
+        "`told` is False the efficiency is 1 and `note` says why.\n\nRaises\n------\nDataError");
+}
+
 }  // namespace
 
 void bind_fit(py::module_& module) {
@@ -184,13 +343,20 @@ void bind_fit(py::module_& module) {
         .def_readwrite("full_soc_std", &PulseFitSettings::full_soc_std)
         .def_readwrite("max_iterations", &PulseFitSettings::max_iterations);
 
+    bind_rest_test(module);
+    bind_hysteresis(module);
+    bind_efficiency(module);
     py::class_<FitSettings> settings(module, "FitSettings", "Knobs of the whole fit.");
     add_keyword_constructor(settings);
     settings.def_readwrite("name", &FitSettings::name)
         .def_readwrite("slow", &FitSettings::slow)
         .def_readwrite("pulses", &FitSettings::pulses)
         .def_readwrite("charges", &FitSettings::charges)
-        .def_readwrite("hysteresis_rate", &FitSettings::hysteresis_rate)
+        .def_readwrite("rests", &FitSettings::rests, "without a slow test")
+        .def_readwrite("hysteresis", &FitSettings::hysteresis)
+        .def_readwrite("efficiency", &FitSettings::efficiency)
+        .def_readwrite("hysteresis_rate", &FitSettings::hysteresis_rate,
+                       "assumed where no test tells")
         .def_readwrite("same_temperature_K", &FitSettings::same_temperature_K)
         .def_readwrite("widest_temperature_K", &FitSettings::widest_temperature_K)
         .def_readwrite("pulse_offset_share_std", &FitSettings::pulse_offset_share_std,
@@ -270,7 +436,11 @@ void bind_fit(py::module_& module) {
     py::class_<FitResult>(module, "FitResult", "A cell, and the fit at each temperature behind it.")
         .def_readonly("cell", &FitResult::cell)
         .def_readonly("pulses", &FitResult::pulses, "By rising temperature.")
-        .def_readonly("slow", &FitResult::slow)
+        .def_readonly("slow", &FitResult::slow, "Of capacity 0 when there was none.")
+        .def_readonly("rests", &FitResult::rests,
+                      "RestTest when there was no slow test, else None.")
+        .def_readonly("hysteresis", &FitResult::hysteresis)
+        .def_readonly("efficiency", &FitResult::efficiency)
         .def_readonly("forms", &FitResult::forms, "Forms tried, the chosen one first.")
         .def_readonly("charges", &FitResult::charges, "None when no charges were handed in.");
 
@@ -279,22 +449,28 @@ void bind_fit(py::module_& module) {
                "Capacity from a slow test.");
     module.def(
         "fit_cell",
-        [](const Log& slow_log, const std::vector<Log>& pulse_logs, const FitSettings& s,
-           const Progress<double, const std::string&>& progress,
-           const std::vector<Log>& charge_logs) {
+        [](const std::optional<Log>& slow_log, const std::vector<Log>& pulse_logs,
+           const FitSettings& s, const Progress<double, const std::string&>& progress,
+           const std::vector<Log>& charge_logs, const std::vector<Log>& cycle_logs) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
-            return fit_cell(slow_log, pulse_logs, s, keep_going(progress), charge_logs);
+            const FitProgress report = keep_going(progress);
+            return slow_log ? fit_cell(*slow_log, pulse_logs, s, report, charge_logs, cycle_logs)
+                            : fit_cell(pulse_logs, s, report, charge_logs, cycle_logs);
         },
         py::arg("slow"), py::arg("pulses"), py::arg_v("settings", FitSettings{}, "FitSettings()"),
         py::arg("progress") = py::none(), py::arg("charges") = std::vector<Log>{},
-        "Make a cell from a slow charge/discharge test and pulse tests at any mix of "
-        "temperatures.\n\n"
-        "Parameters\n----------\nslow : Log of the slow test\npulses : list of Log, each starting "
+        py::arg("cycles") = std::vector<Log>{},
+        "Make a cell from pulse tests at any mix of temperatures, with or without a slow "
+        "charge/discharge test.\n\n"
+        "Parameters\n----------\nslow : Log of the slow test, or None: capacity and OCV then come "
+        "from the rests of the pulse tests nearest 25 degC, which start full and go on to empty "
+        "unless settings.rests.capacity_Ah is given\npulses : list of Log, each starting "
         "at rest; the temperature comes from the data\n"
         "settings : FitSettings\nprogress : called with (share, stage); returning False "
         "cancels\ncharges : list of Log of charges that end full; they give the extra slow "
-        "resistance near full\n\nReturns\n-------\nFitResult\n\n"
+        "resistance near full\ncycles : list of Log that come back to full more than once; they "
+        "give the coulombic efficiency\n\nReturns\n-------\nFitResult\n\n"
         "Raises\n------\nDataError\n    Says which log lacks what.");
     bind_data_sheet(module);
     bind_single_pulse(module);

@@ -177,6 +177,20 @@ void bind_log_check(py::module_& module) {
                py::call_guard<py::gil_scoped_release>(),
                "The offset of the current from the charge between times at which the cell was "
                "equally full; None when the log has no two such times.");
+    py::class_<FullBalance>(module, "FullBalance",
+                            "Charge between two times at which the cell was equally full.")
+        .def_readonly("first_row", &FullBalance::first_row)
+        .def_readonly("last_row", &FullBalance::last_row)
+        .def_readonly("charged_Ah", &FullBalance::charged_Ah, "put in between, as logged")
+        .def_readonly("discharged_Ah", &FullBalance::discharged_Ah, "taken out, as logged")
+        .def_readonly("gained_Ah", &FullBalance::gained_Ah,
+                      "by which it was fuller at the end, from rested voltages")
+        .def_readonly("active_s", &FullBalance::active_s, "with current")
+        .def_readonly("std_Ah", &FullBalance::std_Ah, "of charged - discharged - gained");
+    module.def("full_balances", &full_balances, py::arg("log"),
+               py::arg_v("settings", DataCheckSettings{}, "DataCheckSettings()"),
+               py::arg("current_offset_A") = 0.0, py::call_guard<py::gil_scoped_release>(),
+               "The balances behind offset_from_balance, one by one; the charges as logged.");
     module.def("correct_log", &correct_log, py::arg("log"), py::arg("corrections"),
                py::arg_v("settings", DataCheckSettings{}, "DataCheckSettings()"),
                "Apply corrections: units, sign, offset, spikes, in this order.");

@@ -16,9 +16,9 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_limits(module);
     bind_charge(module);
     bind_charge_test(module);
+    bind_log_check(module);
     bind_fit(module);
     bind_thermal(module);
-    bind_log_check(module);
     bind_refine(module);
     bind_simulate_load(module);
 }

@@ -280,23 +280,27 @@ def _transfer_ohm(at: dict[str, float]) -> float:
 def _fit(options: argparse.Namespace) -> int:
     slow_paths: list[Path] = options.ocv
     pulse_paths: list[Path] = options.pulses
-    slow_parts, slow = _read_logs(slow_paths, options)
+    if slow_paths and (options.capacity_Ah is not None or options.floor_V is not None):
+        raise vk.DataError("--capacity-Ah and --floor-V are for a fit without --ocv: a slow test tells both")
+    slow_parts, slow = _read_logs(slow_paths, options) if slow_paths else ([], None)
     pulses = [_read_log(path, options) for path in pulse_paths]
     charges = [_read_log(path, options) for path in options.charges]
+    cycles = [_read_log(path, options) for path in options.cycles]
     settings = vk.FitSettings(name=options.name or options.out.stem)
+    settings.rests = vk.RestTestSettings(capacity_Ah=options.capacity_Ah, floor_voltage_V=options.floor_V)
     if options.current_offset_A:
         settings.pulse_offset_share_std = 0.0  # the offset is known
     if options.branches is not None:
         settings.choose_form = False
         settings.pulses = vk.PulseFitSettings(branches=options.branches, charge_transfer=not options.linear)
     with _progress_bar("Fitting") as progress:
-        result = vk.fit_cell(slow, pulses, settings, progress, charges)
+        result = vk.fit_cell(slow, pulses, settings, progress, charges, cycles)
     cell = result.cell
     if options.heat:
         cell.thermal = vk.fit_thermal([*pulses, *(_read_log(path, options) for path in options.heat)], cell)
     provenance = cell.provenance
     provenance.made_at = _now()
-    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges]}
+    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges, *options.cycles]}
     files = provenance.files
     if len(slow_parts) > 1:
         joined = files[0]
@@ -1006,16 +1010,38 @@ def _parser() -> argparse.ArgumentParser:
     fit = command(
         "fit",
         _fit,
-        "make a cell.json from a slow test and pulse tests",
+        "make a cell.json from pulse tests, with or without a slow test",
         "voltkeel fit --ocv slow_test.csv --pulses pulses_25degC.csv pulses_0degC.csv --out cell.json",
     )
     fit.add_argument(
         "--ocv",
         type=Path,
-        required=True,
         nargs="+",
+        default=[],
         metavar="FILE",
-        help="slow discharge and charge, C/20 or so; several files are one test, in the order given",
+        help="slow discharge and charge, C/20 or so; several files are one test, in the order given; without it "
+        "capacity and OCV come from the rests of the pulse tests",
+    )
+    fit.add_argument(
+        "--capacity-Ah",
+        type=_capacity,
+        metavar="AH",
+        help="without --ocv: of the cell, where no pulse test goes from full to empty",
+    )
+    fit.add_argument(
+        "--floor-V",
+        type=_voltage,
+        metavar="V",
+        help="without --ocv: voltage that counts as empty; found from the pulse tests if left out",
+    )
+    fit.add_argument(
+        "--cycles",
+        type=Path,
+        nargs="+",
+        action="extend",
+        default=[],
+        metavar="FILE",
+        help="logs that come back to full more than once, at different rates: they tell the coulombic efficiency",
     )
     fit.add_argument(
         "--pulses",

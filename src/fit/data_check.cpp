@@ -248,20 +248,31 @@ std::optional<double> slope_near_full_V_per_Ah(const Overview& over, double rest
     return slope > 0 ? std::optional<double>(slope) : std::nullopt;
 }
 
-/// One round of a balance, with the offset of the round before.
-std::optional<OffsetBalance> balance_with(const Overview& over, const DataCheckSettings& settings,
-                                          double known_offset_A) {
+/// What happened between two times at which the cell was equally full.
+struct FullSpan {
+    std::size_t from_row = 0;
+    std::size_t to_row = 0;
+    double active_s = 0;    ///< with current
+    double gained_Ah = 0;   ///< by which the second time is fuller, from rested voltages
+    double charge_var = 0;  ///< in Ah^2: of the states and of edges inside rows
+    double through_Ah = 0;  ///< put in and taken out, summed
+};
+
+/// \param known_offset_A of the round before
+std::vector<FullSpan> full_spans(const Overview& over, const DataCheckSettings& settings,
+                                 double known_offset_A) {
     constexpr double least_active_s = 3600;
     constexpr double rest_voltage_std_V = 0.003;
     const std::vector<FullMark> marks = full_marks(over, settings);
-    double weight_sum = 0;
-    double offset_sum = 0;
-    OffsetBalance result;
+    std::vector<FullSpan> spans;
     const auto balance = [&](const FullMark& from, const FullMark& to) {
-        const double active_s = over.active_s[to.row] - over.active_s[from.row];
-        if (active_s < least_active_s || std::fabs(to.temperature_degC - from.temperature_degC) > 5)
+        FullSpan span;
+        span.from_row = from.row;
+        span.to_row = to.row;
+        span.active_s = over.active_s[to.row] - over.active_s[from.row];
+        if (span.active_s < least_active_s ||
+            std::fabs(to.temperature_degC - from.temperature_degC) > 5)
             return;
-        double gained_Ah = 0;
         double state_std_Ah = settings.full_share_std * over.capacity_Ah;
         if (to.kind == FullMark::Kind::rest) {
             const std::optional<double> slope =
@@ -269,9 +280,10 @@ std::optional<OffsetBalance> balance_with(const Overview& over, const DataCheckS
             if (!slope) {
                 if (std::fabs(to.voltage_V - from.voltage_V) > rest_voltage_std_V) return;
             } else {
-                gained_Ah = (to.voltage_V - from.voltage_V) / *slope;
+                span.gained_Ah = (to.voltage_V - from.voltage_V) / *slope;
                 // The slope is that of a charge, not of rests: a fifth of it is not known.
-                state_std_Ah = std::hypot(rest_voltage_std_V / *slope, 0.2 * std::fabs(gained_Ah));
+                state_std_Ah =
+                    std::hypot(rest_voltage_std_V / *slope, 0.2 * std::fabs(span.gained_Ah));
             }
         } else if (from.kind == FullMark::Kind::charge_end) {
             // Two charges that end at other currents end at other charges.
@@ -280,25 +292,16 @@ std::optional<OffsetBalance> balance_with(const Overview& over, const DataCheckS
         }
         // An edge lies somewhere in the row it was logged with.
         double edge_var = 0;
-        double through_Ah = 0;
         for (const Step& step : over.steps) {
             if (step.first_row <= from.row || step.first_row > to.row) continue;
-            through_Ah += std::fabs(step.charge_Ah);
+            span.through_Ah += std::fabs(step.charge_Ah);
             if (step.kind == StepKind::drive) continue;
             const double row_Ah =
                 std::fabs(over.log.current_A[step.first_row]) * over.step_s(step.first_row) / 3600;
             edge_var += row_Ah * row_Ah / 12;
         }
-        const double efficiency_std_Ah = settings.efficiency_std * through_Ah / 2;
-        const double charge_var =
-            state_std_Ah * state_std_Ah + edge_var + efficiency_std_Ah * efficiency_std_Ah;
-        const double active_h = active_s / 3600;
-        const double counted_Ah = over.charge_Ah[to.row] - over.charge_Ah[from.row];
-        const double offset_var = std::max(charge_var / (active_h * active_h), 1e-20);
-        weight_sum += 1 / offset_var;
-        offset_sum += (gained_Ah - counted_Ah) / active_h / offset_var;
-        ++result.balances;
-        result.time_s += active_s;
+        span.charge_var = state_std_Ah * state_std_Ah + edge_var;
+        spans.push_back(span);
     };
     const auto balance_all = [&](auto belongs) {
         const FullMark* last = nullptr;
@@ -310,8 +313,27 @@ std::optional<OffsetBalance> balance_with(const Overview& over, const DataCheckS
     };
     // Ends of charges first: where there are some, rests would say the same once more.
     balance_all([](const FullMark& mark) { return mark.kind != FullMark::Kind::rest; });
-    if (result.balances == 0) {
+    if (spans.empty())
         balance_all([](const FullMark& mark) { return mark.kind == FullMark::Kind::rest; });
+    return spans;
+}
+
+/// One round of a balance, with the offset of the round before.
+std::optional<OffsetBalance> balance_with(const Overview& over, const DataCheckSettings& settings,
+                                          double known_offset_A) {
+    double weight_sum = 0;
+    double offset_sum = 0;
+    OffsetBalance result;
+    for (const FullSpan& span : full_spans(over, settings, known_offset_A)) {
+        const double efficiency_std_Ah = settings.efficiency_std * span.through_Ah / 2;
+        const double charge_var = span.charge_var + efficiency_std_Ah * efficiency_std_Ah;
+        const double active_h = span.active_s / 3600;
+        const double counted_Ah = over.charge_Ah[span.to_row] - over.charge_Ah[span.from_row];
+        const double offset_var = std::max(charge_var / (active_h * active_h), 1e-20);
+        weight_sum += 1 / offset_var;
+        offset_sum += (span.gained_Ah - counted_Ah) / active_h / offset_var;
+        ++result.balances;
+        result.time_s += span.active_s;
     }
     if (result.balances == 0) return std::nullopt;
     result.current_offset_A = offset_sum / weight_sum;
@@ -816,6 +838,27 @@ std::optional<OffsetBalance> offset_from_balance(const Log& log,
                                                  const DataCheckSettings& settings) {
     check_settings(settings);
     return balance_of(Overview(log, settings), settings);
+}
+
+std::vector<FullBalance> full_balances(const Log& log, const DataCheckSettings& settings,
+                                       double current_offset_A) {
+    check_settings(settings);
+    const Overview over(log, settings);
+    std::vector<FullBalance> balances;
+    for (const FullSpan& span : full_spans(over, settings, current_offset_A)) {
+        FullBalance balance;
+        balance.first_row = span.from_row;
+        balance.last_row = span.to_row;
+        balance.gained_Ah = span.gained_Ah;
+        balance.active_s = span.active_s;
+        balance.std_Ah = std::sqrt(span.charge_var);
+        for (std::size_t row = span.from_row + 1; row <= span.to_row; ++row) {
+            const double charge_Ah = over.charge_Ah[row] - over.charge_Ah[row - 1];
+            (charge_Ah > 0 ? balance.charged_Ah : balance.discharged_Ah) += std::fabs(charge_Ah);
+        }
+        balances.push_back(balance);
+    }
+    return balances;
 }
 
 CorrectedLog correct_log(const Log& log, const LogCorrections& corrections,

@@ -95,9 +95,10 @@ void set_resistance(Cell& cell, const std::vector<PulseFit>& fits) {
     cell.resistance = std::move(grid);
 }
 
-/// What the current of the slow test puts on the OCV, row by row, according to the cell as fitted
-/// so far.
-std::vector<double> slow_overvoltage_V(const Log& log, const SlowTest& test, const Cell& cell) {
+/// What the current of a test puts on the OCV, row by row, according to the cell as fitted so far.
+/// \param soc at every row, counted
+std::vector<double> overvoltage_along_V(const Log& log, const std::vector<double>& soc,
+                                        const Cell& cell) {
     return with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
@@ -107,17 +108,39 @@ std::vector<double> slow_overvoltage_V(const Log& log, const SlowTest& test, con
         std::vector<double> overvoltage_V(log.size(), 0.0);
         for (std::size_t k = 0; k < log.size(); ++k) {
             const double temperature_degC = log.temperature_degC[k];
-            state.soc = std::clamp(test.soc[k > 0 ? k - 1 : 0], 0.0, 1.0);
+            state.soc = std::clamp(soc[k > 0 ? k - 1 : 0], 0.0, 1.0);
             if (k > 0)
                 step(parameters,
                      {log.current_A[k], log.time_s[k] - log.time_s[k - 1], temperature_degC},
                      state);
-            state.soc = std::clamp(test.soc[k], 0.0, 1.0);
+            state.soc = std::clamp(soc[k], 0.0, 1.0);
             overvoltage_V[k] =
                 voltage_at(parameters, state, log.current_A[k], temperature_degC).overvoltage_V;
         }
         return overvoltage_V;
     });
+}
+
+/// The same for pulse tests that start full, of the cell's capacity.
+std::vector<std::vector<double>> overvoltage_along_V(const std::vector<const Log*>& logs,
+                                                     const Cell& cell) {
+    std::vector<std::vector<double>> all;
+    for (const Log* log : logs) {
+        std::vector<double> soc(log->size(), 1.0);
+        for (std::size_t k = 1; k < log->size(); ++k) {
+            soc[k] = soc[k - 1] + log->current_A[k] * (log->time_s[k] - log->time_s[k - 1]) /
+                                      (seconds_per_hour<double> * cell.capacity_Ah);
+        }
+        all.push_back(overvoltage_along_V(*log, soc, cell));
+    }
+    return all;
+}
+
+double residual_V(const PulseFit& fit) {
+    double squares = 0;
+    for (const double rms_V : fit.residual_rms_V)
+        squares += rms_V * rms_V;
+    return std::sqrt(squares / static_cast<double>(fit.residual_rms_V.size()));
 }
 
 const PulseFit& nearest_fit(const std::vector<PulseFit>& fits, double temperature_degC) {
@@ -232,7 +255,50 @@ void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
     });
 }
 
-std::string charge_rise_note(const Cell& cell, const std::optional<ChargeTestFit>& charges) {
+/// The hysteresis rate from the slow test and the pulse tests at the temperature of the OCV.
+HysteresisRateFit hysteresis_of(const Cell& cell, const Log* slow, const SlowTest& slow_test,
+                                const std::vector<Log>& pulses,
+                                const std::vector<std::vector<std::size_t>>& groups,
+                                const std::vector<PulseFit>& fits, const FitSettings& settings) {
+    Cell assumed = cell;
+    assumed.hysteresis_rate = settings.hysteresis_rate;
+    std::vector<Log> logs;
+    std::vector<double> initial_soc;
+    if (slow) {
+        logs.push_back(*slow);
+        initial_soc.push_back(std::clamp(slow_test.soc.front(), 0.0, 1.0));
+    }
+    const PulseFit& fit = nearest_fit(fits, cell.ocv.reference_temperature_degC);
+    const auto& group = groups[static_cast<std::size_t>(&fit - fits.data())];
+    for (std::size_t k = 0; k < group.size(); ++k) {
+        logs.push_back(pulses[group[k]]);
+        initial_soc.push_back(std::clamp(fit.initial_soc[k], 0.0, 1.0));
+    }
+    return fit_hysteresis_rate(logs, assumed, initial_soc, settings.hysteresis);
+}
+
+/// The logs at the temperature nearest 25 degC, for an OCV from rests.
+std::vector<const Log*> rested_logs(const std::vector<Log>& pulses,
+                                    const std::vector<std::vector<std::size_t>>& groups) {
+    constexpr double room_degC = 25;
+    const auto away_K = [&](const std::vector<std::size_t>& group) {
+        return std::abs(quantile(pulses[group.front()].temperature_degC, 0.5) - room_degC);
+    };
+    const auto& nearest =
+        *std::min_element(groups.begin(), groups.end(),
+                          [&](const auto& a, const auto& b) { return away_K(a) < away_K(b); });
+    std::vector<const Log*> logs;
+    for (const std::size_t k : nearest)
+        logs.push_back(&pulses[k]);
+    return logs;
+}
+
+std::string charge_rise_note(const Cell& cell, const std::optional<ChargeTestFit>& charges,
+                             bool slow) {
+    if (!charges && !slow) {
+        return "Nothing is known of the extra slow resistance near full (charge_rise): it takes a "
+               "slow charge with its rest, or charges to full.";
+    }
     if (!charges) {
         return "Assumed: the extra slow resistance near full (charge_rise), measured at one SOC in "
                "the rest after the slow charge, starts at 80 % SOC and is the same at every "
@@ -247,10 +313,11 @@ std::string charge_rise_note(const Cell& cell, const std::optional<ChargeTestFit
            "). Assumed: it is the same at every temperature.";
 }
 
-void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>& fits) {
+void set_defaults(Cell& cell, double voltage_min_V, double voltage_max_V,
+                  const std::vector<PulseFit>& fits) {
     const auto rounded = [](double value, double step) { return std::round(value / step) * step; };
-    cell.window.voltage_min_V = rounded(slow.voltage_min_V, 0.01);
-    cell.window.voltage_max_V = rounded(slow.voltage_max_V, 0.01);
+    cell.window.voltage_min_V = rounded(voltage_min_V, 0.01);
+    cell.window.voltage_max_V = rounded(voltage_max_V, 0.01);
     double discharge_A = 0;
     for (const PulseFit& fit : fits)
         discharge_A = std::max(discharge_A, fit.largest_discharge_A);
@@ -265,7 +332,6 @@ void set_defaults(Cell& cell, const SlowTest& slow, const std::vector<PulseFit>&
     notes.push_back(
         "The discharge side of the current table is the largest current met in the tests, " +
         number_text(discharge_A) + " A; the data sheet may allow less.");
-    notes.push_back("Assumed: hysteresis_rate " + number_text(cell.hysteresis_rate) + ".");
 }
 
 /// Capacity from the slow test and from the pulse tests at its temperature, each as sure as it is:
@@ -481,27 +547,56 @@ std::string choice_in_words(const std::vector<FormTrial>& forms) {
     return text + ".";
 }
 
-}  // namespace
-
-FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSettings& settings,
-                   const FitProgress& progress, const std::vector<Log>& charges) {
+/// \param slow null: the OCV comes from the rests of the pulse tests
+FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSettings& settings,
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
     if (pulses.empty()) throw Error("a cell fit needs at least one pulse test");
     if (settings.passes < 1 || settings.passes > 20)
         throw Error("passes: " + std::to_string(settings.passes) + " is outside 1 .. 20");
     const auto report = [&](double share, const std::string& stage) {
         if (progress && !progress(share, stage)) throw Error("cancelled");
     };
-    report(0, "slow test");
+    report(0, slow ? "slow test" : "rests");
     FitResult result;
     Cell& cell = result.cell;
-    result.slow = read_slow_test(slow, settings.slow);
     cell.name = settings.name;
-    cell.capacity_Ah = result.slow.capacity_Ah;
-    cell.capacity_Ah_std = result.slow.capacity_Ah_std;
     cell.hysteresis_rate = settings.hysteresis_rate;
-    cell.ocv = ocv_curve(slow, result.slow, {}, settings.slow);
-
-    const auto groups = temperature_groups(pulses, settings);
+    std::vector<Log> to_full = cycles;
+    if (slow) to_full.push_back(*slow);
+    if (to_full.empty()) {
+        result.efficiency.efficiency_std = settings.efficiency.assumed_std;
+        result.efficiency.note = "Assumed: coulombic efficiency 1 (std " +
+                                 number_text(settings.efficiency.assumed_std) +
+                                 "). Cycles from full to full would tell.";
+    } else {
+        result.efficiency = fit_coulombic_efficiency(to_full, settings.efficiency);
+        cell.coulombic_efficiency = result.efficiency.efficiency;
+    }
+    std::vector<std::vector<std::size_t>> groups;
+    std::vector<const Log*> rested;
+    RestTestSettings rest_settings = settings.rests;
+    // With and without a model that says what each row has on the OCV.
+    const auto read_rests = [&](const std::vector<std::vector<double>>& overvoltage_V) {
+        const RestTest& test =
+            result.rests.emplace(read_rest_test(rested, rest_settings, overvoltage_V));
+        cell.capacity_Ah = test.capacity_Ah;
+        cell.capacity_Ah_std = test.capacity_Ah_std;
+        cell.ocv = ocv_curve(test, rest_settings);
+    };
+    if (slow) {
+        result.slow = read_slow_test(*slow, settings.slow);
+        cell.capacity_Ah = result.slow.capacity_Ah;
+        cell.capacity_Ah_std = result.slow.capacity_Ah_std;
+        cell.ocv = ocv_curve(*slow, result.slow, {}, settings.slow);
+        groups = temperature_groups(pulses, settings);
+    } else {
+        groups = temperature_groups(pulses, settings);
+        rest_settings.hysteresis_rate = settings.hysteresis_rate;
+        rest_settings.offset_share_std = settings.pulse_offset_share_std;
+        rested = rested_logs(pulses, groups);
+        read_rests({});
+    }
     std::vector<PulseFit> fits(groups.size());
     constexpr int trials = 5;
     const double jobs = static_cast<double>(groups.size()) *
@@ -526,7 +621,15 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
                 what + ", " + number_text(quantile(logs.front()->temperature_degC, 0.5), "%.0f") +
                 " degC";
             const auto keep_going = [&] { return !progress || progress(share, stage); };
+            const PulseFit before = std::move(fits[g]);
             fits[g] = fit_pulses(logs, cell, g > 0 ? &fits[g - 1] : nullptr, used, keep_going);
+            // A round may end in a wrong valley where the one before did not: start from there.
+            constexpr double worse = 1.05;
+            if (before.rows_used == fits[g].rows_used &&
+                residual_V(fits[g]) > worse * residual_V(before)) {
+                PulseFit again = fit_pulses(logs, cell, &before, used, keep_going);
+                if (worse * residual_V(again) < residual_V(fits[g])) fits[g] = std::move(again);
+            }
             done += 1;
         }
     };
@@ -541,13 +644,28 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
         fit_all(pulse_settings,
                 "round " + std::to_string(pass + 1) + " of " + std::to_string(settings.passes));
         set_resistance(cell, fits);
-        if (cell.charge.zone_count == 0) set_defaults(cell, result.slow, fits);
+        if (cell.charge.zone_count == 0) {
+            set_defaults(cell, slow ? result.slow.voltage_min_V : result.rests->voltage_min_V,
+                         slow ? result.slow.voltage_max_V : result.rests->voltage_max_V, fits);
+        }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
-        set_charge_rise(cell, slow, result.slow);
+        if (slow) set_charge_rise(cell, *slow, result.slow);
+        if (pass + 2 >=
+            settings.passes) {  // before, the overvoltage of the slow test is in the OCV
+            result.hysteresis =
+                hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
+            cell.hysteresis_rate =
+                result.hysteresis.told ? result.hysteresis.rate : settings.hysteresis_rate;
+        }
         const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
-            cell.ocv = ocv_curve(slow, result.slow, slow_overvoltage_V(slow, result.slow, cell),
-                                 settings.slow);
+            if (slow) {
+                cell.ocv =
+                    ocv_curve(*slow, result.slow, overvoltage_along_V(*slow, result.slow.soc, cell),
+                              settings.slow);
+            } else {
+                read_rests(overvoltage_along_V(rested, cell));
+            }
         } else {
             shift_ocv(cell.ocv, nearest_fit(fits, cell.ocv.reference_temperature_degC));
         }
@@ -565,8 +683,10 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
     }
     cell.noise = cross_validated_noise(cell, pulses, groups, fits, slower);
     const PulseFit& reference = nearest_fit(fits, cell.ocv.reference_temperature_degC);
-    set_capacity(cell, result.slow, reference, pulses,
-                 groups[static_cast<std::size_t>(&reference - fits.data())], settings);
+    if (slow) {
+        set_capacity(cell, result.slow, reference, pulses,
+                     groups[static_cast<std::size_t>(&reference - fits.data())], settings);
+    }
     // Only now: the OCV of the slow test goes by the rise that its own rest shows.
     if (!charges.empty()) {
         const auto keep_going = [&] { return !progress || progress(done / jobs, "charges"); };
@@ -579,15 +699,19 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
     Provenance& provenance = cell.provenance;
     provenance.made_by = "voltkeel " VOLTKEEL_VERSION;
     provenance.method = "fitted to tests";
-    provenance.notes.insert(provenance.notes.begin(), result.slow.notes.begin(),
-                            result.slow.notes.end());
-    provenance.notes.push_back(charge_rise_note(cell, result.charges));
-    SourceFile slow_file;
-    slow_file.role = "slow test";
-    slow_file.name = slow.source;
-    slow_file.rows = slow.size();
-    slow_file.temperature_degC = result.slow.temperature_degC;
-    provenance.files.push_back(slow_file);
+    const std::vector<std::string>& first_notes = slow ? result.slow.notes : result.rests->notes;
+    provenance.notes.insert(provenance.notes.begin(), first_notes.begin(), first_notes.end());
+    provenance.notes.push_back(result.hysteresis.note);
+    provenance.notes.push_back(result.efficiency.note);
+    provenance.notes.push_back(charge_rise_note(cell, result.charges, slow != nullptr));
+    if (slow) {
+        SourceFile slow_file;
+        slow_file.role = "slow test";
+        slow_file.name = slow->source;
+        slow_file.rows = slow->size();
+        slow_file.temperature_degC = result.slow.temperature_degC;
+        provenance.files.push_back(slow_file);
+    }
     for (std::size_t g = 0; g < groups.size(); ++g) {
         for (std::size_t k = 0; k < groups[g].size(); ++k) {
             const Log& log = pulses[groups[g][k]];
@@ -603,6 +727,14 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
     }
     for (const PulseFit& fit : fits)
         provenance.notes.insert(provenance.notes.end(), fit.findings.begin(), fit.findings.end());
+    for (const Log& log : cycles) {
+        SourceFile file;
+        file.role = "cycles";
+        file.name = log.source;
+        file.rows = log.size();
+        file.temperature_degC = quantile(log.temperature_degC, 0.5);
+        provenance.files.push_back(file);
+    }
     for (std::size_t k = 0; k < charges.size(); ++k) {
         SourceFile file;
         file.role = "charge";
@@ -622,6 +754,20 @@ FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSet
     check(cell);
     report(1, "done");
     return result;
+}
+
+}  // namespace
+
+FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSettings& settings,
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
+    return fit_from(&slow, pulses, settings, progress, charges, cycles);
+}
+
+FitResult fit_cell(const std::vector<Log>& pulses, const FitSettings& settings,
+                   const FitProgress& progress, const std::vector<Log>& charges,
+                   const std::vector<Log>& cycles) {
+    return fit_from(nullptr, pulses, settings, progress, charges, cycles);
 }
 
 }  // namespace voltkeel

@@ -94,6 +94,37 @@ def test_fit_takes_charges_for_the_resistance_near_full(cell: Path, tmp_path: Pa
     assert not (tmp_path / "none.json").exists()
 
 
+def test_fit_without_a_slow_test(tmp_path: Path) -> None:
+    path = tmp_path / "rests.json"
+    words = ("fit", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv", "--out", path, "--branches", "3")
+    done = run(*words)
+    assert done.returncode == 2
+    assert "pulses_25degC.csv: no discharge from full to the floor" in done.stderr
+    assert not path.exists()
+    text = run_ok(*words, "--capacity-Ah", "4.95", "--plot", path.with_suffix(".png"))
+    assert "4.950 Ah (std 0.050), 2 pulse tests" in text
+    assert "Note: Hysteresis: the rests are met from one side only" in text
+    assert path.with_suffix(".png").stat().st_size > 10_000
+    provenance = json.loads(path.read_text(encoding="utf-8"))["provenance"]
+    assert [file["name"] for file in provenance["files"]] == ["pulses_25degC.csv", "pulses_0degC.csv"]
+    done = run(*words, "--floor-V", "2.5")
+    assert done.returncode == 2
+    assert "above the floor of 2.5 V" in done.stderr
+    done = run(*words, "--capacity-Ah", "4.95", "--ocv", DEMO / "slow_test_25degC.csv")
+    assert done.returncode == 2
+    assert "--capacity-Ah and --floor-V are for a fit without --ocv" in done.stderr
+
+
+def test_fit_says_what_cycles_tell_of_the_efficiency(tmp_path: Path) -> None:
+    words = ("fit", "--pulses", DEMO / "pulses_25degC.csv", "--out", tmp_path / "c.json", "--branches", "2", "--linear")
+    text = run_ok(*words, "--capacity-Ah", "4.95", "--cycles", DEMO / "slow_test_25degC.csv")
+    files = json.loads((tmp_path / "c.json").read_text(encoding="utf-8"))["provenance"]["files"]
+    assert [(file["role"], file["name"], len(file["sha256"])) for file in files][1:] == [
+        ("cycles", "slow_test_25degC.csv", 64)
+    ]
+    assert re.search(r"Note: Assumed: coulombic efficiency 1 \(std 0\.003\)\. The cycles \(1 balance", text)
+
+
 def test_refine_is_judged_on_the_held_out_half(cell: Path, tmp_path: Path) -> None:
     out = tmp_path / "refined.json"
     words = ("refine", DEMO / "harbour_day.csv", "--cell", cell, "--out", out)

@@ -64,7 +64,6 @@ WITHOUT_TWIN = {
     "arrhenius_value": "CellModel.resistance_at",
     "check_log": "the constructor of Log",
     "fit_pulses": "fit_cell",
-    "ocv_curve": "fit_cell",
     "ocv_nodes": "CellModel.ocv_V",
     "data_fault_name": "DataFault.message",
     "data_severity_name": "DataSeverity.message",

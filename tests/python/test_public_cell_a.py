@@ -127,3 +127,47 @@ def test_time_to_full(fit, accuracy, cell_a_data):
     assert pooled["and the rest after the slow charge"] < 7.3
     assert pooled["and the rest after the slow charge"] < guess.min()
     assert (rms["and the other charge"][:3] < 0.6 * rms["pulse tests alone"][:3]).all()
+
+
+def test_a_fit_without_the_slow_test(read, fit):
+    """The same pulse tests alone: OCV and capacity from their rests and the discharge to 2.5 V at the end of one.
+
+    Judged by what it was not fitted to: the slow test, and the drives.
+    """
+    pulses = [read(f"hppc_{t}degC") for t in ("25", "10", "0", "n10")]
+    alone = vk.fit_cell(None, pulses, vk.FitSettings(pulse_offset_share_std=0.0))
+    ocv, other = alone.cell.ocv, fit.cell.ocv
+    above = ocv.soc >= 0.1
+    error_V = (ocv.discharge_V - np.interp(ocv.soc, other.soc, other.discharge_V))[above]
+    rms_V = np.sqrt(np.mean(error_V**2))
+    inside = np.mean(np.abs(error_V) < 1.96 * ocv.voltage_std_V[above])
+    print(
+        f"\nOCV above 10 % {1e3 * rms_V:.1f} mV rms, largest {1e3 * np.abs(error_V).max():.1f} mV from the discharge "
+        f"branch with the slow test, {100 * inside:.0f} % in the 95 % band; capacity {alone.cell.capacity_Ah:.3f} Ah "
+        f"(std {alone.cell.capacity_Ah_std:.3f}), with the slow test {fit.cell.capacity_Ah:.3f}"
+    )
+    assert rms_V < 0.012
+    assert inside > 0.9
+    # What the authors' drives went by at 25 degC: 2.85 Ah.
+    assert abs(alone.cell.capacity_Ah - 2.85) < 2 * alone.cell.capacity_Ah_std
+    assert alone.cell.capacity_Ah_std < 0.05
+    for one, two in zip(alone.pulses, fit.pulses, strict=True):
+        assert one.residual_rms_V[0] < 1.15 * two.residual_rms_V[0]
+    for name, (reference_Ah, bound) in DRIVES.items():
+        log = read(name)
+        dt_s = np.diff(log.time_s, prepend=log.time_s[0])
+        reference = 1 + np.cumsum(log.current_A * dt_s) / (3600 * reference_Ah)
+        trace = vk.replay(alone.cell, log, initial_soc=0.8, initial_soc_std=0.2)
+        rms = np.sqrt(np.average((trace.soc - reference) ** 2, weights=dt_s))
+        print(f"  {name}: {100 * rms:.2f} points rms from 20 points low")
+        assert rms < bound, name
+
+
+def test_what_these_tests_do_not_tell(fit):
+    """One slow cycle that turns at empty only; one balance from full to full: rate and efficiency stay assumed."""
+    assert not fit.hysteresis.told
+    assert "between 8 and 92 % SOC" in fit.hysteresis.note
+    assert not fit.efficiency.told
+    assert fit.efficiency.balances == 1
+    assert fit.cell.coulombic_efficiency == 1
+    assert fit.cell.hysteresis_rate == 30

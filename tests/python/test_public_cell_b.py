@@ -88,7 +88,7 @@ def test_files_as_they_are_are_refused_with_the_reason(read, slow):
 
 
 @pytest.fixture(scope="module")
-def fit(read, slow) -> vk.FitResult:
+def pulses(read) -> list[vk.Log]:
     pulses = []
     for temperature in (25.0, 10.0):
         log = read(f"hppc_{temperature:.0f}degC", temperature)
@@ -97,7 +97,38 @@ def fit(read, slow) -> vk.FitResult:
             b for sign, a, b in stretches(log) if sign > 0 and log.time_s[b - 1] - log.time_s[max(a - 1, 0)] > 3600
         )
         pulses.append(part(log, slice(full, None)))
+    return pulses
+
+
+@pytest.fixture(scope="module")
+def fit(slow, pulses) -> vk.FitResult:
     return vk.fit_cell(slow, pulses)
+
+
+@pytest.fixture(scope="module")
+def fit_of_rests(pulses) -> vk.FitResult:
+    return vk.fit_cell(None, pulses)
+
+
+def test_fit_without_the_slow_test(fit_of_rests, fit):
+    """Rests of an hour at every tenth, and a discharge at C/3 to 3.0 V.
+
+    Full is another thing in the two: the pulse tests were charged at constant voltage down to 0.5 A, the slow cycle
+    ends at the voltage reached at C/15. The capacity of the pulse tests is the larger one by what that leaves out.
+    """
+    ocv, other = fit_of_rests.cell.ocv, fit.cell.ocv
+    above = ocv.soc >= 0.1
+    error_V = (ocv.discharge_V - np.interp(ocv.soc, other.soc, other.discharge_V))[above]
+    rms_V = np.sqrt(np.mean(error_V**2))
+    cell = fit_of_rests.cell
+    print(
+        f"\nOCV above 10 % {1e3 * rms_V:.1f} mV rms from the discharge branch with the slow test; capacity "
+        f"{cell.capacity_Ah:.2f} Ah (std {cell.capacity_Ah_std:.2f}), with the slow test {fit.cell.capacity_Ah:.2f}"
+    )
+    assert rms_V < 0.015
+    assert abs(cell.capacity_Ah / fit.cell.capacity_Ah - 1) < 0.03
+    for one, two in zip(fit_of_rests.pulses, fit.pulses, strict=True):
+        assert one.residual_rms_V[0] < two.residual_rms_V[0], "its own rests are met better"
 
 
 def test_fit(fit):
@@ -115,8 +146,10 @@ def test_fit(fit):
     assert cold.r0_ohm[10] > warm.r0_ohm[10]
 
 
-def test_a_1C_discharge_is_predicted(read, fit):
+@pytest.mark.parametrize("name", ["fit", "fit_of_rests"])
+def test_a_1C_discharge_is_predicted(read, name, request):
     """Nothing of it was fitted: first discharge of the file, at room temperature, from full."""
+    fit = request.getfixturevalue(name)
     log = read("discharge_1C", 24.0)
     _, begin, _ = next(s for s in stretches(log) if s[0] < 0)
     rest = max(a for sign, a, _ in stretches(log) if sign == 0 and a < begin)

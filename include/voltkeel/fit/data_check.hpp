@@ -95,6 +95,25 @@ struct OffsetBalance {
 [[nodiscard]] std::optional<OffsetBalance> offset_from_balance(
     const Log& log, const DataCheckSettings& settings = {});
 
+/// Charge between two times at which the cell was equally full.
+struct FullBalance {
+    std::size_t first_row = 0;  ///< full here, from 0
+    std::size_t last_row = 0;   ///< and here again
+    double charged_Ah = 0;      ///< put in between, as logged
+    double discharged_Ah = 0;   ///< taken out, as logged; positive
+    double gained_Ah = 0;       ///< by which it was fuller at the end, from rested voltages
+    double active_s = 0;        ///< with current
+    double std_Ah = 0;  ///< of charged - discharged - gained: how well full repeats, and edges
+};
+
+/// The balances behind `offset_from_balance`, one by one.
+/// \param current_offset_A of the reading, as far as known: true current = logged + offset; the
+/// charges are given as logged
+/// \return empty when the log has no two such times
+[[nodiscard]] std::vector<FullBalance> full_balances(const Log& log,
+                                                     const DataCheckSettings& settings = {},
+                                                     double current_offset_A = 0);
+
 /// What to change in a log. Nothing is changed unasked.
 struct LogCorrections {
     bool turn_current = false;           ///< charge and discharge are exchanged

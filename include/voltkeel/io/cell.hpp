@@ -97,7 +97,7 @@ struct CurrentGrid {
 
 /// A file the cell was made from.
 struct SourceFile {
-    std::string role;    ///< "slow test", "pulse test", "charge" or "log".
+    std::string role;    ///< "slow test", "pulse test", "charge", "cycles" or "log".
     std::string name;    ///< File name without folders.
     std::string sha256;  ///< Of the bytes; empty for data that came from memory.
     std::size_t rows{0};
