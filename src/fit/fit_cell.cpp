@@ -557,6 +557,10 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     Cell& cell = result.cell;
     cell.name = settings.name;
     cell.hysteresis_rate = settings.hysteresis_rate;
+    result.hysteresis.rate = settings.hysteresis_rate;
+    result.hysteresis.rate_log_std = std::numeric_limits<double>::infinity();
+    result.hysteresis.note = "Assumed: hysteresis_rate " + number_text(settings.hysteresis_rate) +
+                             ". It takes a second round (passes) to see more.";
     std::vector<Log> to_full = cycles;
     if (slow) to_full.push_back(*slow);
     if (to_full.empty()) {
@@ -645,8 +649,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
         if (slow) set_charge_rise(cell, *slow, result.slow);
-        if (pass + 2 >=
-            settings.passes) {  // before, the overvoltage of the slow test is in the OCV
+        // In the first round the overvoltage of the slow test is in the OCV and its gap.
+        if (pass > 0) {
             result.hysteresis =
                 hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
             cell.hysteresis_rate =
