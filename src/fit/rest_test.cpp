@@ -838,7 +838,7 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
             ") and after discharge is " + number_text(1e3 * test.half_gap_V, "%.1f") + " mV (std " +
             number_text(1e3 * test.half_gap_V_std, "%.1f") + "), taken as the same at every SOC.");
     } else {
-        test.notes.push_back(
+        test.notes.emplace_back(
             met >= 2 ? "Hysteresis: rests met after charge and after discharge differ by no more "
                        "than they repeat; the branches of the OCV are taken as one."
                      : "Hysteresis: the rests are met from one side only, so nothing is claimed of "
