@@ -287,6 +287,7 @@ std::vector<const Log*> rested_logs(const std::vector<Log>& pulses,
         *std::min_element(groups.begin(), groups.end(),
                           [&](const auto& a, const auto& b) { return away_K(a) < away_K(b); });
     std::vector<const Log*> logs;
+    logs.reserve(nearest.size());
     for (const std::size_t k : nearest)
         logs.push_back(&pulses[k]);
     return logs;
