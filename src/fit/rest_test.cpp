@@ -126,6 +126,10 @@ void check(const RestTestSettings& settings) {
         require("floor_voltage_V", *settings.floor_voltage_V, *settings.floor_voltage_V > 0,
                 "above 0");
     }
+    if (settings.rest_current_A) {
+        require("rest_current_A", *settings.rest_current_A, *settings.rest_current_A >= 0,
+                "0 or more");
+    }
     require("capacity_share_std", settings.capacity_share_std, settings.capacity_share_std > 0,
             "above 0");
     require("shortest_rest_s", settings.shortest_rest_s, settings.shortest_rest_s > 0, "above 0");
@@ -153,12 +157,12 @@ struct RestLog {
     double rest_A{0};
 };
 
-RestLog counted(const Log& log) {
+RestLog counted(const Log& log, const RestTestSettings& settings) {
     RestLog one;
     for (const double current_A : log.current_A)
         one.largest_A = std::max(one.largest_A, std::abs(current_A));
     // As in steps.hpp: without a capacity, a share of the largest current of the log.
-    one.rest_A = 0.002 * one.largest_A;
+    one.rest_A = settings.rest_current_A.value_or(0.002 * one.largest_A);
     one.charge_Ah.assign(log.size(), 0.0);
     for (std::size_t k = 1; k < log.size(); ++k) {
         const double dt_s = log.time_s[k] - log.time_s[k - 1];
@@ -336,27 +340,9 @@ double share_between(const CurvePoints& points) {
     return count > 0 ? 0.5 * std::sqrt(squares / count) : unknown_share;
 }
 
-}  // namespace
-
-RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t last_row,
-                             double voltage_std_V, double missing_share_std) {
-    check_log(log);
-    if (last_row >= log.size() || first_row > last_row || last_row - first_row < 2) {
-        throw Error(log.source + ": rows " + std::to_string(first_row) + " .. " +
-                    std::to_string(last_row) + " are no rest of at least 3 rows; the log has " +
-                    std::to_string(log.size()) + " rows");
-    }
-    require("voltage_std_V", voltage_std_V, voltage_std_V > 0, "above 0");
-    require("missing_share_std", missing_share_std, missing_share_std > 0, "above 0");
-    double largest_A = 0;
-    for (const double current_A : log.current_A)
-        largest_A = std::max(largest_A, std::abs(current_A));
-    for (std::size_t k = first_row; k <= last_row; ++k) {
-        if (std::abs(log.current_A[k]) > 0.01 * largest_A) {
-            throw Error(log.source + ": row " + std::to_string(k) + ": a current of " +
-                        number_text(log.current_A[k]) + " A flows; a rest has none");
-        }
-    }
+/// See rested_voltage; the rows are known to be a rest.
+RestedVoltage carried_on(const Log& log, std::size_t first_row, std::size_t last_row,
+                         double voltage_std_V, double missing_share_std) {
     const double begin_s = log.time_s[first_row > 0 ? first_row - 1 : 0];
     const double duration_s = log.time_s[last_row] - begin_s;
     // What is over soon tells nothing of what is missing at the end.
@@ -450,6 +436,30 @@ RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t 
     return result;
 }
 
+}  // namespace
+
+RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t last_row,
+                             double voltage_std_V, double missing_share_std) {
+    check_log(log);
+    if (last_row >= log.size() || first_row > last_row || last_row - first_row < 2) {
+        throw Error(log.source + ": rows " + std::to_string(first_row) + " .. " +
+                    std::to_string(last_row) + " are no rest of at least 3 rows; the log has " +
+                    std::to_string(log.size()) + " rows");
+    }
+    require("voltage_std_V", voltage_std_V, voltage_std_V > 0, "above 0");
+    require("missing_share_std", missing_share_std, missing_share_std > 0, "above 0");
+    double largest_A = 0;
+    for (const double current_A : log.current_A)
+        largest_A = std::max(largest_A, std::abs(current_A));
+    for (std::size_t k = first_row; k <= last_row; ++k) {
+        if (std::abs(log.current_A[k]) > 0.01 * largest_A) {
+            throw Error(log.source + ": row " + std::to_string(k) + ": a current of " +
+                        number_text(log.current_A[k]) + " A flows; a rest has none");
+        }
+    }
+    return carried_on(log, first_row, last_row, voltage_std_V, missing_share_std);
+}
+
 double monotone_cubic(const std::vector<double>& x, const std::vector<double>& y, double at) {
     if (x.size() < 2 || x.size() != y.size()) {
         throw Error("a curve needs at least 2 points with as many values, not " +
@@ -482,7 +492,7 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
                         std::to_string(overvoltage_V[f].size()) + " rows, expected " +
                         std::to_string(logs[f]->size()));
         }
-        counts.push_back(counted(*logs[f]));
+        counts.push_back(counted(*logs[f], settings));
     }
     RestTest test;
     test.capacity_given = settings.capacity_Ah.has_value();
@@ -558,8 +568,8 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
             rest.voltage_std_V = std::hypot(settings.voltage_std_V, unseen_std_V);
             if (!full && rest.last_row - rest.first_row >= 2) {
                 const RestedVoltage seen =
-                    rested_voltage(log, rest.first_row, rest.last_row, settings.voltage_std_V,
-                                   settings.missing_share_std);
+                    carried_on(log, rest.first_row, rest.last_row, settings.voltage_std_V,
+                               settings.missing_share_std);
                 rest.last_voltage_V = seen.last_voltage_V;
                 if (overvoltage_V.empty()) {
                     rest.voltage_V = seen.voltage_V;
@@ -583,7 +593,8 @@ RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSetti
             logs.front()->source + ": " +
             std::to_string(std::count_if(test.rests.begin(), test.rests.end(), beyond_full)) +
             " rests of at least " + number_text(settings.shortest_rest_s) +
-            " s (shortest_rest_s) after the first; an OCV from rests needs at least 3, "
+            " s (shortest_rest_s, rest_current_A) after the first; an OCV from rests needs at "
+            "least 3, "
             "better ten between full and empty");
     }
     test.temperature_degC = quantile(std::move(temperatures), 0.5);
