@@ -149,6 +149,8 @@ void bind_rest_test(py::module_& module) {
                        "how well a capacity handed in is known, relative")
         .def_readwrite("floor_voltage_V", &Settings::floor_voltage_V,
                        "voltage that counts as empty; None: where a steady discharge ends steeply")
+        .def_readwrite("rest_current_A", &Settings::rest_current_A,
+                       "no more than this is a rest; None: 0.2 % of the largest current")
         .def_readwrite("shortest_rest_s", &Settings::shortest_rest_s)
         .def_readwrite("merge_soc", &Settings::merge_soc, "rests closer than this are one")
         .def_readwrite("node_count", &Settings::node_count)

@@ -2777,6 +2777,14 @@ class RestTestSettings:
     def offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def rest_current_A(self) -> float | None:
+        """
+        no more than this is a rest; None: 0.2 % of the largest current
+        """
+    @rest_current_A.setter
+    def rest_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
     def shortest_rest_s(self) -> float:
         ...
     @shortest_rest_s.setter

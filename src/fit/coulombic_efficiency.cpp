@@ -130,7 +130,7 @@ CoulombicEfficiencyFit fit_coulombic_efficiency(const std::vector<Log>& logs,
                    (apart ? ": they leave it open to " + number_text(std, "%.2g") : "") + ". " +
                    (offset_open ? "An offset of the current does the same to a cycle as a loss of "
                                   "charge: give the offset, or cycles of different duration."
-                                : "More cycles would.");
+                                : "More cycles, or an offset known better, would.");
         if (apart) {
             fit.current_offset_A = offset_A;
             fit.current_offset_A_std = std::sqrt(offset_var);

@@ -288,6 +288,7 @@ std::vector<const Log*> rested_logs(const std::vector<Log>& pulses,
         *std::min_element(groups.begin(), groups.end(),
                           [&](const auto& a, const auto& b) { return away_K(a) < away_K(b); });
     std::vector<const Log*> logs;
+    logs.reserve(nearest.size());
     for (const std::size_t k : nearest)
         logs.push_back(&pulses[k]);
     return logs;
@@ -562,6 +563,10 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     Cell& cell = result.cell;
     cell.name = settings.name;
     cell.hysteresis_rate = settings.hysteresis_rate;
+    result.hysteresis.rate = settings.hysteresis_rate;
+    result.hysteresis.rate_log_std = std::numeric_limits<double>::infinity();
+    result.hysteresis.note = "Assumed: hysteresis_rate " + number_text(settings.hysteresis_rate) +
+                             ". It takes a second round (passes) to see more.";
     std::vector<Log> to_full = cycles;
     if (slow) to_full.push_back(*slow);
     if (to_full.empty()) {
@@ -650,8 +655,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
         if (slow) set_charge_rise(cell, *slow, result.slow);
-        if (pass + 2 >=
-            settings.passes) {  // before, the overvoltage of the slow test is in the OCV
+        // In the first round the overvoltage of the slow test is in the OCV and its gap.
+        if (pass > 0) {
             result.hysteresis =
                 hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
             cell.hysteresis_rate =

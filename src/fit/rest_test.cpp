@@ -126,6 +126,10 @@ void check(const RestTestSettings& settings) {
         require("floor_voltage_V", *settings.floor_voltage_V, *settings.floor_voltage_V > 0,
                 "above 0");
     }
+    if (settings.rest_current_A) {
+        require("rest_current_A", *settings.rest_current_A, *settings.rest_current_A >= 0,
+                "0 or more");
+    }
     require("capacity_share_std", settings.capacity_share_std, settings.capacity_share_std > 0,
             "above 0");
     require("shortest_rest_s", settings.shortest_rest_s, settings.shortest_rest_s > 0, "above 0");
@@ -153,12 +157,12 @@ struct RestLog {
     double rest_A{0};
 };
 
-RestLog counted(const Log& log) {
+RestLog counted(const Log& log, const RestTestSettings& settings) {
     RestLog one;
     for (const double current_A : log.current_A)
         one.largest_A = std::max(one.largest_A, std::abs(current_A));
     // As in steps.hpp: without a capacity, a share of the largest current of the log.
-    one.rest_A = 0.002 * one.largest_A;
+    one.rest_A = settings.rest_current_A.value_or(0.002 * one.largest_A);
     one.charge_Ah.assign(log.size(), 0.0);
     for (std::size_t k = 1; k < log.size(); ++k) {
         const double dt_s = log.time_s[k] - log.time_s[k - 1];
@@ -336,27 +340,9 @@ double share_between(const CurvePoints& points) {
     return count > 0 ? 0.5 * std::sqrt(squares / count) : unknown_share;
 }
 
-}  // namespace
-
-RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t last_row,
-                             double voltage_std_V, double missing_share_std) {
-    check_log(log);
-    if (last_row >= log.size() || first_row > last_row || last_row - first_row < 2) {
-        throw Error(log.source + ": rows " + std::to_string(first_row) + " .. " +
-                    std::to_string(last_row) + " are no rest of at least 3 rows; the log has " +
-                    std::to_string(log.size()) + " rows");
-    }
-    require("voltage_std_V", voltage_std_V, voltage_std_V > 0, "above 0");
-    require("missing_share_std", missing_share_std, missing_share_std > 0, "above 0");
-    double largest_A = 0;
-    for (const double current_A : log.current_A)
-        largest_A = std::max(largest_A, std::abs(current_A));
-    for (std::size_t k = first_row; k <= last_row; ++k) {
-        if (std::abs(log.current_A[k]) > 0.01 * largest_A) {
-            throw Error(log.source + ": row " + std::to_string(k) + ": a current of " +
-                        number_text(log.current_A[k]) + " A flows; a rest has none");
-        }
-    }
+/// See rested_voltage; the rows are known to be a rest.
+RestedVoltage carried_on(const Log& log, std::size_t first_row, std::size_t last_row,
+                         double voltage_std_V, double missing_share_std) {
     const double begin_s = log.time_s[first_row > 0 ? first_row - 1 : 0];
     const double duration_s = log.time_s[last_row] - begin_s;
     // What is over soon tells nothing of what is missing at the end.
@@ -450,6 +436,478 @@ RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t 
     return result;
 }
 
+/// Reads the rests, one thing after the other.
+class RestReader {
+  public:
+    RestReader(const std::vector<const Log*>& logs, const RestTestSettings& settings,
+               const std::vector<std::vector<double>>& overvoltage_V)
+        : logs_(logs), settings_(settings), overvoltage_V_(overvoltage_V) {
+        check(settings_);
+        if (logs_.empty()) throw Error("an OCV from rests needs at least one pulse test");
+        if (!overvoltage_V_.empty() && overvoltage_V_.size() != logs_.size()) {
+            throw Error("overvoltage_V: " + std::to_string(overvoltage_V_.size()) +
+                        " logs, expected " + std::to_string(logs_.size()));
+        }
+        for (std::size_t f = 0; f < logs_.size(); ++f) {
+            check_log(*logs_[f]);
+            if (logs_[f]->size() < 20)
+                throw Error(logs_[f]->source + ": a pulse test needs at least 20 rows");
+            if (!overvoltage_V_.empty() && overvoltage_V_[f].size() != logs_[f]->size()) {
+                throw Error(logs_[f]->source + ": overvoltage_V has " +
+                            std::to_string(overvoltage_V_[f].size()) + " rows, expected " +
+                            std::to_string(logs_[f]->size()));
+            }
+            counts_.push_back(counted(*logs_[f], settings_));
+        }
+    }
+
+    RestTest read() {
+        test_.capacity_given = settings_.capacity_Ah.has_value();
+        check_full_starts();
+        find_rests();
+        find_walks();
+        find_floor();
+        set_capacity();
+        place_on_soc();
+        set_half_gap();
+        constexpr double warm_degC = 10;
+        if (test_.temperature_degC < warm_degC) {
+            test_.notes.push_back("The rests are those at " +
+                                  number_text(test_.temperature_degC, "%.0f") +
+                                  " degC: cold rests have not reached the OCV. Test at room "
+                                  "temperature too.");
+        }
+        return std::move(test_);
+    }
+
+  private:
+    static constexpr double settled_s = 60;
+
+    [[nodiscard]] double over_at(std::size_t f, std::size_t k) const {
+        return overvoltage_V_.empty() ? 0.0 : overvoltage_V_[f][k];
+    }
+
+    void check_full_starts() {
+        for (const Log* log : logs_)
+            highest_start_V_ = std::max(highest_start_V_, log->voltage_V.front());
+        for (std::size_t f = 0; f < logs_.size(); ++f) {
+            const Log& log = *logs_[f];
+            const RestLog& one = counts_[f];
+            const double lowest_Ah = *std::min_element(one.charge_Ah.begin(), one.charge_Ah.end());
+            const double highest_Ah = *std::max_element(one.charge_Ah.begin(), one.charge_Ah.end());
+            if (std::abs(log.current_A.front()) > one.rest_A) {
+                throw Error(log.source + ": starts under a current of " +
+                            number_text(log.current_A.front()) +
+                            " A; without a slow test a pulse test must start at rest and full");
+            }
+            if (!(lowest_Ah < 0)) {
+                throw Error(
+                    log.source +
+                    ": no discharge found: current_A takes nothing out. Current must be "
+                    "positive when charging; if this file has the other sign, say so with the "
+                    "sign option");
+            }
+            if (highest_Ah > 0.02 * (highest_Ah - lowest_Ah)) {
+                throw Error(
+                    log.source + ": takes in " + number_text(highest_Ah) +
+                    " Ah more than it had at its first row, so it did not start full; without "
+                    "a slow test the SOC is counted from full");
+            }
+            constexpr double same_full_V = 0.06;
+            if (log.voltage_V.front() < highest_start_V_ - same_full_V) {
+                throw Error(
+                    log.source + ": starts at " + number_text(log.voltage_V.front()) +
+                    " V, another test at " + number_text(highest_start_V_) +
+                    " V, so it did not start full; without a slow test the SOC is counted from "
+                    "full");
+            }
+            discharged_Ah_ = std::max(discharged_Ah_, -lowest_Ah);
+            test_.voltage_max_V = std::max(
+                test_.voltage_max_V, *std::max_element(log.voltage_V.begin(), log.voltage_V.end()));
+        }
+        if (test_.capacity_given && discharged_Ah_ > 1.05 * *settings_.capacity_Ah) {
+            throw Error(logs_.front()->source + ": " + number_text(discharged_Ah_) +
+                        " Ah come out of a cell of " + number_text(*settings_.capacity_Ah) +
+                        " Ah (capacity_Ah)");
+        }
+    }
+
+    /// The first rest of a log is that of the full cell.
+    void find_rests() {
+        std::vector<double> temperatures;
+        for (std::size_t f = 0; f < logs_.size(); ++f) {
+            const Log& log = *logs_[f];
+            const RestLog& one = counts_[f];
+            std::size_t k = 0;
+            while (k < log.size()) {
+                if (std::abs(log.current_A[k]) > one.rest_A) {
+                    ++k;
+                    continue;
+                }
+                Rest rest;
+                rest.log = f;
+                rest.first_row = k;
+                while (k + 1 < log.size() && std::abs(log.current_A[k + 1]) <= one.rest_A)
+                    ++k;
+                rest.last_row = k++;
+                rest.duration_s = log.time_s[rest.last_row] -
+                                  log.time_s[rest.first_row > 0 ? rest.first_row - 1 : 0];
+                const bool full = rest.first_row == 0;
+                if (!full && rest.duration_s < settings_.shortest_rest_s) continue;
+                rest.charge_Ah = one.charge_Ah[rest.last_row];
+                rest.last_voltage_V = log.voltage_V[rest.last_row];
+                rest.voltage_V = rest.last_voltage_V;
+                // Nothing is known of what came before the first, a full cell falls by some mV for
+                // hours; and two rows show no relaxation.
+                constexpr double unseen_std_V = 0.005;
+                rest.voltage_std_V = std::hypot(settings_.voltage_std_V, unseen_std_V);
+                if (!full && rest.last_row - rest.first_row >= 2) {
+                    const RestedVoltage seen =
+                        carried_on(log, rest.first_row, rest.last_row, settings_.voltage_std_V,
+                                   settings_.missing_share_std);
+                    rest.last_voltage_V = seen.last_voltage_V;
+                    if (overvoltage_V_.empty()) {
+                        rest.voltage_V = seen.voltage_V;
+                        rest.voltage_std_V = seen.voltage_std_V;
+                    } else {
+                        const double missing_V = -overvoltage_V_[f][rest.last_row];
+                        rest.voltage_V = seen.last_voltage_V + missing_V;
+                        rest.voltage_std_V = std::hypot(settings_.voltage_std_V,
+                                                        settings_.missing_share_std * missing_V,
+                                                        0.5 * (rest.voltage_V - seen.voltage_V));
+                    }
+                }
+                for (std::size_t row = rest.first_row; row <= rest.last_row; ++row)
+                    temperatures.push_back(log.temperature_degC[row]);
+                test_.rests.push_back(rest);
+            }
+        }
+        const auto beyond_full = [](const Rest& rest) { return rest.first_row > 0; };
+        if (std::count_if(test_.rests.begin(), test_.rests.end(), beyond_full) < 3) {
+            throw Error(
+                logs_.front()->source + ": " +
+                std::to_string(std::count_if(test_.rests.begin(), test_.rests.end(), beyond_full)) +
+                " rests of at least " + number_text(settings_.shortest_rest_s) +
+                " s (shortest_rest_s, rest_current_A) after the first; an OCV from rests needs at "
+                "least 3, "
+                "better ten between full and empty");
+        }
+        test_.temperature_degC = quantile(std::move(temperatures), 0.5);
+    }
+
+    /// The discharges from rest to rest. What the model leaves of the overvoltage at the end of
+    /// each is known from the rest behind it; the one above and this one share the difference.
+    void find_walks() {
+        for (std::size_t r = 0; r < test_.rests.size(); ++r) {
+            const Rest& rest = test_.rests[r];
+            if (rest.first_row < 2) continue;
+            const Log& log = *logs_[rest.log];
+            const std::size_t last = rest.first_row - 1;
+            const std::size_t first = steady_from(log, last);
+            if (!(log.current_A[last] < 0) || last - first < 3 ||
+                log.time_s[last] - log.time_s[first - 1] < 2 * settled_s)
+                continue;
+            walks_.push_back(
+                {r, first, last, rest.voltage_V - log.voltage_V[last] + over_at(rest.log, last)});
+        }
+        double differ_squares = 0;
+        double differ_count = 0;
+        for (std::size_t w = 0; w < walks_.size(); ++w) {
+            const Walk& walk = walks_[w];
+            const Rest& rest = test_.rests[walk.rest];
+            const Log& log = *logs_[rest.log];
+            const std::vector<double>& charge = counts_[rest.log].charge_Ah;
+            const bool follows = w > 0 && test_.rests[walks_[w - 1].rest].log == rest.log;
+            const double above_V = follows ? walks_[w - 1].off_V : walk.off_V;
+            if (follows) {
+                differ_squares += (walk.off_V - above_V) * (walk.off_V - above_V);
+                ++differ_count;
+            }
+            const double span_Ah = charge[walk.first - 1] - charge[walk.last];
+            const double apart_Ah = 0.02 * discharged_Ah_;
+            double next_Ah = charge[walk.first - 1] - apart_Ah;
+            for (std::size_t k = walk.first; k <= walk.last; ++k) {
+                if (charge[k] > next_Ah || charge[k] < charge[walk.last] + 0.5 * apart_Ah) continue;
+                // Without a model the overvoltage is that at the end, which it takes a while to
+                // reach.
+                const double f = (charge[walk.first - 1] - charge[k]) / span_Ah;
+                if (log.time_s[k] - log.time_s[walk.first - 1] < settled_s) continue;
+                if (overvoltage_V_.empty() && f < 0.25) continue;
+                const double off_V = above_V + f * (walk.off_V - above_V);
+                test_.between.push_back({charge[k], 0,
+                                         log.voltage_V[k] - over_at(rest.log, k) + off_V,
+                                         4 * f * (1 - f)});
+                next_Ah = charge[k] - apart_Ah;
+            }
+        }
+        double walk_std_V = 0;
+        if (differ_count >= 2) {
+            walk_std_V = std::max(0.5 * std::sqrt(differ_squares / differ_count),
+                                  0.5 * settings_.voltage_std_V);
+        } else {
+            for (const Walk& walk : walks_) {
+                const std::size_t f = test_.rests[walk.rest].log;
+                walk_std_V = std::max(walk_std_V, settings_.missing_share_std *
+                                                      std::abs(walk.off_V - over_at(f, walk.last)));
+            }
+        }
+        for (WalkedPoint& point : test_.between)
+            point.voltage_std_V =
+                std::hypot(settings_.voltage_std_V, walk_std_V * point.voltage_std_V);
+    }
+
+    /// The floor: where the lowest steady discharge ends, if it is steep there.
+    void find_floor() {
+        std::optional<FloorDischarge>& floor = floor_;
+        for (std::size_t f = 0; f < logs_.size(); ++f) {
+            const auto found = lowest_discharge(*logs_[f], counts_[f], f);
+            if (found && (!floor || logs_[f]->voltage_V[found->last] <
+                                        logs_[floor->log]->voltage_V[floor->last]))
+                floor = found;
+        }
+        double lowest_V = highest_start_V_;
+        for (const Log* log : logs_)
+            lowest_V =
+                std::min(lowest_V, *std::min_element(log->voltage_V.begin(), log->voltage_V.end()));
+        test_.voltage_min_V = settings_.floor_voltage_V.value_or(
+            floor ? logs_[floor->log]->voltage_V[floor->last] : lowest_V);
+        std::string& why = why_no_floor_;
+        if (!floor) {
+            why = "no steady discharge, slower than two hours for all of the charge";
+        } else {
+            const Log& log = *logs_[floor->log];
+            const std::vector<double>& charge = counts_[floor->log].charge_Ah;
+            const auto rows = [&](const std::vector<double>& column) {
+                return std::vector<double>(
+                    column.begin() + static_cast<std::ptrdiff_t>(floor->first),
+                    column.begin() + static_cast<std::ptrdiff_t>(floor->last) + 1);
+            };
+            const double end_V = log.voltage_V[floor->last];
+            const double mean_slope = (log.voltage_V.front() - end_V) / -charge[floor->last];
+            const double slope =
+                end_slope_V_per_Ah(rows(charge), rows(log.voltage_V), 0.01 * discharged_Ah_);
+            constexpr double steep = 5;
+            if (settings_.floor_voltage_V) {
+                if (end_V > *settings_.floor_voltage_V + floor_band_V) {
+                    why = "the lowest steady discharge ends at " + number_text(end_V) +
+                          " V, above the floor of " + number_text(*settings_.floor_voltage_V) +
+                          " V (floor_voltage_V)";
+                }
+            } else if (slope < steep * mean_slope) {
+                why = "the lowest steady discharge ends at " + number_text(end_V) +
+                      " V, where the voltage does not fall steeply yet";
+            }
+            if (why.empty()) {
+                test_.floor_voltage_V = settings_.floor_voltage_V.value_or(end_V);
+                // Below the last rest: what the last walk left, without a model all of the
+                // overvoltage.
+                double off_V = 0;
+                double off_A = 0;
+                for (const Walk& walk : walks_) {
+                    if (test_.rests[walk.rest].log != floor->log || walk.last > floor->first)
+                        continue;
+                    off_V = walk.off_V;
+                    off_A = log.current_A[walk.last];
+                }
+                if (off_A == 0 && overvoltage_V_.empty()) {
+                    std::size_t settled = floor->first;
+                    while (settled < floor->last &&
+                           log.time_s[settled] - log.time_s[floor->first - 1] < settled_s)
+                        ++settled;
+                    off_A = log.current_A[settled];
+                    off_V = log.voltage_V[floor->first - 1] - log.voltage_V[settled];
+                }
+                double next_Ah = 0;
+                const double apart_Ah = 0.004 * discharged_Ah_;
+                for (std::size_t k = floor->first; k <= floor->last; ++k) {
+                    // Slow processes go on for a while; the first rows would show too little of
+                    // them.
+                    if (log.time_s[k] - log.time_s[floor->first - 1] < settled_s) continue;
+                    if (k < floor->last && charge[k] > next_Ah - apart_Ah && next_Ah < 0) continue;
+                    const double model_V = over_at(floor->log, k);
+                    const double left_V =
+                        overvoltage_V_.empty() ? off_V * log.current_A[k] / off_A : off_V;
+                    next_Ah = charge[k];
+                    test_.floor.push_back(
+                        {charge[k], 0, log.voltage_V[k] - model_V + left_V,
+                         std::hypot(settings_.voltage_std_V,
+                                    settings_.missing_share_std * (left_V - model_V))});
+                }
+            }
+        }
+
+        if (!test_.floor_voltage_V && !settings_.floor_voltage_V) {
+            test_.notes.push_back(
+                "The lowest voltage of the window is that of the lowest discharge seen, " +
+                number_text(test_.voltage_min_V) +
+                " V; the cell maker's data sheet may allow less.");
+        }
+    }
+
+    void set_capacity() {
+        double left_Ah = 0;
+        if (test_.capacity_given) {
+            test_.capacity_Ah = *settings_.capacity_Ah;
+            test_.capacity_Ah_std = settings_.capacity_share_std * test_.capacity_Ah;
+            test_.notes.push_back(
+                "Capacity: " + number_text(test_.capacity_Ah) + " Ah was handed in (std " +
+                number_text(test_.capacity_Ah_std, "%.2g") + " assumed), not measured.");
+        } else if (!test_.floor_voltage_V) {
+            throw Error(
+                logs_.front()->source + ": no discharge from full to the floor: " + why_no_floor_ +
+                ". Give the capacity (capacity_Ah), a slow test, or a pulse test that goes on "
+                "until empty" +
+                (settings_.floor_voltage_V ? ""
+                                           : "; or say which voltage is empty "
+                                             "(floor_voltage_V)"));
+        } else {
+            std::vector<double> charge, voltage;
+            for (const WalkedPoint& point : test_.floor) {
+                charge.push_back(point.charge_Ah);
+                voltage.push_back(point.voltage_V);
+            }
+            const double slope =
+                charge.size() > 1 ? end_slope_V_per_Ah(charge, voltage, 0.01 * discharged_Ah_) : 0;
+            const WalkedPoint& end = test_.floor.back();
+            const double above_V = std::max(0.0, end.voltage_V - *test_.floor_voltage_V);
+            // What the current left in the cell at the floor, by the slope there; half of it is
+            // open.
+            constexpr double most_left = 0.05;
+            left_Ah = slope > 0 ? std::min(above_V / slope, most_left * -end.charge_Ah)
+                                : most_left * -end.charge_Ah;
+            test_.capacity_Ah = -end.charge_Ah + left_Ah;
+            const RestLog& one = counts_[floor_->log];
+            const double offset_Ah = settings_.offset_share_std * one.largest_A * one.active_s /
+                                     seconds_per_hour<double>;
+            test_.capacity_Ah_std = std::sqrt(std::pow(settings_.gain_std * test_.capacity_Ah, 2) +
+                                              offset_Ah * offset_Ah + 0.25 * left_Ah * left_Ah +
+                                              std::pow(full_share_std * test_.capacity_Ah, 2));
+            test_.notes.push_back(
+                "Capacity: " + number_text(-end.charge_Ah, "%.3f") + " Ah from full to " +
+                number_text(logs_[floor_->log]->voltage_V[floor_->last]) + " V in " +
+                std::filesystem::path(logs_[floor_->log]->source).filename().string() + ", and " +
+                number_text(left_Ah, "%.3f") +
+                " Ah that the current left in the cell (by the slope there): " +
+                number_text(test_.capacity_Ah, "%.3f") + " Ah (std " +
+                number_text(test_.capacity_Ah_std, "%.3f") + ").");
+        }
+    }
+
+    /// SOC of all points, and which branch each rest lies on.
+    void place_on_soc() {
+        for (std::size_t f = 0; f < logs_.size(); ++f) {
+            // Which branch a rest lies on, walked with the rate assumed.
+            const std::vector<double>& charge = counts_[f].charge_Ah;
+            std::size_t k = 0;
+            double h = 0;
+            for (Rest& rest : test_.rests) {
+                if (rest.log != f) continue;
+                for (++k; k <= rest.last_row; ++k) {
+                    const double moved = (charge[k] - charge[k - 1]) / test_.capacity_Ah;
+                    const double target = moved > 0 ? 1 : (moved < 0 ? -1 : h);
+                    h += -std::expm1(-settings_.hysteresis_rate * std::abs(moved)) * (target - h);
+                }
+                k = rest.last_row;
+                rest.soc = 1 + rest.charge_Ah / test_.capacity_Ah;
+                rest.hysteresis = h;
+            }
+        }
+        for (auto* points : {&test_.between, &test_.floor}) {
+            for (WalkedPoint& point : *points)
+                point.soc = 1 + point.charge_Ah / test_.capacity_Ah;
+            std::stable_sort(
+                points->begin(), points->end(),
+                [](const WalkedPoint& a, const WalkedPoint& b) { return a.soc > b.soc; });
+        }
+        std::stable_sort(test_.rests.begin(), test_.rests.end(),
+                         [](const Rest& a, const Rest& b) { return a.soc > b.soc; });
+    }
+
+    /// Hysteresis: only where rests are met from both sides at the same SOC.
+    void set_half_gap() {
+        CurvePoints down;
+        for (const Rest& rest : test_.rests) {
+            if (rest.hysteresis < -0.8) down.add(rest.soc, rest.voltage_V, rest.voltage_std_V);
+        }
+        down = rising(std::move(down), settings_.merge_soc);
+        double information = 0;
+        double sum = 0;
+        int met = 0;
+        if (down.size() >= 2) {
+            const std::vector<double> slope = monotone_slopes(down.soc, down.voltage_V);
+            const double between = share_between(down);
+            for (const Rest& rest : test_.rests) {
+                if (rest.hysteresis < 0.8 || rest.soc < down.soc.front() ||
+                    rest.soc > down.soc.back())
+                    continue;
+                const auto k = static_cast<std::size_t>(
+                    std::upper_bound(down.soc.begin(), down.soc.end() - 1, rest.soc) -
+                    down.soc.begin());
+                const double f = (rest.soc - down.soc[k - 1]) / (down.soc[k] - down.soc[k - 1]);
+                const double std_V = std::hypot(
+                    rest.voltage_std_V, std::max(down.std_V[k], down.std_V[k - 1]),
+                    between * 4 * f * (1 - f) * (down.voltage_V[k] - down.voltage_V[k - 1]));
+                const double gap_V =
+                    rest.voltage_V - cubic_at(down.soc, down.voltage_V, slope, rest.soc);
+                information += 1 / (std_V * std_V);
+                sum += gap_V / (std_V * std_V);
+                ++met;
+            }
+        }
+        if (met >= 2 && sum > 2 * std::sqrt(information)) {
+            test_.half_gap_V = 0.5 * sum / information;
+            test_.half_gap_V_std = 0.5 / std::sqrt(information);
+            test_.notes.push_back("Hysteresis: half the gap between rests met after charge (" +
+                                  std::to_string(met) + ") and after discharge is " +
+                                  number_text(1e3 * test_.half_gap_V, "%.1f") + " mV (std " +
+                                  number_text(1e3 * test_.half_gap_V_std, "%.1f") +
+                                  "), taken as the same at every SOC.");
+        } else {
+            test_.notes.emplace_back(
+                met >= 2
+                    ? "Hysteresis: rests met after charge and after discharge differ by no more "
+                      "than they repeat; the branches of the OCV are taken as one."
+                    : "Hysteresis: the rests are met from one side only, so nothing is claimed of "
+                      "it; the branches of the OCV are taken as one.");
+        }
+    }
+
+    const std::vector<const Log*>& logs_;
+    const RestTestSettings& settings_;
+    const std::vector<std::vector<double>>& overvoltage_V_;
+    std::vector<RestLog> counts_;
+    std::vector<Walk> walks_;
+    std::optional<FloorDischarge> floor_;
+    std::string why_no_floor_;
+    double highest_start_V_{0};
+    double discharged_Ah_{0};
+    RestTest test_;
+};
+
+}  // namespace
+
+RestedVoltage rested_voltage(const Log& log, std::size_t first_row, std::size_t last_row,
+                             double voltage_std_V, double missing_share_std) {
+    check_log(log);
+    if (last_row >= log.size() || first_row > last_row || last_row - first_row < 2) {
+        throw Error(log.source + ": rows " + std::to_string(first_row) + " .. " +
+                    std::to_string(last_row) + " are no rest of at least 3 rows; the log has " +
+                    std::to_string(log.size()) + " rows");
+    }
+    require("voltage_std_V", voltage_std_V, voltage_std_V > 0, "above 0");
+    require("missing_share_std", missing_share_std, missing_share_std > 0, "above 0");
+    double largest_A = 0;
+    for (const double current_A : log.current_A)
+        largest_A = std::max(largest_A, std::abs(current_A));
+    for (std::size_t k = first_row; k <= last_row; ++k) {
+        if (std::abs(log.current_A[k]) > 0.01 * largest_A) {
+            throw Error(log.source + ": row " + std::to_string(k) + ": a current of " +
+                        number_text(log.current_A[k]) + " A flows; a rest has none");
+        }
+    }
+    return carried_on(log, first_row, last_row, voltage_std_V, missing_share_std);
+}
+
 double monotone_cubic(const std::vector<double>& x, const std::vector<double>& y, double at) {
     if (x.size() < 2 || x.size() != y.size()) {
         throw Error("a curve needs at least 2 points with as many values, not " +
@@ -466,392 +924,7 @@ double monotone_cubic(const std::vector<double>& x, const std::vector<double>& y
 
 RestTest read_rest_test(const std::vector<const Log*>& logs, const RestTestSettings& settings,
                         const std::vector<std::vector<double>>& overvoltage_V) {
-    check(settings);
-    if (logs.empty()) throw Error("an OCV from rests needs at least one pulse test");
-    if (!overvoltage_V.empty() && overvoltage_V.size() != logs.size()) {
-        throw Error("overvoltage_V: " + std::to_string(overvoltage_V.size()) + " logs, expected " +
-                    std::to_string(logs.size()));
-    }
-    std::vector<RestLog> counts;
-    for (std::size_t f = 0; f < logs.size(); ++f) {
-        check_log(*logs[f]);
-        if (logs[f]->size() < 20)
-            throw Error(logs[f]->source + ": a pulse test needs at least 20 rows");
-        if (!overvoltage_V.empty() && overvoltage_V[f].size() != logs[f]->size()) {
-            throw Error(logs[f]->source + ": overvoltage_V has " +
-                        std::to_string(overvoltage_V[f].size()) + " rows, expected " +
-                        std::to_string(logs[f]->size()));
-        }
-        counts.push_back(counted(*logs[f]));
-    }
-    RestTest test;
-    test.capacity_given = settings.capacity_Ah.has_value();
-    double highest_start_V = 0;
-    for (const Log* log : logs)
-        highest_start_V = std::max(highest_start_V, log->voltage_V.front());
-    double discharged_Ah = 0;
-    for (std::size_t f = 0; f < logs.size(); ++f) {
-        const Log& log = *logs[f];
-        const RestLog& one = counts[f];
-        const double lowest_Ah = *std::min_element(one.charge_Ah.begin(), one.charge_Ah.end());
-        const double highest_Ah = *std::max_element(one.charge_Ah.begin(), one.charge_Ah.end());
-        if (std::abs(log.current_A.front()) > one.rest_A) {
-            throw Error(log.source + ": starts under a current of " +
-                        number_text(log.current_A.front()) +
-                        " A; without a slow test a pulse test must start at rest and full");
-        }
-        if (!(lowest_Ah < 0)) {
-            throw Error(log.source +
-                        ": no discharge found: current_A takes nothing out. Current must be "
-                        "positive when charging; if this file has the other sign, say so with the "
-                        "sign option");
-        }
-        if (highest_Ah > 0.02 * (highest_Ah - lowest_Ah)) {
-            throw Error(log.source + ": takes in " + number_text(highest_Ah) +
-                        " Ah more than it had at its first row, so it did not start full; without "
-                        "a slow test the SOC is counted from full");
-        }
-        constexpr double same_full_V = 0.06;
-        if (log.voltage_V.front() < highest_start_V - same_full_V) {
-            throw Error(log.source + ": starts at " + number_text(log.voltage_V.front()) +
-                        " V, another test at " + number_text(highest_start_V) +
-                        " V, so it did not start full; without a slow test the SOC is counted from "
-                        "full");
-        }
-        discharged_Ah = std::max(discharged_Ah, -lowest_Ah);
-        test.voltage_max_V = std::max(
-            test.voltage_max_V, *std::max_element(log.voltage_V.begin(), log.voltage_V.end()));
-    }
-    if (test.capacity_given && discharged_Ah > 1.05 * *settings.capacity_Ah) {
-        throw Error(logs.front()->source + ": " + number_text(discharged_Ah) +
-                    " Ah come out of a cell of " + number_text(*settings.capacity_Ah) +
-                    " Ah (capacity_Ah)");
-    }
-
-    // The rests; the first of a log is that of the full cell.
-    std::vector<double> temperatures;
-    for (std::size_t f = 0; f < logs.size(); ++f) {
-        const Log& log = *logs[f];
-        const RestLog& one = counts[f];
-        std::size_t k = 0;
-        while (k < log.size()) {
-            if (std::abs(log.current_A[k]) > one.rest_A) {
-                ++k;
-                continue;
-            }
-            Rest rest;
-            rest.log = f;
-            rest.first_row = k;
-            while (k + 1 < log.size() && std::abs(log.current_A[k + 1]) <= one.rest_A)
-                ++k;
-            rest.last_row = k++;
-            rest.duration_s =
-                log.time_s[rest.last_row] - log.time_s[rest.first_row > 0 ? rest.first_row - 1 : 0];
-            const bool full = rest.first_row == 0;
-            if (!full && rest.duration_s < settings.shortest_rest_s) continue;
-            rest.charge_Ah = one.charge_Ah[rest.last_row];
-            rest.last_voltage_V = log.voltage_V[rest.last_row];
-            rest.voltage_V = rest.last_voltage_V;
-            // Nothing is known of what came before the first, a full cell falls by some mV for
-            // hours; and two rows show no relaxation.
-            constexpr double unseen_std_V = 0.005;
-            rest.voltage_std_V = std::hypot(settings.voltage_std_V, unseen_std_V);
-            if (!full && rest.last_row - rest.first_row >= 2) {
-                const RestedVoltage seen =
-                    rested_voltage(log, rest.first_row, rest.last_row, settings.voltage_std_V,
-                                   settings.missing_share_std);
-                rest.last_voltage_V = seen.last_voltage_V;
-                if (overvoltage_V.empty()) {
-                    rest.voltage_V = seen.voltage_V;
-                    rest.voltage_std_V = seen.voltage_std_V;
-                } else {
-                    const double missing_V = -overvoltage_V[f][rest.last_row];
-                    rest.voltage_V = seen.last_voltage_V + missing_V;
-                    rest.voltage_std_V =
-                        std::hypot(settings.voltage_std_V, settings.missing_share_std * missing_V,
-                                   0.5 * (rest.voltage_V - seen.voltage_V));
-                }
-            }
-            for (std::size_t row = rest.first_row; row <= rest.last_row; ++row)
-                temperatures.push_back(log.temperature_degC[row]);
-            test.rests.push_back(rest);
-        }
-    }
-    const auto beyond_full = [](const Rest& rest) { return rest.first_row > 0; };
-    if (std::count_if(test.rests.begin(), test.rests.end(), beyond_full) < 3) {
-        throw Error(
-            logs.front()->source + ": " +
-            std::to_string(std::count_if(test.rests.begin(), test.rests.end(), beyond_full)) +
-            " rests of at least " + number_text(settings.shortest_rest_s) +
-            " s (shortest_rest_s) after the first; an OCV from rests needs at least 3, "
-            "better ten between full and empty");
-    }
-    test.temperature_degC = quantile(std::move(temperatures), 0.5);
-
-    // The discharges from rest to rest. What the model leaves of the overvoltage at the end of each
-    // is known from the rest behind it; the one above and this one share the difference.
-    constexpr double settled_s = 60;
-    std::vector<Walk> walks;
-    const auto over_at = [&](std::size_t f, std::size_t k) {
-        return overvoltage_V.empty() ? 0.0 : overvoltage_V[f][k];
-    };
-    for (std::size_t r = 0; r < test.rests.size(); ++r) {
-        const Rest& rest = test.rests[r];
-        if (rest.first_row < 2) continue;
-        const Log& log = *logs[rest.log];
-        const std::size_t last = rest.first_row - 1;
-        const std::size_t first = steady_from(log, last);
-        if (!(log.current_A[last] < 0) || last - first < 3 ||
-            log.time_s[last] - log.time_s[first - 1] < 2 * settled_s)
-            continue;
-        walks.push_back(
-            {r, first, last, rest.voltage_V - log.voltage_V[last] + over_at(rest.log, last)});
-    }
-    double differ_squares = 0;
-    double differ_count = 0;
-    for (std::size_t w = 0; w < walks.size(); ++w) {
-        const Walk& walk = walks[w];
-        const Rest& rest = test.rests[walk.rest];
-        const Log& log = *logs[rest.log];
-        const std::vector<double>& charge = counts[rest.log].charge_Ah;
-        const bool follows = w > 0 && test.rests[walks[w - 1].rest].log == rest.log;
-        const double above_V = follows ? walks[w - 1].off_V : walk.off_V;
-        if (follows) {
-            differ_squares += (walk.off_V - above_V) * (walk.off_V - above_V);
-            ++differ_count;
-        }
-        const double span_Ah = charge[walk.first - 1] - charge[walk.last];
-        const double apart_Ah = 0.02 * discharged_Ah;
-        double next_Ah = charge[walk.first - 1] - apart_Ah;
-        for (std::size_t k = walk.first; k <= walk.last; ++k) {
-            if (charge[k] > next_Ah || charge[k] < charge[walk.last] + 0.5 * apart_Ah) continue;
-            // Without a model the overvoltage is that at the end, which it takes a while to reach.
-            const double f = (charge[walk.first - 1] - charge[k]) / span_Ah;
-            if (log.time_s[k] - log.time_s[walk.first - 1] < settled_s) continue;
-            if (overvoltage_V.empty() && f < 0.25) continue;
-            const double off_V = above_V + f * (walk.off_V - above_V);
-            test.between.push_back(
-                {charge[k], 0, log.voltage_V[k] - over_at(rest.log, k) + off_V, 4 * f * (1 - f)});
-            next_Ah = charge[k] - apart_Ah;
-        }
-    }
-    double walk_std_V = 0;
-    if (differ_count >= 2) {
-        walk_std_V =
-            std::max(0.5 * std::sqrt(differ_squares / differ_count), 0.5 * settings.voltage_std_V);
-    } else {
-        for (const Walk& walk : walks) {
-            const std::size_t f = test.rests[walk.rest].log;
-            walk_std_V = std::max(walk_std_V, settings.missing_share_std *
-                                                  std::abs(walk.off_V - over_at(f, walk.last)));
-        }
-    }
-    for (WalkedPoint& point : test.between)
-        point.voltage_std_V = std::hypot(settings.voltage_std_V, walk_std_V * point.voltage_std_V);
-
-    // The floor: where the lowest steady discharge ends, if it is steep there.
-    std::optional<FloorDischarge> floor;
-    for (std::size_t f = 0; f < logs.size(); ++f) {
-        const auto found = lowest_discharge(*logs[f], counts[f], f);
-        if (found &&
-            (!floor || logs[f]->voltage_V[found->last] < logs[floor->log]->voltage_V[floor->last]))
-            floor = found;
-    }
-    double lowest_V = highest_start_V;
-    for (const Log* log : logs)
-        lowest_V =
-            std::min(lowest_V, *std::min_element(log->voltage_V.begin(), log->voltage_V.end()));
-    test.voltage_min_V = settings.floor_voltage_V.value_or(
-        floor ? logs[floor->log]->voltage_V[floor->last] : lowest_V);
-    std::string why;
-    if (!floor) {
-        why = "no steady discharge, slower than two hours for all of the charge";
-    } else {
-        const Log& log = *logs[floor->log];
-        const std::vector<double>& charge = counts[floor->log].charge_Ah;
-        const auto rows = [&](const std::vector<double>& column) {
-            return std::vector<double>(
-                column.begin() + static_cast<std::ptrdiff_t>(floor->first),
-                column.begin() + static_cast<std::ptrdiff_t>(floor->last) + 1);
-        };
-        const double end_V = log.voltage_V[floor->last];
-        const double mean_slope = (log.voltage_V.front() - end_V) / -charge[floor->last];
-        const double slope =
-            end_slope_V_per_Ah(rows(charge), rows(log.voltage_V), 0.01 * discharged_Ah);
-        constexpr double steep = 5;
-        if (settings.floor_voltage_V) {
-            if (end_V > *settings.floor_voltage_V + floor_band_V) {
-                why = "the lowest steady discharge ends at " + number_text(end_V) +
-                      " V, above the floor of " + number_text(*settings.floor_voltage_V) +
-                      " V (floor_voltage_V)";
-            }
-        } else if (slope < steep * mean_slope) {
-            why = "the lowest steady discharge ends at " + number_text(end_V) +
-                  " V, where the voltage does not fall steeply yet";
-        }
-        if (why.empty()) {
-            test.floor_voltage_V = settings.floor_voltage_V.value_or(end_V);
-            // Below the last rest: what the last walk left, without a model all of the overvoltage.
-            double off_V = 0;
-            double off_A = 0;
-            for (const Walk& walk : walks) {
-                if (test.rests[walk.rest].log != floor->log || walk.last > floor->first) continue;
-                off_V = walk.off_V;
-                off_A = log.current_A[walk.last];
-            }
-            if (off_A == 0 && overvoltage_V.empty()) {
-                std::size_t settled = floor->first;
-                while (settled < floor->last &&
-                       log.time_s[settled] - log.time_s[floor->first - 1] < settled_s)
-                    ++settled;
-                off_A = log.current_A[settled];
-                off_V = log.voltage_V[floor->first - 1] - log.voltage_V[settled];
-            }
-            double next_Ah = 0;
-            const double apart_Ah = 0.004 * discharged_Ah;
-            for (std::size_t k = floor->first; k <= floor->last; ++k) {
-                // Slow processes go on for a while; the first rows would show too little of them.
-                if (log.time_s[k] - log.time_s[floor->first - 1] < settled_s) continue;
-                if (k < floor->last && charge[k] > next_Ah - apart_Ah && next_Ah < 0) continue;
-                const double model_V = over_at(floor->log, k);
-                const double left_V =
-                    overvoltage_V.empty() ? off_V * log.current_A[k] / off_A : off_V;
-                next_Ah = charge[k];
-                test.floor.push_back({charge[k], 0, log.voltage_V[k] - model_V + left_V,
-                                      std::hypot(settings.voltage_std_V,
-                                                 settings.missing_share_std * (left_V - model_V))});
-            }
-        }
-    }
-
-    if (!test.floor_voltage_V && !settings.floor_voltage_V) {
-        test.notes.push_back(
-            "The lowest voltage of the window is that of the lowest discharge seen, " +
-            number_text(test.voltage_min_V) + " V; the cell maker's data sheet may allow less.");
-    }
-
-    // Capacity.
-    double left_Ah = 0;
-    if (test.capacity_given) {
-        test.capacity_Ah = *settings.capacity_Ah;
-        test.capacity_Ah_std = settings.capacity_share_std * test.capacity_Ah;
-        test.notes.push_back("Capacity: " + number_text(test.capacity_Ah) +
-                             " Ah was handed in (std " + number_text(test.capacity_Ah_std, "%.2g") +
-                             " assumed), not measured.");
-    } else if (!test.floor_voltage_V) {
-        throw Error(logs.front()->source + ": no discharge from full to the floor: " + why +
-                    ". Give the capacity (capacity_Ah), a slow test, or a pulse test that goes on "
-                    "until empty" +
-                    (settings.floor_voltage_V ? ""
-                                              : "; or say which voltage is empty "
-                                                "(floor_voltage_V)"));
-    } else {
-        std::vector<double> charge, voltage;
-        for (const WalkedPoint& point : test.floor) {
-            charge.push_back(point.charge_Ah);
-            voltage.push_back(point.voltage_V);
-        }
-        const double slope =
-            charge.size() > 1 ? end_slope_V_per_Ah(charge, voltage, 0.01 * discharged_Ah) : 0;
-        const WalkedPoint& end = test.floor.back();
-        const double above_V = std::max(0.0, end.voltage_V - *test.floor_voltage_V);
-        // What the current left in the cell at the floor, by the slope there; half of it is open.
-        constexpr double most_left = 0.05;
-        left_Ah = slope > 0 ? std::min(above_V / slope, most_left * -end.charge_Ah)
-                            : most_left * -end.charge_Ah;
-        test.capacity_Ah = -end.charge_Ah + left_Ah;
-        const RestLog& one = counts[floor->log];
-        const double offset_Ah =
-            settings.offset_share_std * one.largest_A * one.active_s / seconds_per_hour<double>;
-        test.capacity_Ah_std =
-            std::sqrt(std::pow(settings.gain_std * test.capacity_Ah, 2) + offset_Ah * offset_Ah +
-                      0.25 * left_Ah * left_Ah + std::pow(full_share_std * test.capacity_Ah, 2));
-        test.notes.push_back("Capacity: " + number_text(-end.charge_Ah, "%.3f") +
-                             " Ah from full to " +
-                             number_text(logs[floor->log]->voltage_V[floor->last]) + " V in " +
-                             std::filesystem::path(logs[floor->log]->source).filename().string() +
-                             ", and " + number_text(left_Ah, "%.3f") +
-                             " Ah that the current left in the cell (by the slope there): " +
-                             number_text(test.capacity_Ah, "%.3f") + " Ah (std " +
-                             number_text(test.capacity_Ah_std, "%.3f") + ").");
-    }
-    for (std::size_t f = 0; f < logs.size(); ++f) {
-        // Which branch a rest lies on, walked with the rate assumed.
-        const std::vector<double>& charge = counts[f].charge_Ah;
-        std::size_t k = 0;
-        double h = 0;
-        for (Rest& rest : test.rests) {
-            if (rest.log != f) continue;
-            for (++k; k <= rest.last_row; ++k) {
-                const double moved = (charge[k] - charge[k - 1]) / test.capacity_Ah;
-                const double target = moved > 0 ? 1 : (moved < 0 ? -1 : h);
-                h += -std::expm1(-settings.hysteresis_rate * std::abs(moved)) * (target - h);
-            }
-            k = rest.last_row;
-            rest.soc = 1 + rest.charge_Ah / test.capacity_Ah;
-            rest.hysteresis = h;
-        }
-    }
-    for (auto* points : {&test.between, &test.floor}) {
-        for (WalkedPoint& point : *points)
-            point.soc = 1 + point.charge_Ah / test.capacity_Ah;
-        std::stable_sort(points->begin(), points->end(),
-                         [](const WalkedPoint& a, const WalkedPoint& b) { return a.soc > b.soc; });
-    }
-    std::stable_sort(test.rests.begin(), test.rests.end(),
-                     [](const Rest& a, const Rest& b) { return a.soc > b.soc; });
-
-    // Hysteresis: only where rests are met from both sides at the same SOC.
-    CurvePoints down;
-    for (const Rest& rest : test.rests) {
-        if (rest.hysteresis < -0.8) down.add(rest.soc, rest.voltage_V, rest.voltage_std_V);
-    }
-    down = rising(std::move(down), settings.merge_soc);
-    double information = 0;
-    double sum = 0;
-    int met = 0;
-    if (down.size() >= 2) {
-        const std::vector<double> slope = monotone_slopes(down.soc, down.voltage_V);
-        const double between = share_between(down);
-        for (const Rest& rest : test.rests) {
-            if (rest.hysteresis < 0.8 || rest.soc < down.soc.front() || rest.soc > down.soc.back())
-                continue;
-            const auto k = static_cast<std::size_t>(
-                std::upper_bound(down.soc.begin(), down.soc.end() - 1, rest.soc) -
-                down.soc.begin());
-            const double f = (rest.soc - down.soc[k - 1]) / (down.soc[k] - down.soc[k - 1]);
-            const double std_V =
-                std::hypot(rest.voltage_std_V, std::max(down.std_V[k], down.std_V[k - 1]),
-                           between * 4 * f * (1 - f) * (down.voltage_V[k] - down.voltage_V[k - 1]));
-            const double gap_V =
-                rest.voltage_V - cubic_at(down.soc, down.voltage_V, slope, rest.soc);
-            information += 1 / (std_V * std_V);
-            sum += gap_V / (std_V * std_V);
-            ++met;
-        }
-    }
-    if (met >= 2 && sum > 2 * std::sqrt(information)) {
-        test.half_gap_V = 0.5 * sum / information;
-        test.half_gap_V_std = 0.5 / std::sqrt(information);
-        test.notes.push_back(
-            "Hysteresis: half the gap between rests met after charge (" + std::to_string(met) +
-            ") and after discharge is " + number_text(1e3 * test.half_gap_V, "%.1f") + " mV (std " +
-            number_text(1e3 * test.half_gap_V_std, "%.1f") + "), taken as the same at every SOC.");
-    } else {
-        test.notes.push_back(
-            met >= 2 ? "Hysteresis: rests met after charge and after discharge differ by no more "
-                       "than they repeat; the branches of the OCV are taken as one."
-                     : "Hysteresis: the rests are met from one side only, so nothing is claimed of "
-                       "it; the branches of the OCV are taken as one.");
-    }
-    constexpr double warm_degC = 10;
-    if (test.temperature_degC < warm_degC) {
-        test.notes.push_back("The rests are those at " +
-                             number_text(test.temperature_degC, "%.0f") +
-                             " degC: cold rests have not reached the OCV. Test at room "
-                             "temperature too.");
-    }
-    return test;
+    return RestReader(logs, settings, overvoltage_V).read();
 }
 
 OcvCurve ocv_curve(const RestTest& test, const RestTestSettings& settings) {

@@ -146,6 +146,23 @@ def test_fit(fit):
     assert cold.r0_ohm[10] > warm.r0_ohm[10]
 
 
+def test_cycles_of_one_rate_do_not_tell_the_efficiency(cycling):
+    """Seven cycles at C/15: more comes out than goes in, which an offset of 3 mA explains and no efficiency does."""
+    balance = vk.DataCheckSettings(steps=vk.StepSettings(capacity_Ah=30.0))
+    open_offset = vk.fit_coulombic_efficiency([cycling], vk.CoulombicEfficiencySettings(balance=balance))
+    print(f"\n{open_offset.note}")
+    assert open_offset.balances == 7
+    assert not open_offset.told
+    assert open_offset.efficiency == 1
+    assert "cycles of different duration" in open_offset.note
+    no_offset = vk.fit_coulombic_efficiency(
+        [cycling], vk.CoulombicEfficiencySettings(balance=balance, offset_std_A=0.0)
+    )
+    print(no_offset.note)
+    assert not no_offset.told
+    assert "which no cell does" in no_offset.note
+
+
 @pytest.mark.parametrize("name", ["fit", "fit_of_rests"])
 def test_a_1C_discharge_is_predicted(read, name, request):
     """Nothing of it was fitted: first discharge of the file, at room temperature, from full."""

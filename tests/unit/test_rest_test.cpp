@@ -205,6 +205,23 @@ TEST_CASE("a capacity handed in takes the place of the discharge to empty", "[re
                Contains("above the floor of 3 V"));
 }
 
+TEST_CASE("a sensor that reads noise at rest needs to be told what a rest is", "[rest]") {
+    const Cell truth = steep_cell();
+    Log log = made_log(truth, pulse_program(5), {"noisy.csv", 1, 25, 5e-4, 0, 214});
+    Random random(204);
+    for (double& current_A : log.current_A) {
+        if (current_A == 0) current_A = 0.05 * random.normal();
+    }
+    RestTestSettings settings;
+    settings.capacity_Ah = 5.0;
+    CHECK_THAT(error_text([&] { (void)read_rest_test({&log}, settings); }),
+               Contains("rest_current_A") || Contains("starts under a current"));
+    settings.rest_current_A = 0.3;
+    const OcvCurve curve = ocv_curve(read_rest_test({&log}, settings), settings);
+    for (std::size_t k = 20; k <= 190; ++k)
+        CHECK(std::abs(curve.discharge_V[k] - truth.ocv.discharge_V[k]) < 0.015);
+}
+
 TEST_CASE("hysteresis is claimed where rests are met from both sides, and nowhere else", "[rest]") {
     const double half_gap_V = GENERATE(0.0, 0.006, 0.02);
     MadeCellShape shape;
@@ -291,6 +308,7 @@ TEST_CASE("rests that cannot give an OCV say why", "[rest]") {
              {"capacity_Ah", [](RestTestSettings& s) { s.capacity_Ah = -1.0; }},
              {"capacity_share_std", [](RestTestSettings& s) { s.capacity_share_std = 0; }},
              {"floor_voltage_V", [](RestTestSettings& s) { s.floor_voltage_V = 0.0; }},
+             {"rest_current_A", [](RestTestSettings& s) { s.rest_current_A = -1.0; }},
              {"shortest_rest_s", [](RestTestSettings& s) { s.shortest_rest_s = 0; }},
              {"merge_soc", [](RestTestSettings& s) { s.merge_soc = 0.5; }},
              {"node_count", [](RestTestSettings& s) { s.node_count = 1; }},

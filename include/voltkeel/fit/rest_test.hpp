@@ -20,6 +20,8 @@ struct RestTestSettings {
     /// Voltage in V that counts as empty; left out: the lowest one of the discharge that ends in
     /// the steep part of the curve.
     std::optional<double> floor_voltage_V;
+    /// No more than this is a rest, in A, >= 0; left out: 0.2 % of the largest current of the log.
+    std::optional<double> rest_current_A;
     double shortest_rest_s{900};    ///< A shorter rest says too little; > 0.
     double merge_soc{0.015};        ///< Rests closer than this are taken as one; 0 .. 0.2.
     int node_count{201};            ///< SOC nodes of the OCV curve.
