@@ -166,20 +166,19 @@ TEST_CASE("a pack file brings its cell, found from the folder of the pack file")
     boat.write(workboat);
     const Pack pack = load_pack(boat.path);
     CHECK(pack.name == "harbour workboat");
-    CHECK(pack.cell_file == "cells/hw50.json");
-    CHECK(pack.layout.series == 14);
-    CHECK(pack.layout.parallel == 20);
+    REQUIRE(pack.modules.size() == 1);
+    CHECK(pack.modules[0].cell_file == "cells/hw50.json");
+    CHECK(equal_layout(pack).series == 14);
+    CHECK(equal_layout(pack).parallel == 20);
     CHECK(pack.notes.empty());
-    CHECK(pack.cell.name == "HW-50");
-    CHECK(pack.cell.capacity_Ah == 5.0);
+    CHECK(pack.modules[0].cell.name == "HW-50");
+    CHECK(pack.modules[0].cell.capacity_Ah == 5.0);
 }
 
 TEST_CASE("a saved pack reads as it was written and loads again") {
     const Boat boat;
-    Pack pack;
-    pack.name = "harbour workboat";
-    pack.cell_file = "cells/hw50.json";
-    pack.layout = {14, 20};
+    Pack pack =
+        voltkeel::single_string_pack("harbour workboat", "cells/hw50.json", Cell{}, {14, 20});
     pack.notes = {"invented", "[two] groups were \"moved\""};
     save_pack(boat.path, pack);
     CHECK(text_of(boat.path) == R"({
@@ -197,16 +196,16 @@ TEST_CASE("a saved pack reads as it was written and loads again") {
 )");
     const Pack again = load_pack(boat.path);
     CHECK(again.name == pack.name);
-    CHECK(again.cell_file == pack.cell_file);
-    CHECK(again.layout.series == 14);
-    CHECK(again.layout.parallel == 20);
+    CHECK(again.modules[0].cell_file == pack.modules[0].cell_file);
+    CHECK(equal_layout(again).series == 14);
+    CHECK(equal_layout(again).parallel == 20);
     CHECK(again.notes == pack.notes);
 
     const std::string before = text_of(boat.path);
-    pack.layout.parallel = 0;
+    pack.modules[0].layout.parallel = 0;
     CHECK(refusal([&] { save_pack(boat.path, pack); }) ==
           boat.path.string() + ": /parallel: 0 is below the smallest allowed value, must be >= 1");
-    pack.layout.parallel = 20;
+    pack.modules[0].layout.parallel = 20;
     pack.name = "\xFF";
     CHECK(refusal([&] { save_pack(boat.path, pack); }) ==
           boat.path.string() + ": /name: is not UTF-8 text");
@@ -225,8 +224,10 @@ TEST_CASE("a slip in a pack file is named with its place") {
     CHECK(boat.slip("paralel", 20) == ": /paralel: unknown field; did you mean \"parallel\"?");
     CHECK(boat.slip("format", "voltkeel.cell") ==
           ": /format: \"voltkeel.cell\" is not the one allowed value, must be \"voltkeel.pack\"");
-    CHECK(boat.slip("format_version", 2) ==
-          ": /format_version: 2 is not the one allowed value, must be 1");
+    CHECK(boat.slip("format_version", 3) ==
+          ": /format_version: 3 is not known, must be 1 (equal cells in one string) or 2 (modules "
+          "and strings)");
+    CHECK_THAT(boat.slip("format_version", 2), Catch::Contains("field \"strings\" is missing"));
     CHECK(boat.slip("notes", "one") == ": /notes: \"one\" has the wrong type, must be an array");
     CHECK(boat.complaint(R"({"format": "voltkeel.pack", "format_version": 1, "name": "boat"})") ==
           ": (whole document): field \"cell\" is missing\n" + boat.path.string() +

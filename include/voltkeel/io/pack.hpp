@@ -1,0 +1,131 @@
+#pragma once
+/// \file pack.hpp
+/// A pack on a desktop: modules, strings, what joins and guards them, and what is measured. It is
+/// what a `pack.json` holds. Units and signs as in voltkeel/units.hpp.
+///
+/// Cells in parallel make a group with one voltage; groups in series make a module; modules in
+/// series make a string; strings in parallel, each behind a contactor of its own, make the pack.
+/// Strings, groups of a string and cells of a group are counted from 0, groups from the negative
+/// end.
+
+#include <limits>
+#include <optional>
+#include <string>
+#include <vector>
+
+#include "voltkeel/io/cell.hpp"
+#include "voltkeel/pack/layout.hpp"
+#include "voltkeel/pack/precharge.hpp"
+
+namespace voltkeel {
+
+/// One kind of module. The resistances are those between the cells' terminals and the next part: a
+/// cell file measured at the cell's terminals knows nothing of them.
+struct PackModule {
+    std::string name;
+    std::string cell_file;       ///< Path from the folder of the pack file, as the file writes it.
+    Cell cell;                   ///< Content of `cell_file`.
+    PackLayout<double> layout;   ///< Groups in series and cells in parallel.
+    double cell_link_ohm{0};     ///< Of each cell to its group: welds, wires, a cell fuse.
+    double interconnect_ohm{0};  ///< Between two groups of the module.
+    double group_link_W_per_K{0};  ///< Heat from case to case between neighbouring groups.
+    double cell_link_W_per_K{0};  ///< Heat from case to case between neighbouring cells of a group.
+};
+
+/// What opens and closes a string.
+struct Contactor {
+    double resistance_ohm{0};
+    double current_A{std::numeric_limits<double>::infinity()};  ///< Continuous rating.
+    double voltage_V{std::numeric_limits<double>::infinity()};  ///< Rating; the string stays below.
+    double making_current_A{std::numeric_limits<double>::infinity()};  ///< Most it may close on.
+    bool closed{true};                                                 ///< At the start.
+};
+
+/// What opens a string once and for all.
+struct Fuse {
+    double resistance_ohm{0};
+    double current_A{std::numeric_limits<double>::infinity()};  ///< Continuous rating.
+};
+
+/// Modules in series.
+struct PackString {
+    std::string name;
+    std::vector<std::string> modules;  ///< Names of kinds, from the negative end.
+    double busbar_ohm{0};              ///< All busbars and cables of the string together.
+    Contactor contactor;
+    Fuse fuse;
+};
+
+/// What a channel measures.
+enum class ChannelQuantity {
+    pack_current,
+    pack_voltage,
+    string_current,
+    string_voltage,
+    group_voltage,
+    case_temperature,     ///< On the case of a cell.
+    ambient_temperature,  ///< Of the surroundings.
+};
+
+/// A measuring channel: what it measures and how often.
+struct Channel {
+    std::string name;
+    ChannelQuantity quantity{ChannelQuantity::pack_voltage};
+    std::string string;    ///< Name of the string; empty for quantities of the pack.
+    int first_group{0};    ///< For groups and cells: where the channel starts.
+    int group_count{1};    ///< Groups the channel goes through, one value each.
+    int cell{0};           ///< Cell of the group, for temperatures.
+    double interval_s{1};  ///< From one value to the next.
+    double offset_s{0};    ///< Time of the first value.
+};
+
+/// Bleed resistors, one for every group.
+struct BleedResistors {
+    double resistance_ohm{33};
+    double duty{1};  ///< Largest share of time that a switched-on resistor conducts.
+};
+
+/// A pack: everything its file holds, and the cells that it points to.
+struct Pack {
+    std::string name;
+    std::vector<PackModule> modules;  ///< Kinds, each with a name of its own.
+    std::vector<PackString> strings;  ///< In parallel.
+    double busbar_ohm{0};             ///< From the joint of the strings to the terminals.
+    std::optional<BleedResistors> bleed;
+    std::optional<Precharge<double>> precharge;
+    std::vector<Channel> channels;
+    std::vector<std::string> notes;
+};
+
+/// Most cells a pack can have.
+inline constexpr int largest_cell_count = 1000000;
+
+/// Checks that a pack can be built: names that exist and differ, counts, bounds, channels that meet
+/// something, contactors that bear the voltage, strings in parallel that share a voltage.
+/// \throws Error naming field, value and bound; or as check(Cell) does
+void check(const Pack& pack);
+
+/// A pack of equal cells in one string, as the short form of a pack file has it.
+[[nodiscard]] Pack single_string_pack(const std::string& name, const std::string& cell_file,
+                                      const Cell& cell, const PackLayout<double>& layout);
+
+/// The counts of a pack whose groups are all alike: groups of a string, and cells in parallel over
+/// all strings. \throws Error when strings or modules differ
+[[nodiscard]] PackLayout<double> equal_layout(const Pack& pack);
+
+/// The kind of module with a name. \throws Error when there is none
+[[nodiscard]] const PackModule& module_named(const Pack& pack, const std::string& name);
+
+/// Groups in series of a string.
+[[nodiscard]] int group_count(const Pack& pack, const PackString& string);
+
+/// Groups of all strings.
+[[nodiscard]] int group_count(const Pack& pack);
+
+/// Cells of all strings.
+[[nodiscard]] int cell_count(const Pack& pack);
+
+/// Text of a channel's quantity, as the file writes it; never null.
+[[nodiscard]] const char* channel_quantity_name(ChannelQuantity quantity) noexcept;
+
+}  // namespace voltkeel
