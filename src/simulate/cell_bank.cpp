@@ -1,0 +1,173 @@
+#include "simulate/cell_bank.hpp"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <utility>
+
+#include "voltkeel/cell/model.hpp"
+
+namespace voltkeel::detail {
+
+namespace {
+
+template <int Branches, bool Transfer>
+class Bank final : public CellBank {
+    using Parameters = CellParameters<double, Branches, Transfer>;
+    using State = CellState<double, Branches, Transfer>;
+
+  public:
+    Bank(const Parameters& shared, std::size_t first, std::vector<CellOwn> own)
+        : CellBank(first, own.size()),
+          shared_(shared),
+          own_(std::move(own)),
+          place_(count()) {
+        for (auto& states : states_)
+            states.resize(count());
+    }
+
+    void go_half(const double* current_A, const double* core_degC, double half_s) override {
+        const UniformAxis<double>& axis = shared_.resistance.temperature_degC;
+        Parameters cell = shared_;
+        const State* const from = slot(Slot::start);
+        State* const to = slot(Slot::half);
+        for (std::size_t k = 0; k < count(); ++k) {
+            const double degC = core_degC[first() + k];
+            place_[k] = locate(axis, degC);
+            to[k] = from[k];
+            take(cell, k);
+            step(cell, {current_A[first() + k], half_s, degC}, place_[k], to[k]);
+        }
+    }
+
+    double go_whole(const double* middle_A, const double* first_A, double whole_s) override {
+        Parameters cell = shared_;
+        const State* const start = slot(Slot::start);
+        const State* const half = slot(Slot::half);
+        State* const full = slot(Slot::full);
+        State* const end = slot(Slot::end);
+        double most_V = 0;
+        for (std::size_t k = 0; k < count(); ++k) {
+            const double held_A = middle_A[first() + k];
+            take(cell, k);
+            // The temperature of an input is not read where its place is given.
+            full[k] = start[k];
+            step(cell, {held_A, whole_s, 0}, place_[k], full[k]);
+            end[k] = half[k];
+            step(cell, {2 * held_A - first_A[first() + k], 0.5 * whole_s, 0}, place_[k], end[k]);
+            double apart_V = 0;
+            for (int i = 0; i < State::lags; ++i)
+                apart_V += end[k].branch_V[i] - full[k].branch_V[i];
+            most_V = std::max(most_V, std::abs(apart_V) * end[k].resistance_scale);
+        }
+        return most_V;
+    }
+
+    void look(Slot which, const double* core_degC, CellLook& out) override {
+        const UniformAxis<double>& axis = shared_.resistance.temperature_degC;
+        const State* const state = slot(which);
+        for (std::size_t k = 0; k < count(); ++k) {
+            const std::size_t at = first() + k;
+            const double degC = core_degC[at];
+            const VoltagePoint<double, Branches, Transfer> point =
+                voltage_at(shared_, state[k], 0.0, degC, locate(axis, degC));
+            out.emf_V[at] = point.voltage_V;
+            out.ohm[at] = point.by_current;
+            out.ocv_V[at] = point.ocv_V;
+            out.entropy_V_per_K[at] = point.entropy_V_per_K;
+        }
+    }
+
+    [[nodiscard]] double sensitivity(double current_A, double core_degC, double dt_s) override {
+        Parameters cell = shared_;
+        take(cell, 0);
+        State state = *slot(Slot::start);
+        StepJacobian<double, Branches, Transfer> by;
+        step(cell, {current_A, dt_s, core_degC}, state, &by);
+        const VoltagePoint<double, Branches, Transfer> point =
+            voltage_at(cell, state, current_A, core_degC);
+        double sum = 0;
+        for (int i = 0; i < State::lags; ++i)
+            sum += by.branch_by_current[i];
+        return (point.by_branch * sum + std::abs(point.by_soc * by.soc_by_current)) /
+               point.by_current;
+    }
+
+    void accept() override { std::swap(states_[0], states_[3]); }
+
+    void soc(Slot which, double* out) const override {
+        const State* const state = slot(which);
+        for (std::size_t k = 0; k < count(); ++k)
+            out[first() + k] = state[k].soc;
+    }
+
+    void load(const PackState& from, const std::vector<double>& resistance_scale) override {
+        State* const state = slot(Slot::start);
+        for (std::size_t k = 0; k < count(); ++k) {
+            const std::size_t at = first() + k;
+            state[k].soc = from.soc[at];
+            state[k].soc_carry = from.soc_carry[at];
+            for (int i = 0; i < State::lags; ++i) {
+                // The charge transfer stands behind the branches, whatever their number.
+                state[k].branch_V[i] =
+                    from.branch_V[at * PackState::lag_room + static_cast<std::size_t>(i)];
+            }
+            state[k].hysteresis = from.hysteresis[at];
+            state[k].resistance_scale = resistance_scale[at];
+        }
+    }
+
+    void store(PackState& to) const override {
+        const State* const state = slot(Slot::start);
+        for (std::size_t k = 0; k < count(); ++k) {
+            const std::size_t at = first() + k;
+            to.soc[at] = state[k].soc;
+            to.soc_carry[at] = state[k].soc_carry;
+            for (int i = 0; i < State::lags; ++i) {
+                to.branch_V[at * PackState::lag_room + static_cast<std::size_t>(i)] =
+                    state[k].branch_V[i];
+            }
+            to.hysteresis[at] = state[k].hysteresis;
+        }
+    }
+
+  private:
+    void take(Parameters& cell, std::size_t k) const {
+        cell.capacity_Ah = own_[k].capacity_Ah;
+        cell.self_discharge_per_s = own_[k].self_discharge_per_s;
+    }
+    [[nodiscard]] const State* slot(Slot which) const {
+        return states_[static_cast<std::size_t>(which)].data();
+    }
+    [[nodiscard]] State* slot(Slot which) { return states_[static_cast<std::size_t>(which)].data(); }
+
+    Parameters shared_;
+    std::vector<CellOwn> own_;
+    std::vector<AxisPosition<double>> place_;
+    std::array<std::vector<State>, 4> states_;
+};
+
+template <int Branches, bool Transfer>
+class Kind final : public CellKind {
+  public:
+    explicit Kind(const Cell& cell) : tables_(cell) {}
+    [[nodiscard]] std::unique_ptr<CellBank> bank(std::size_t first,
+                                                 std::vector<CellOwn> own) const override {
+        return std::make_unique<Bank<Branches, Transfer>>(tables_.parameters(), first,
+                                                          std::move(own));
+    }
+
+  private:
+    CellTables<double, Branches, Transfer> tables_;
+};
+
+}  // namespace
+
+std::unique_ptr<CellKind> make_kind(const Cell& cell) {
+    return with_form(cell, [&](auto form) -> std::unique_ptr<CellKind> {
+        using Form = decltype(form);
+        return std::make_unique<Kind<Form::branches, Form::transfer>>(cell);
+    });
+}
+
+}  // namespace voltkeel::detail
