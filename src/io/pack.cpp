@@ -189,6 +189,7 @@ void check(const Pack& pack) {
                        "cells so far, a pack has at most " + std::to_string(largest_cell_count));
         }
         check_bounds(field + "busbar_ohm", string.busbar_ohm, 0, 1000);
+        check_bounds(field + "module_link_W_per_K", string.module_link_W_per_K, 0, 1e4);
         check_bounds(field + "contactor.resistance_ohm", string.contactor.resistance_ohm, 0, 1000);
         check_bounds(field + "fuse.resistance_ohm", string.fuse.resistance_ohm, 0, 1000);
         check_rating(field + "contactor.current_A", string.contactor.current_A);

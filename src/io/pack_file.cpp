@@ -127,6 +127,7 @@ Pack long_form(const json& document, const std::filesystem::path& path) {
             string.modules.insert(string.modules.end(), part.value("count", std::size_t{1}),
                                   part.at("module").get<std::string>());
         string.busbar_ohm = from.value("busbar_ohm", 0.0);
+        string.module_link_W_per_K = from.value("module_link_W_per_K", 0.0);
         if (from.contains("contactor")) read_fields(from.at("contactor"), string.contactor);
         if (from.contains("fuse")) read_fields(from.at("fuse"), string.fuse);
         pack.strings.push_back(std::move(string));
@@ -196,6 +197,8 @@ ordered_json strings_document(const Pack& pack) {
             }
         }
         if (string.busbar_ohm != 0) part["busbar_ohm"] = string.busbar_ohm;
+        if (string.module_link_W_per_K != 0)
+            part["module_link_W_per_K"] = string.module_link_W_per_K;
         ordered_json contactor = ordered_json::object();
         write_fields(string.contactor, contactor);
         if (!contactor.empty()) part["contactor"] = std::move(contactor);

@@ -44,21 +44,26 @@ class Bank final : public CellBank {
         Parameters cell = shared_;
         const State* const start = slot(Slot::start);
         const State* const half = slot(Slot::half);
-        State* const full = slot(Slot::full);
         State* const end = slot(Slot::end);
         double most_V = 0;
         for (std::size_t k = 0; k < count(); ++k) {
             const double held_A = middle_A[first() + k];
             take(cell, k);
             // The temperature of an input is not read where its place is given.
-            full[k] = start[k];
-            step(cell, {held_A, whole_s, 0}, place_[k], full[k]);
-            end[k] = half[k];
-            step(cell, {2 * held_A - first_A[first() + k], 0.5 * whole_s, 0}, place_[k], end[k]);
+            State full = start[k];
+            step(cell, {held_A, whole_s, 0}, place_[k], full);
+            State halves = half[k];
+            step(cell, {2 * held_A - first_A[first() + k], 0.5 * whole_s, 0}, place_[k], halves);
+            // Both took the same charge. A current that runs in a straight line lies midway: the one
+            // has no slope, the other twice as much.
             double apart_V = 0;
-            for (int i = 0; i < State::lags; ++i)
-                apart_V += end[k].branch_V[i] - full[k].branch_V[i];
-            most_V = std::max(most_V, std::abs(apart_V) * end[k].resistance_scale);
+            for (int i = 0; i < State::lags; ++i) {
+                const double gap_V = halves.branch_V[i] - full.branch_V[i];
+                apart_V += gap_V;
+                full.branch_V[i] += 0.5 * gap_V;
+            }
+            most_V = std::max(most_V, std::abs(apart_V) * full.resistance_scale);
+            end[k] = full;
         }
         return most_V;
     }
@@ -93,7 +98,7 @@ class Bank final : public CellBank {
                point.by_current;
     }
 
-    void accept() override { std::swap(states_[0], states_[3]); }
+    void accept() override { std::swap(states_[0], states_[2]); }
 
     void soc(Slot which, double* out) const override {
         const State* const state = slot(which);
@@ -144,7 +149,7 @@ class Bank final : public CellBank {
     Parameters shared_;
     std::vector<CellOwn> own_;
     std::vector<AxisPosition<double>> place_;
-    std::array<std::vector<State>, 4> states_;
+    std::array<std::vector<State>, 3> states_;
 };
 
 template <int Branches, bool Transfer>

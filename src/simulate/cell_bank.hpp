@@ -16,8 +16,7 @@ namespace voltkeel::detail {
 enum class Slot {
     start,  ///< Of the sub-step; stays until it is accepted.
     half,   ///< In its middle.
-    full,   ///< At its end, with the current of the middle held.
-    end,    ///< At its end, in two halves; what is accepted.
+    end,    ///< At its end.
 };
 
 /// What a lookup gives, per cell. Voltage at the cell's terminals = emf + ohm * current.
@@ -51,8 +50,8 @@ class CellBank {
 
     /// Half a step from `start` to `half`. \param core_degC of the middle of the step
     virtual void go_half(const double* current_A, const double* core_degC, double half_s) = 0;
-    /// The whole step twice: `start` to `full` with the middle's current, and `half` to `end` with
-    /// 2 * middle - first, so that both took the same charge.
+    /// The whole step twice, from `start` with the middle's current and from `half` with
+    /// 2 * middle - first, so that both take the same charge; `end` lies midway.
     /// \return how far apart both end, largest overvoltage in V
     virtual double go_whole(const double* middle_A, const double* first_A, double whole_s) = 0;
     virtual void look(Slot slot, const double* core_degC, CellLook& out) = 0;

@@ -3,6 +3,7 @@
 /// Temperatures of all cells over a step of constant heat: each cell by the closed solution of
 /// cell/heat.hpp, or, where cases touch, all together by a controlled Runge-Kutta method.
 
+#include <array>
 #include <cstddef>
 #include <vector>
 
@@ -16,20 +17,21 @@ class HeatNetwork {
   public:
     HeatNetwork(const Pack& pack, const Wiring& wiring, bool each_cell);
 
-    /// Temperatures after a step. \param from_case, to_case the same unit order \param heat_W made
-    /// in each core, held
+    /// Temperatures after a step. \param heat_W made in each core, held \param lost_J receives what
+    /// each case gave to its surroundings; null when nobody asks
     void go(const std::vector<double>& from_core_degC, const std::vector<double>& from_case_degC,
             const std::vector<double>& ambient_degC, const std::vector<double>& heat_W, double dt_s,
-            std::vector<double>& to_core_degC, std::vector<double>& to_case_degC);
+            std::vector<double>& to_core_degC, std::vector<double>& to_case_degC,
+            std::vector<double>* lost_J);
 
-    /// Heat kept by each cell of a unit between two pairs of temperatures, in J.
+    /// Heat that a cell of a unit keeps when its temperatures rise by these, in J.
     [[nodiscard]] double kept_J(std::size_t unit, double core_K, double case_K) const;
 
-    [[nodiscard]] bool coupled() const { return !links_.empty(); }
+    /// Heat capacity of a cell of a unit in J/K: the core's, or the whole where there is no core.
+    [[nodiscard]] double core_J_per_K(std::size_t unit) const;
 
-    /// Heat that flowed to neighbours is not in a cell's own balance: at the present temperatures, in
-    /// W per cell, positive into the cell.
-    void from_neighbours_W(const std::vector<double>& case_degC, std::vector<double>& out) const;
+    /// Sets every resistance from case to surroundings to that of the cell files times `factor`.
+    void scale_case_resistance(double factor);
 
   private:
     struct Run {  // units of one kind in a row
@@ -40,7 +42,7 @@ class HeatNetwork {
     struct Link {
         std::size_t a{0};
         std::size_t b{0};
-        double W_per_K{0};
+        double W_per_K{0};  // between all cells of both units
     };
     struct Steps {
         double dt_s{-1};
@@ -50,9 +52,12 @@ class HeatNetwork {
 
     std::vector<Run> runs_;
     std::vector<std::size_t> run_of_;
+    std::vector<double> copies_;
     std::vector<Link> links_;
-    Steps cached_[2];
-    int oldest_{0};
+    std::vector<double> file_resistance_K_per_W_;  // of each run
+    double factor_{1};
+    std::array<Steps, 4> cached_;
+    std::size_t oldest_{0};
     std::vector<double> work_;
 };
 

@@ -52,6 +52,7 @@ struct PackString {
     std::string name;
     std::vector<std::string> modules;  ///< Names of kinds, from the negative end.
     double busbar_ohm{0};              ///< All busbars and cables of the string together.
+    double module_link_W_per_K{0};     ///< Heat from case to case between neighbouring modules.
     Contactor contactor;
     Fuse fuse;
 };

@@ -10,6 +10,7 @@
 /// `SimulationSettings::voltage_tolerance_V`).
 
 #include <cstdint>
+#include <filesystem>
 #include <functional>
 #include <optional>
 #include <string>
@@ -46,24 +47,28 @@ struct BalancingSettings {
     double interval_s{10};        ///< Voltages are looked at this often.
 };
 
-/// What ends a run. Each counts only while the current goes that way.
+/// What ends a run. Voltage and SOC count only while the current goes that way.
 struct CutOffSettings {
     bool voltage{true};  ///< A group leaves the voltage window of its cell file.
     double soc_min{-1};  ///< Of any cell.
     double soc_max{2};
-    double temperature_max_degC{1000};  ///< Of any core.
+    double temperature_max_degC{1000};  ///< Of any core, whatever the current.
+    double warm_degC{1000};             ///< Every core is at least this warm, whatever the current.
     bool ends_run{true};                ///< Otherwise the next load step follows.
 };
 
-/// What a cooling model may see and set, once every `cooling_interval_s`.
+/// What a cooling model may see and set, once every `cooling_interval_s`. Modelled cells only: with
+/// `SimulationSettings::each_cell` false that is one of each group, which stands for `copies[k]`.
 struct CoolingStep {
     double time_s{0};
-    double dt_s{0};                            ///< Since the last call; 0 at the first.
-    const std::vector<double>& heat_W;         ///< Made in each cell, mean over `dt_s`.
-    const std::vector<double>& core_degC;      ///< Of each cell.
-    const std::vector<double>& case_degC;      ///< Of each cell.
-    const std::vector<double>& to_ambient_W;   ///< From each case to its surroundings, mean.
-    std::vector<double>& ambient_degC;         ///< Surroundings of each cell, to be set.
+    double dt_s{0};            ///< Since the last call; 0 at the first.
+    double terminal_power_W{0};  ///< Of the pack, mean over `dt_s`; positive charges.
+    const std::vector<double>& copies;
+    const std::vector<double>& core_degC;
+    const std::vector<double>& case_degC;
+    const std::vector<double>& to_ambient_W;  ///< From each case to its surroundings, mean.
+    std::vector<double>& ambient_degC;        ///< Surroundings of each cell, to be set.
+    double& case_resistance_factor;  ///< On every cell's resistance to its surroundings, to be set.
 };
 
 /// How a run starts and goes on.
@@ -101,6 +106,7 @@ enum class SimulationEventKind {
     soc_min,              ///< A cell.
     soc_max,              ///< A cell.
     temperature_max,      ///< A cell's core.
+    warm,                 ///< The coldest core has reached its temperature.
     power_not_available,  ///< The pack cannot give the power at any current.
     end_current,          ///< The load step ended at its end current.
     fuse_rating,          ///< A string carries more than its fuse's rating; the run goes on.
@@ -113,7 +119,7 @@ enum class SimulationEventKind {
 
 /// One event, with where it happened.
 struct SimulationEvent {
-    double time_s{0};  ///< Found to 0.1 ms.
+    double time_s{0};  ///< What may end a run is found to 0.1 ms, the rest to one sub-step.
     SimulationEventKind kind{SimulationEventKind::voltage_min};
     int string{-1};   ///< -1: the pack.
     int group{-1};    ///< Within the string; -1: all of it.
@@ -158,20 +164,26 @@ struct SimulationResult {
     std::vector<double> group_voltage_min_V, group_voltage_mean_V, group_voltage_max_V;
     std::vector<double> soc_min, soc_mean, soc_max;  ///< Over the cells; mean weighed by capacity.
     std::vector<double> core_min_degC, core_mean_degC, core_max_degC;  ///< Over the cells.
-    std::vector<double> string_current_A;  ///< (rows, strings)
+    std::vector<double> ambient_degC;                ///< Mean of the cells' surroundings.
+    std::vector<double> string_current_A;            ///< (rows, strings)
+    std::vector<double> string_voltage_V;            ///< (rows, strings), inside the contactor.
 
     std::vector<double> group_voltage_V;  ///< (rows, groups); this and the next two on record_groups.
     std::vector<double> group_soc;        ///< Mean of its cells, weighed by capacity.
     std::vector<double> group_core_degC;  ///< Warmest core.
-    std::vector<double> cell_current_A;   ///< (rows, cells); this and the next two on record_cells.
+    std::vector<double> cell_current_A;   ///< (rows, cells); this and the next three on record_cells.
     std::vector<double> cell_soc;
     std::vector<double> cell_core_degC;
+    std::vector<double> cell_case_degC;
 
     std::vector<double> bled_Ah;  ///< Of each group.
     std::vector<double> bled_J;   ///< Of each group.
     std::vector<SimulationEvent> events;
     EnergyBalance balance;
     PackState end;
+    int hottest_cell{0};           ///< Where the warmest core of the run was, at any sub-step.
+    double hottest_degC{-1000};
+    double hottest_time_s{0};
     std::int64_t step_count{0};      ///< Sub-steps taken.
     std::int64_t rejected_count{0};  ///< Sub-steps tried again shorter.
 
