@@ -164,7 +164,7 @@ class Runner {
     void record_row(double time_s);
     void note_ratings(double time_s);
     void cool(double time_s, double dt_s);
-    void balance(double time_s);
+    void balance(const Demand& demand);
     void finish();
     template <class Visit>
     void each_unit(Visit visit) const;
@@ -614,8 +614,12 @@ void Runner::cool(double time_s, double dt_s) {
 }
 
 /// Sets the bleed resistors from the voltages of this instant.
-void Runner::balance(double) {
+void Runner::balance(const Demand& demand) {
     const BalancingSettings& how = settings_.balancing;
+    // A monitor mutes its resistors while it measures; their drop would hide what it looks for.
+    std::fill(bleed_S_.begin(), bleed_S_.end(), 0.0);
+    detail::gather(wiring_, bleed_S_, closed_, now_);
+    detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
     for (std::size_t s = 0; s < wiring_.strings.size(); ++s) {
         const Wiring::String& string = wiring_.strings[s];
         double lowest_V = infinite;
@@ -682,7 +686,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
         detail::gather(wiring_, bleed_S_, closed_, now_);
         detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
         if (time_s >= next_balance_s_ * (1 - time_slack)) {
-            balance(time_s);
+            balance(demand);
             next_balance_s_ =
                 static_cast<double>(++balancings) * settings_.balancing.interval_s;
             detail::gather(wiring_, bleed_S_, closed_, now_);
@@ -707,11 +711,11 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             if (dt_s < room_s && dt_s > 0.5 * room_s) dt_s = 0.5 * room_s;
             double error = try_step(dt_s, demand);
             while (error > 1 && dt_s > 1e-6) {
-                dt_s *= std::max(0.2, 0.9 / std::sqrt(error));
+                dt_s *= std::max(0.2, 0.9 / std::cbrt(error));
                 ++result_.rejected_count;
                 error = try_step(dt_s, demand);
             }
-            const double longer = error > 0 ? std::min(4.0, 0.9 / std::sqrt(error)) : 4.0;
+            const double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
             Margin ahead = margin_at(end_, Slot::end, core_end_, step);
             if (ahead.least < 0) {
                 // Between `low_s` (not yet) and `high_s` (crossed): false position, every second
@@ -766,7 +770,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 next_cool_s_ = static_cast<double>(++coolings) * settings_.cooling_interval_s;
             }
             if (reached && target_s == next_balance_s_) {
-                balance(time_s);
+                balance(demand);
                 next_balance_s_ =
                     static_cast<double>(++balancings) * settings_.balancing.interval_s;
                 changed = true;

@@ -37,7 +37,8 @@ struct PackState {
     std::vector<bool> closed;           ///< Contactor of each string.
 };
 
-/// When bleed resistors conduct, as a cell monitor decides it. Needs `Pack::bleed`.
+/// When bleed resistors conduct, as a cell monitor decides it from voltages that it takes with all
+/// resistors off for an instant. Needs `Pack::bleed`.
 struct BalancingSettings {
     bool active{false};
     double threshold_V{0.005};    ///< On above the lowest group of the string by this.
@@ -94,7 +95,7 @@ struct SimulationSettings {
     bool record_cells{false};     ///< Current, SOC and core temperature of every cell.
 
     /// Error that one sub-step may leave in a cell's voltage; it also bounds the error of the split.
-    double voltage_tolerance_V{2e-7};
+    double voltage_tolerance_V{2e-9};
     double temperature_tolerance_K{1e-5};  ///< The same for temperatures.
     double longest_step_s{600};            ///< Of a sub-step.
 };

@@ -1,0 +1,635 @@
+// A pack in time: shares of the current, loads, cut-offs, heat and books, against closed solutions.
+
+#include <catch2/catch.hpp>
+#include <cmath>
+#include <functional>
+#include <limits>
+#include <random>
+
+#include "support/made_pack.hpp"
+#include "support/seed.hpp"
+#include "voltkeel/cell/model.hpp"
+#include "voltkeel/error.hpp"
+#include "voltkeel/simulate/closing.hpp"
+#include "voltkeel/simulate/simulate.hpp"
+
+using namespace voltkeel;
+using voltkeel_test::made_cell;
+using voltkeel_test::made_pack;
+
+namespace {
+
+/// A cell whose OCV is the straight line 3 V + 1 V * SOC behind one resistance: everything about it
+/// has a closed solution. Its branch is too small to see.
+Cell straight_cell(double capacity_Ah = 10, double r0_ohm = 0.01) {
+    Cell cell = made_cell(capacity_Ah);
+    cell.ocv.soc = {0, 1};
+    cell.ocv.discharge_V = cell.ocv.charge_V = {3, 4};
+    cell.ocv.voltage_std_V = {0, 0};
+    cell.ocv.entropy_V_per_K = {};
+    cell.resistance.temperature_degC = {25};
+    cell.resistance.soc = {0, 1};
+    cell.resistance.r0_ohm = {{r0_ohm, r0_ohm}};
+    cell.resistance.branches = {{{{1e-9, 1e-9}}, {}, {{10, 10}}, {}}};
+    cell.window.voltage_min_V = 3.1;
+    cell.window.voltage_max_V = 3.95;
+    return cell;
+}
+
+Pack straight_pack(int strings, int series, int parallel) {
+    Pack pack = made_pack(strings, series, parallel);
+    PackModule& kind = pack.modules[0];
+    kind.cell = straight_cell();
+    kind.cell_link_ohm = kind.interconnect_ohm = kind.group_link_W_per_K = 0;
+    for (PackString& string : pack.strings) {
+        string.busbar_ohm = 0;
+        string.contactor.resistance_ohm = string.fuse.resistance_ohm = 0;
+    }
+    pack.busbar_ohm = 0;
+    return pack;
+}
+
+SimulationSettings isothermal(double soc) {
+    SimulationSettings settings;
+    settings.soc = soc;
+    settings.heat = false;
+    return settings;
+}
+
+std::string refusal(const std::function<void()>& work) {
+    try {
+        work();
+    } catch (const Error& error) {
+        return error.what();
+    }
+    return "";
+}
+
+class Random {
+  public:
+    explicit Random(std::uint64_t seed) : engine_(seed) {}
+    double operator()(double low, double high) {
+        return low + (high - low) * static_cast<double>(engine_() >> 11U) * 0x1p-53;
+    }
+
+  private:
+    std::mt19937_64 engine_;
+};
+
+}  // namespace
+
+TEST_CASE("one cell takes the model's own exact step, whatever its length") {
+    Pack pack = made_pack(1, 1, 1);
+    pack.modules[0].cell_link_ohm = 0;
+    // Resistances that do not change, so that a step of any length is the same.
+    for (auto* grid : {&pack.modules[0].cell.resistance.r0_ohm,
+                       &pack.modules[0].cell.resistance.branches[0].resistance_ohm,
+                       &pack.modules[0].cell.resistance.branches[1].resistance_ohm}) {
+        for (auto& row : *grid)
+            row.assign(row.size(), (*grid)[1][2]);
+    }
+    pack.strings[0].busbar_ohm = pack.busbar_ohm = 0;
+    pack.strings[0].contactor.resistance_ohm = pack.strings[0].fuse.resistance_ohm = 0;
+    const CellTables<double, 2> tables(pack.modules[0].cell);
+    CellState<double, 2> state;
+    state.soc = 0.8;
+    const SimulationResult result = simulate(
+        pack, {current_load(-30, 500), current_load(15, 37.5), current_load(0, 3)}, isothermal(0.8));
+    REQUIRE(result.size() == 4);
+    std::size_t row = 1;
+    for (const auto& [current_A, dt_s] :
+         {std::pair{-30.0, 500.0}, std::pair{15.0, 37.5}, std::pair{0.0, 3.0}}) {
+        step(tables.parameters(), {current_A, dt_s, 25}, state);
+        CHECK(result.voltage_V[row] ==
+              Approx(voltage_at(tables.parameters(), state, current_A, 25.0).voltage_V)
+                  .margin(1e-12));
+        CHECK(result.soc_mean[row] == Approx(state.soc).margin(1e-15));
+        ++row;
+    }
+    CHECK(result.rejected_count == 0);
+}
+
+TEST_CASE("strings share by their resistances, and equal out as two capacitors do") {
+    Pack pack = straight_pack(2, 10, 1);
+    pack.strings[1].busbar_ohm = 0.1;  // 0.1 ohm beside 0.2 ohm
+    SimulationSettings settings = isothermal(0.5);
+    settings.string_soc = {0.6, 0.4};
+    settings.output_interval_s = 100;
+    const SimulationResult rest = simulate(pack, {current_load(0, 3000)}, settings);
+    // Each string is C = 36000 As / 10 V behind its resistance: 2 V fall as exp(-t / tau) with
+    // tau = (R1 + R2) C / 2.
+    const double tau_s = 0.3 * 3600 / 2;
+    for (std::size_t k = 0; k < rest.size(); ++k) {
+        const double expected_A = 2.0 / 0.3 * std::exp(-rest.time_s[k] / tau_s);
+        CHECK(rest.string_current_A[2 * k] == Approx(-expected_A).margin(2e-5));
+        CHECK(rest.string_current_A[2 * k + 1] == Approx(expected_A).margin(2e-5));
+        // The joint sits at the fuller string's OCV less its drop.
+        const double soc = 0.6 - 0.1 * (1 - std::exp(-rest.time_s[k] / tau_s));
+        CHECK(rest.voltage_V[k] == Approx(30 + 10 * soc - 0.1 * expected_A).margin(1e-5));
+    }
+    // With a load on top the shares at the first instant are those of the resistances.
+    settings.string_soc = {0.5, 0.5};
+    const SimulationResult loaded = simulate(pack, {current_load(-9, 1)}, settings);
+    CHECK(loaded.string_current_A[0] == Approx(-6).margin(1e-12));
+    CHECK(loaded.string_current_A[1] == Approx(-3).margin(1e-12));
+}
+
+TEST_CASE("cells in parallel obey Kirchhoff's laws at every row") {
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 8; ++round) {
+        Pack pack = made_pack(1 + round % 3, 2 + round % 2, 3, round % 2 == 1);
+        SpreadSettings spread{voltkeel_test::seed() + static_cast<std::uint64_t>(round), 0.03, 0.2,
+                              0.02, 1e-3, 0.5, 2, 3};
+        SimulationSettings settings;
+        settings.soc = uniform(0.3, 0.8);
+        settings.differences = draw_differences(pack, spread);
+        settings.record_cells = true;
+        settings.output_interval_s = 10;
+        const double current_A = uniform(-200, 200);
+        CAPTURE(round, settings.soc, current_A);
+        const SimulationResult result =
+            simulate(pack, {current_load(current_A, 60), current_load(0, 60)}, settings);
+        const std::size_t strings = pack.strings.size();
+        const std::size_t cells = result.cell_group.size();
+        for (std::size_t row = 0; row < result.size(); ++row) {
+            double sum_A = 0;
+            for (std::size_t s = 0; s < strings; ++s)
+                sum_A += result.string_current_A[row * strings + s];
+            CHECK(sum_A == Approx(result.current_A[row]).margin(1e-10));
+            std::vector<double> group_A(result.group_string.size(), 0.0);
+            for (std::size_t k = 0; k < cells; ++k)
+                group_A[static_cast<std::size_t>(result.cell_group[k])] +=
+                    result.cell_current_A[row * cells + k];
+            for (std::size_t g = 0; g < group_A.size(); ++g)
+                CHECK(group_A[g] ==
+                      Approx(result.string_current_A[row * strings + static_cast<std::size_t>(
+                                                                          result.group_string[g])])
+                          .margin(1e-10));
+        }
+    }
+}
+
+TEST_CASE("charge and energy are booked without a gap") {
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 6; ++round) {
+        Pack pack = made_pack(2, 3, 2, round % 2 == 1);
+        pack.bleed = BleedResistors{20, 0.8};
+        pack.strings[0].module_link_W_per_K = 0.7;
+        pack.strings[0].modules = {"block", "block"};
+        pack.strings[1].modules = {"block", "block"};
+        if (round % 3 == 2) pack.modules[0].group_link_W_per_K = 0;
+        SpreadSettings spread{voltkeel_test::seed() + static_cast<std::uint64_t>(round), 0.03, 0.2,
+                              0.02, 0, 0, 2, 3};
+        SimulationSettings settings;
+        settings.soc = 0.6;
+        settings.differences = draw_differences(pack, spread);
+        settings.balancing.active = true;
+        settings.cut_off.voltage = false;
+        std::vector<LoadStep> load;
+        for (int k = 0; k < 20; ++k) {
+            load.push_back(k % 2 == 0 ? power_load(uniform(-2000, 2000), uniform(1, 60))
+                                      : current_load(uniform(-100, 100), uniform(1, 60)));
+        }
+        CAPTURE(round);
+        const SimulationResult result = simulate(pack, load, settings);
+        const EnergyBalance& sum = result.balance;
+        const double moved_J = std::abs(sum.stored_J) + sum.overvoltage_J + sum.joint_J;
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * moved_J);
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * (std::abs(sum.heat_J) + 1));
+        CHECK(sum.heat_J == Approx(sum.overvoltage_J + sum.reversible_J).epsilon(1e-12));
+        CHECK(sum.charge_error_Ah < 1e-9);
+        CHECK(sum.bleed_J > 0);
+        // What every group's cells hold more is what its string brought less what was bled: SOC
+        // times capacity against the books, string by string from the end state.
+        double held_Ah = 0;
+        for (std::size_t k = 0; k < result.end.soc.size(); ++k) {
+            const double start = std::min(1.0, 0.6 + settings.differences.soc_offset[k]);
+            held_Ah += 50 * settings.differences.capacity_factor[k] * (result.end.soc[k] - start);
+        }
+        double bled_Ah = 0;
+        for (const double one : result.bled_Ah)
+            bled_Ah += one;
+        CHECK(held_Ah == Approx(6 * sum.terminal_Ah - bled_Ah).epsilon(1e-9).margin(1e-9));
+    }
+}
+
+TEST_CASE("stored energy is the area under the OCV") {
+    Pack pack = straight_pack(1, 2, 1);
+    const SimulationResult result = simulate(pack, {current_load(-5, 3600)}, isothermal(0.9));
+    // 10 Ah from 0.9 to 0.4: 2 * 5 Ah * (3.9 + 3.4) / 2 V.
+    CHECK(result.balance.stored_J == Approx(-2 * 5 * 3.65 * 3600).epsilon(1e-12));
+    CHECK(result.balance.overvoltage_J == Approx(2 * 25 * 0.01 * 3600).epsilon(1e-6));
+    CHECK(result.balance.terminal_J ==
+          Approx(-2 * 5 * 3.65 * 3600 + 2 * 25 * 0.01 * 3600).epsilon(1e-8));
+}
+
+TEST_CASE("a load is what it says at every row") {
+    Pack pack = made_pack(2, 4, 2);
+    SimulationSettings settings;
+    settings.soc = 0.6;
+    settings.string_soc = {0.62, 0.58};
+    const SimulationResult result = simulate(
+        pack,
+        {current_load(-40, 20), power_load(-1500, 20), power_load(900, 20),
+         resistance_load(0.3, 20), voltage_load(15.6, 20)},
+        settings);
+    REQUIRE(result.size() == 6);
+    CHECK(result.current_A[1] == -40);
+    CHECK(result.current_A[2] * result.voltage_V[2] == Approx(-1500).epsilon(1e-12));
+    CHECK(result.current_A[2] < 0);
+    CHECK(result.current_A[3] * result.voltage_V[3] == Approx(900).epsilon(1e-12));
+    CHECK(result.voltage_V[4] == Approx(-0.3 * result.current_A[4]).epsilon(1e-12));
+    CHECK(result.voltage_V[5] == Approx(15.6).epsilon(1e-12));
+    CHECK(result.events.empty());
+}
+
+TEST_CASE("a cut-off is found to a millisecond") {
+    Pack pack = straight_pack(1, 3, 1);
+    // V = 3 + soc - 0.01 I falls by I / 36000 a second: 3.1 V at soc = 0.1 + 0.01 I.
+    for (const double current_A : {1.0, 7.3, 20.0}) {
+        const SimulationResult result =
+            simulate(pack, {current_load(-current_A, 1e5)}, isothermal(0.9));
+        const double expected_s = (0.9 - 0.1 - 0.01 * current_A) * 36000 / current_A;
+        REQUIRE(result.events.size() == 1);
+        CHECK(result.events[0].kind == SimulationEventKind::voltage_min);
+        CHECK(result.events[0].string == 0);
+        CHECK(result.events[0].time_s == Approx(expected_s).margin(2e-4));
+        CHECK(result.time_s.back() == result.events[0].time_s);
+        CHECK(result.end.soc[0] == Approx(0.1 + 0.01 * current_A).margin(1e-7));
+    }
+    // SOC, on the way up, and of the weakest cell of all.
+    SimulationSettings settings = isothermal(0.5);
+    settings.differences.capacity_factor = {1, 0.8, 1};
+    settings.cut_off.soc_max = 0.7;
+    settings.cut_off.voltage = false;
+    const SimulationResult up = simulate(pack, {current_load(6, 1e5)}, settings);
+    REQUIRE(up.events.size() == 1);
+    CHECK(up.events[0].kind == SimulationEventKind::soc_max);
+    CHECK(up.events[0].group == 1);
+    CHECK(up.events[0].time_s == Approx(0.2 * 0.8 * 36000 / 6).margin(2e-4));
+    // A load that starts beyond the limit ends where it starts.
+    const SimulationResult at_once = simulate(pack, {current_load(-50, 10)}, isothermal(0.3));
+    REQUIRE(at_once.events.size() == 1);
+    CHECK(at_once.events[0].time_s == 0);
+    CHECK(at_once.size() == 1);
+}
+
+TEST_CASE("constant current and constant voltage in one step follow the closed solution") {
+    // The closed form of published-style worked examples: OCV = a + b soc, resistance R, then
+    // t = (s1 - s0) Q / I at constant current and tau ln(I / Ic), tau = R Q / b, at constant
+    // voltage. With a 3.4, b 0.8, R 50 mohm, 3 Ah, 3 A, 4.2 V, 0.15 A, s0 0.2: 4227.119285 s, end
+    // SOC 0.990625 (own derivation, 30-digit arithmetic).
+    Pack pack = straight_pack(1, 1, 1);
+    Cell& cell = pack.modules[0].cell;
+    cell = straight_cell(3, 0.05);
+    cell.ocv.discharge_V = cell.ocv.charge_V = {3.4, 4.2};
+    cell.window.voltage_max_V = 4.3;
+    LoadStep charge = current_load(3, 1e5);
+    charge.voltage_max_V = 4.2;
+    charge.end_current_A = 0.15;
+    const SimulationResult result = simulate(pack, {charge}, isothermal(0.2));
+    REQUIRE(result.events.size() == 1);
+    CHECK(result.events[0].kind == SimulationEventKind::end_current);
+    CHECK(result.events[0].time_s == Approx(4227.119285).margin(0.01));
+    CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-6));
+    // The same limit on a group instead of the terminals.
+    charge.voltage_max_V = std::numeric_limits<double>::infinity();
+    charge.group_voltage_max_V = 4.2;
+    const SimulationResult group = simulate(pack, {charge}, isothermal(0.2));
+    REQUIRE(group.events.size() == 1);
+    CHECK(group.events[0].time_s == Approx(result.events[0].time_s).margin(1e-3));
+}
+
+TEST_CASE("a power beyond the largest one is told, and its onset found") {
+    Pack pack = straight_pack(1, 1, 1);
+    pack.modules[0].cell.window.voltage_min_V = 0.5;
+    // E^2 / (4 R) with E = 3 + soc: 240.25 W at SOC 0.1.
+    SimulationSettings settings = isothermal(0.5);
+    const SimulationResult result = simulate(pack, {power_load(-240.25, 1000)}, settings);
+    REQUIRE(result.events.size() == 1);
+    CHECK(result.events[0].kind == SimulationEventKind::power_not_available);
+    CHECK(result.end.soc[0] == Approx(0.1).margin(2e-5));
+}
+
+TEST_CASE("without an end the run goes on to the next load step") {
+    Pack pack = straight_pack(1, 2, 1);
+    SimulationSettings settings = isothermal(0.2);
+    settings.cut_off.ends_run = false;
+    const SimulationResult result =
+        simulate(pack, {current_load(-5, 1e4), current_load(5, 100)}, settings);
+    REQUIRE(result.events.size() == 1);
+    CHECK(result.time_s.back() == Approx(result.events[0].time_s + 100).margin(1e-9));
+    CHECK(result.current_A.back() == 5);
+}
+
+TEST_CASE("heat warms to the closed solution and to the steady state") {
+    Pack pack = straight_pack(1, 2, 1);
+    SimulationSettings settings = isothermal(0.9);
+    settings.heat = true;
+    settings.temperature_degC = 20;
+    settings.cut_off.voltage = false;
+    // Plus and minus 20 A in turns of a second: 4 W in each cell at all times, SOC in place.
+    std::vector<LoadStep> load;
+    for (int k = 0; k < 3000; ++k)
+        load.push_back(current_load(k % 2 == 0 ? -20 : 20, 1));
+    const SimulationResult result = simulate(pack, load, settings);
+    const ThermalFit& from = pack.modules[0].cell.thermal;
+    const ThermalParameters<double> thermal{from.heat_capacity_J_per_K, from.resistance_K_per_W,
+                                            from.core_resistance_K_per_W,
+                                            from.core_heat_capacity_J_per_K};
+    const CellTemperature<double> expected =
+        temperature_after(thermal, CellTemperature<double>{20, 20}, 20.0, 4.0, 3000.0);
+    CHECK(result.end.core_degC[0] == Approx(expected.core_degC).margin(1e-6));
+    CHECK(result.end.case_degC[1] == Approx(expected.case_degC).margin(1e-6));
+    CHECK(result.hottest_degC == Approx(expected.core_degC).margin(1e-6));
+    CHECK(result.hottest_time_s == 3000);
+}
+
+TEST_CASE("neighbours pass heat on, between modules too") {
+    Pack pack = straight_pack(1, 1, 1);
+    pack.strings[0].modules = {"block", "block", "block"};
+    pack.strings[0].module_link_W_per_K = 0.4;
+    pack.modules[0].cell.thermal = {100, 0, 1e4, 0, "assumed", 0, 0, 0, 0};
+    SimulationSettings settings = isothermal(0.5);
+    settings.heat = true;
+    settings.differences.temperature_offset_K = {9, 0, 0};
+    settings.output_interval_s = 50;
+    settings.record_cells = true;
+    const SimulationResult result = simulate(pack, {current_load(0, 1000)}, settings);
+    // Nearly isolated: three masses in a row, modes 0, -k/C, -3k/C with k/C = 0.004 / s. The
+    // surroundings are those of each cell at its start and take 1e-6 / s: below 0.01 K.
+    for (std::size_t row = 0; row < result.size(); ++row) {
+        const double t = result.time_s[row];
+        const double slow = 4.5 * std::exp(-0.004 * t);
+        const double fast = 1.5 * std::exp(-0.012 * t);
+        CHECK(result.cell_core_degC[3 * row] == Approx(25 + 3 + slow + fast).margin(0.01));
+        CHECK(result.cell_core_degC[3 * row + 1] == Approx(25 + 3 - 2 * fast).margin(0.01));
+        CHECK(result.cell_core_degC[3 * row + 2] == Approx(25 + 3 - slow + fast).margin(0.01));
+    }
+    CHECK(std::abs(result.balance.heat_error_J()) < 1e-7);
+}
+
+TEST_CASE("groups of equal cells may be one cell each") {
+    Pack pack = made_pack(2, 3, 4);
+    SimulationSettings settings;
+    settings.soc = 0.7;
+    settings.string_soc = {0.72, 0.7};
+    settings.string_temperature_degC = {15, 25};
+    std::vector<LoadStep> load = {current_load(-150, 200), power_load(500, 100)};
+    const SimulationResult all = simulate(pack, load, settings);
+    settings.each_cell = false;
+    const SimulationResult few = simulate(pack, load, settings);
+    CHECK(few.voltage_V.back() == Approx(all.voltage_V.back()).margin(1e-6));
+    CHECK(few.string_current_A.back() == Approx(all.string_current_A.back()).margin(1e-4));
+    CHECK(few.core_max_degC.back() == Approx(all.core_max_degC.back()).margin(1e-5));
+    CHECK(few.end.soc.size() == all.end.soc.size());
+    CHECK(few.balance.heat_J == Approx(all.balance.heat_J).epsilon(1e-6));
+}
+
+TEST_CASE("a run can be cut in two") {
+    Pack pack = made_pack(2, 3, 2, true);
+    SimulationSettings settings;
+    settings.soc = 0.7;
+    settings.string_temperature_degC = {15, 25};
+    const LoadStep load = current_load(-100, 300);
+    const SimulationResult whole = simulate(pack, {load, load}, settings);
+    const SimulationResult first = simulate(pack, {load}, settings);
+    settings.start = first.end;
+    const SimulationResult second = simulate(pack, {load}, settings);
+    CHECK(second.voltage_V.back() == Approx(whole.voltage_V.back()).margin(1e-6));
+    CHECK(second.end.core_degC[3] == Approx(whole.end.core_degC[3]).margin(1e-5));
+}
+
+TEST_CASE("open strings rest, closed ones carry all") {
+    Pack pack = made_pack(2, 3, 1);
+    pack.strings[1].contactor.closed = false;
+    SimulationSettings settings;
+    settings.soc = 0.8;
+    const LoadStep alone = current_load(-20, 60);
+    LoadStep both = alone;
+    both.closed = {true, true};
+    LoadStep none = alone;
+    none.closed = {false, false};
+    const SimulationResult result = simulate(pack, {alone, both, none}, settings);
+    REQUIRE(result.size() == 4);
+    CHECK(result.string_current_A[2] == -20);
+    CHECK(result.string_current_A[3] == 0);
+    CHECK(std::abs(result.string_current_A[5]) > 9);
+    CHECK(result.current_A[3] == 0);
+    CHECK(result.voltage_V[3] == 0);
+}
+
+TEST_CASE("ratings that are passed are told once") {
+    Pack pack = straight_pack(2, 10, 1);
+    pack.strings[0].fuse.current_A = 15;
+    pack.strings[1].contactor.making_current_A = 5;
+    pack.strings[1].contactor.closed = false;
+    SimulationSettings settings = isothermal(0.5);
+    settings.string_soc = {0.6, 0.4};
+    LoadStep join = current_load(0, 10);
+    join.closed = {true, true};
+    const SimulationResult result =
+        simulate(pack, {current_load(-20, 1), current_load(-20, 1), join}, settings);
+    REQUIRE(result.events.size() == 2);
+    CHECK(result.events[0].kind == SimulationEventKind::fuse_rating);
+    CHECK(result.events[0].time_s == 0);
+    CHECK(result.events[0].bound == 15);
+    CHECK(result.events[1].kind == SimulationEventKind::making_current);
+    CHECK(result.events[1].string == 1);
+    // 2 V less the fraction discharged meanwhile, over 0.2 ohm.
+    CHECK(result.events[1].value == Approx(10).epsilon(0.01));
+}
+
+// ---------------------------------------------------------------- closing
+
+TEST_CASE("closing is allowed up to the making current and not beyond") {
+    Pack pack = straight_pack(2, 10, 1);
+    pack.strings[1].contactor.closed = false;
+    pack.strings[1].contactor.making_current_A = 8;
+    SimulationSettings settings = isothermal(0.5);
+    settings.string_soc = {0.55, 0.45};  // 1 V apart over 0.2 ohm
+    const ClosingCheck fits = check_closing(pack, start_state(pack, settings), "starboard");
+    CHECK(fits.difference_V == Approx(-1));
+    CHECK(fits.current_A == Approx(5));
+    CHECK(fits.string_current_A[0] == Approx(-5));
+    CHECK(fits.limit_A == 8);
+    CHECK(fits.difference_limit_V == Approx(1.6));
+    CHECK(fits.allowed);
+    CHECK_FALSE(fits.precharge);
+    settings.string_soc = {0.6, 0.4};
+    const ClosingCheck over = check_closing(pack, start_state(pack, settings), "starboard");
+    CHECK(over.current_A == Approx(10));
+    CHECK_FALSE(over.allowed);
+    // A load that pulls the closed string down brings both nearer.
+    CHECK(check_closing(pack, start_state(pack, settings), "starboard", -12).current_A ==
+          Approx(4));
+    // The other string has limits too.
+    pack.strings[0].fuse.current_A = 4;
+    settings.string_soc = {0.55, 0.45};
+    CHECK_FALSE(check_closing(pack, start_state(pack, settings), "starboard").allowed);
+    CHECK(refusal([&] { (void)check_closing(pack, start_state(pack, settings), "port"); }) ==
+          "the contactor of \"port\" is closed already");
+    CHECK(refusal([&] { (void)check_closing(pack, start_state(pack, settings), "aft"); }) ==
+          "there is no string \"aft\"");
+}
+
+TEST_CASE("the first string meets the link and is told its precharge") {
+    Pack pack = straight_pack(1, 10, 1);
+    pack.strings[0].contactor.closed = false;
+    pack.strings[0].contactor.making_current_A = 20;
+    pack.precharge = Precharge<double>{47, 1e-3, 0.95};
+    const ClosingCheck check = check_closing(pack, start_state(pack, isothermal(0.5)), "port");
+    CHECK(check.difference_V == Approx(35));
+    CHECK(check.current_A == Approx(-350));
+    CHECK_FALSE(check.allowed);
+    CHECK(check.difference_limit_V == Approx(2));  // 20 A times 0.1 ohm
+    REQUIRE(check.precharge);
+    // To 2 V of 35 V is 94.3 %; the circuit waits for its 95 %.
+    CHECK(check.precharge->remaining_V == Approx(1.75));
+    CHECK(check.precharge->time_s == Approx(0.047 * std::log(20.0)));
+    pack.strings[0].contactor.making_current_A = 5;  // 0.5 V: longer than to 95 %
+    const ClosingCheck strict = check_closing(pack, start_state(pack, isothermal(0.5)), "port");
+    REQUIRE(strict.precharge);
+    CHECK(strict.precharge->remaining_V == Approx(0.5));
+    CHECK(strict.precharge->time_s == Approx(0.047 * std::log(70.0)));
+    CHECK(check_closing(pack, start_state(pack, isothermal(0.5)), "port", 0, 34.9).allowed);
+}
+
+// ---------------------------------------------------------------- balancing
+
+TEST_CASE("bleed resistors take the current of the handbook and bring groups together") {
+    // Web handbook batterydesign.net (passive balancing): 33 ohm at 4.1 V pass 124 mA, 0.51 W; and
+    // delta SOC * Q / I: 1 % of 50 Ah at 100 mA takes 5.0 h.
+    Pack pack = straight_pack(1, 2, 1);
+    pack.bleed = BleedResistors{33, 1};
+    Cell& cell = pack.modules[0].cell;
+    cell = straight_cell(50);
+    cell.ocv.discharge_V = cell.ocv.charge_V = {4.1, 4.1 + 1e-3};
+    cell.window.voltage_max_V = 4.2;
+    SimulationSettings settings = isothermal(0.5);
+    settings.differences.soc_offset = {0.01, 0};
+    settings.balancing.active = true;
+    settings.balancing.threshold_V = 1e-7;
+    settings.balancing.hysteresis_V = 0;
+    settings.balancing.interval_s = 60;
+    settings.output_interval_s = 600;
+    const SimulationResult result = simulate(pack, {current_load(0, 8 * 3600)}, settings);
+    // By the same arithmetic: 0.5 Ah at 4.1 V / 33 ohm are 4.024 h.
+    const double current_A = result.bled_Ah[0] * 3600 / (4.024 * 3600);
+    CHECK(result.bled_Ah[0] == Approx(0.5).margin(0.01));
+    CHECK(current_A == Approx(0.1242).epsilon(0.02));
+    CHECK(result.bled_J[0] == Approx(4.1 * 0.5 * 3600).epsilon(0.02));
+    CHECK(result.bled_Ah[1] == 0);
+    CHECK(result.end.soc[0] == Approx(result.end.soc[1]).margin(2e-4));
+    double done_s = 0;
+    for (std::size_t row = 0; row < result.size(); ++row) {
+        if (result.group_soc[2 * row] - result.group_soc[2 * row + 1] > 2e-4)
+            done_s = result.time_s[row];
+    }
+    CHECK(done_s / 3600 == Approx(4.024).margin(0.2));
+}
+
+TEST_CASE("a duty below one bleeds less in proportion") {
+    Pack pack = straight_pack(1, 2, 1);
+    pack.bleed = BleedResistors{33, 1};
+    SimulationSettings settings = isothermal(0.5);
+    settings.differences.soc_offset = {0.2, 0};
+    settings.balancing.active = true;
+    const double all_Ah = simulate(pack, {current_load(0, 600)}, settings).bled_Ah[0];
+    pack.bleed->duty = 0.25;
+    const double quarter_Ah = simulate(pack, {current_load(0, 600)}, settings).bled_Ah[0];
+    CHECK(quarter_Ah == Approx(0.25 * all_Ah).epsilon(1e-3));
+}
+
+// ---------------------------------------------------------------- spread
+
+TEST_CASE("differences are drawn alike for one seed and as widely as asked") {
+    const Pack pack = made_pack(1, 5000, 2);
+    SpreadSettings spread{voltkeel_test::seed(), 0.02, 0.15, 0.01, 1e-3, 0.5, 3, 3};
+    const CellDifferences one = draw_differences(pack, spread);
+    const CellDifferences again = draw_differences(pack, spread);
+    CHECK(one.capacity_factor == again.capacity_factor);
+    spread.soc_std = 0;
+    const CellDifferences fewer = draw_differences(pack, spread);
+    CHECK(fewer.soc_offset.empty());
+    CHECK(fewer.leak_A == one.leak_A);
+    spread.seed += 1;
+    CHECK(draw_differences(pack, spread).capacity_factor != one.capacity_factor);
+    const auto log_std = [](const std::vector<double>& factor) {
+        double sum = 0;
+        double square = 0;
+        for (const double f : factor) {
+            sum += std::log(f);
+            square += std::log(f) * std::log(f);
+        }
+        const double n = static_cast<double>(factor.size());
+        return std::sqrt(square / n - sum * sum / n / n);
+    };
+    // A normal distribution cut at 3 std has 0.9866 of its std; 10 000 draws know it to 0.7 %.
+    CHECK(log_std(one.capacity_factor) == Approx(0.9866 * 0.02).epsilon(0.03));
+    CHECK(log_std(one.resistance_factor) == Approx(0.9866 * 0.15).epsilon(0.03));
+    CHECK(log_std(one.leak_A) == Approx(0.9866 * 0.5).epsilon(0.03));
+    for (const double offset : one.soc_offset)
+        CHECK(std::abs(offset) <= 0.03);
+}
+
+TEST_CASE("a leak empties its cell alone") {
+    Pack pack = straight_pack(1, 2, 1);
+    SimulationSettings settings = isothermal(0.5);
+    settings.differences.leak_A = {0.01, 0};
+    const SimulationResult result = simulate(pack, {current_load(0, 36000)}, settings);
+    CHECK(result.end.soc[0] == Approx(0.5 - 0.01).margin(1e-12));
+    CHECK(result.end.soc[1] == 0.5);
+}
+
+// ---------------------------------------------------------------- bad input
+
+TEST_CASE("what cannot be simulated is named") {
+    const Pack pack = made_pack(2, 2, 1);
+    const auto told = [&](const std::vector<LoadStep>& load,
+                          const std::function<void(SimulationSettings&)>& change) {
+        SimulationSettings settings;
+        change(settings);
+        return refusal([&] { (void)simulate(pack, load, settings); });
+    };
+    const auto nothing = [](SimulationSettings&) {};
+    CHECK(told({}, nothing) == "load: has no step");
+    CHECK_THAT(told({current_load(1, 0)}, nothing),
+               Catch::StartsWith("load[0].duration_s: 0 is outside"));
+    CHECK_THAT(told({current_load(NAN, 1)}, nothing),
+               Catch::StartsWith("load[0].current_A: nan is outside"));
+    CHECK_THAT(told({current_load(1, 1), resistance_load(0, 1)}, nothing),
+               Catch::StartsWith("load[1].resistance_ohm: 0 is outside"));
+    LoadStep odd = current_load(1, 1);
+    odd.closed = {true};
+    CHECK(told({odd}, nothing) == "load[0].closed: has 1 values, needs one for each of 2 strings");
+    const std::vector<LoadStep> good = {current_load(1, 1)};
+    CHECK(told(good, [](auto& s) { s.soc = 1.2; }) == "soc: 1.2 is outside 0 .. 1");
+    CHECK(told(good, [](auto& s) { s.string_soc = {0.5}; }) ==
+          "string_soc: has 1 values, needs one for each of 2 strings");
+    CHECK(told(good, [](auto& s) { s.differences.leak_A = {0, 0, -1, 0}; }) ==
+          "differences.leak_A[2]: -1 is outside 0 .. 10000");
+    CHECK(told(good, [](auto& s) { s.balancing.active = true; }) ==
+          "balancing.active: the pack has no bleed resistors");
+    CHECK(told(good, [](auto& s) { s.start.emplace(); }) ==
+          "start.soc: has 0 values, needs one for each of 4 cells");
+    int asked = 0;
+    std::vector<LoadStep> many(100000, current_load(1, 0.1));
+    CHECK_THAT(refusal([&] {
+                   (void)simulate(pack, many, {}, [&](double) { return ++asked < 2; });
+               }),
+               Catch::StartsWith("simulation: cancelled at"));
+}
+
+TEST_CASE("a load from columns holds each row's value since the row before") {
+    const auto load = load_from_columns(LoadKind::power, {10, 11, 13}, {99, -5, 7});
+    REQUIRE(load.size() == 2);
+    CHECK(load[0].power_W == -5);
+    CHECK(load[0].duration_s == 1);
+    CHECK(load[1].power_W == 7);
+    CHECK(load[1].duration_s == 2);
+    CHECK(refusal([] { (void)load_from_columns(LoadKind::current, {1, 1}, {0, 0}); }) ==
+          "time_s[1]: 1 must be above 1");
+    CHECK(refusal([] { (void)load_from_columns(LoadKind::voltage, {1, 2}, {0, 0}); }) ==
+          "kind: a load from columns is a current or a power");
+}
