@@ -4,6 +4,7 @@
 /// cell/heat.hpp, or, where cases touch, all together by a controlled Runge-Kutta method.
 
 #include <array>
+#include <boost/numeric/odeint.hpp>
 #include <cstddef>
 #include <vector>
 
@@ -43,22 +44,33 @@ class HeatNetwork {
         std::size_t a{0};
         std::size_t b{0};
         double W_per_K{0};  // between all cells of both units
+        double per_copy_a{1};
+        double per_copy_b{1};
     };
     struct Steps {
         double dt_s{-1};
         std::vector<ThermalStep<double>> of_run;
     };
+    struct Unit {  // of a cell; inverses, so that the slope does not divide
+        double skin_W_per_K{0};
+        double core_W_per_K{0};
+        double core_K_per_J{0};  // 0: one mass
+        double skin_K_per_J{0};
+    };
     const Steps& steps(double dt_s);
+    void set_units();
 
     std::vector<Run> runs_;
     std::vector<std::size_t> run_of_;
-    std::vector<double> copies_;
     std::vector<Link> links_;
     std::vector<double> file_resistance_K_per_W_;  // of each run
     double factor_{1};
     std::array<Steps, 4> cached_;
     std::size_t oldest_{0};
+    std::vector<Unit> units_;
+    double fastest_per_s_{0};
     std::vector<double> work_;
+    boost::numeric::odeint::runge_kutta4<std::vector<double>> short_step_;
 };
 
 }  // namespace voltkeel::detail
