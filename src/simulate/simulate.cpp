@@ -797,6 +797,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             settings_.output_interval_s == 0 || ended || over || n + 1 == load.size();
         if (wanted && result_.time_s.back() < time_s) record_row(time_s);
     }
+    if (cooling && cooled_time_s_ > 0) cool(time_s, cooled_time_s_);
     finish();
     if (progress) (void)progress(1.0);
     return std::move(result_);
