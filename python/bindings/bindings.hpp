@@ -140,5 +140,8 @@ void bind_log_check(py::module_& module);
 void bind_charge_test(py::module_& module);
 void bind_refine(py::module_& module);
 void bind_simulate_load(py::module_& module);
+void bind_simulate(py::module_& module);
+void bind_cooling(py::module_& module);
+void bind_sensors(py::module_& module);
 
 }  // namespace voltkeel::python

@@ -21,4 +21,7 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_thermal(module);
     bind_refine(module);
     bind_simulate_load(module);
+    bind_cooling(module);
+    bind_simulate(module);
+    bind_sensors(module);
 }
