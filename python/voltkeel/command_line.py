@@ -1,4 +1,4 @@
-"""The command ``voltkeel``: inspect, fit, draft, replay, limits, charge and load from a shell."""
+"""The command ``voltkeel``: inspect, fit, draft, replay, limits, charge, load and simulate from a shell."""
 
 from __future__ import annotations
 
@@ -886,6 +886,179 @@ def _load(options: argparse.Namespace) -> int:
             f"{vehicle.name}: load along {options.speed.name} (positive charges)", ["", "whole trace"], _load_rows(load)
         )
         print(f"Wrote {options.out}")
+
+
+# ----------------------------------------------------------------------------------------------------------------------
+# simulate
+
+
+def _per_string(values: list[float] | None, pack: vk.Pack, option: str) -> tuple[float | None, list[float]]:
+    """Give one value for all strings, or one for each."""
+    if values is None:
+        return None, []
+    if len(values) == 1:
+        return values[0], []
+    if len(values) != len(pack.strings):
+        raise vk.DataError(
+            f"{option}: has {len(values)} values, needs 1 or one for each of {len(pack.strings)} strings"
+        )
+    return None, values
+
+
+def _simulate_load(options: argparse.Namespace) -> list[vk.LoadStep]:
+    if (options.vehicle is not None or options.speed_unit is not None) and options.cycle is None:
+        raise vk.DataError("--vehicle and --speed-unit go with --cycle")
+    if options.load is not None or options.cycle is not None:
+        if options.duration_s is not None:
+            raise vk.DataError("--duration-s is for a held current or power: a file tells its own time")
+        if options.load is not None:
+            return vk.read_load(options.load)
+        if options.vehicle is None:
+            raise vk.DataError("--cycle needs --vehicle: a speed alone asks for no power")
+        vehicle = vk.load_vehicle(options.vehicle)
+        unit = vk.SpeedUnit.from_name if options.speed_unit is None else vk.SpeedUnit.__members__[options.speed_unit]
+        trace = vk.read_speed_trace(options.cycle, unit)
+        asked: vk.RoadLoad | vk.PropellerLoad
+        if isinstance(vehicle, vk.RoadVehicle):
+            asked = vk.road_load(vehicle, trace)
+        else:
+            asked = vk.propeller_load(vehicle, trace)
+        return vk.load_from_columns(vk.LoadKind.power, asked.time_s, asked.power_W)
+    duration_s = 3600.0 if options.duration_s is None else options.duration_s
+    if options.power_W is not None:
+        return [vk.power_load(options.power_W, duration_s)]
+    return [vk.current_load(options.current_A, duration_s)]
+
+
+def _simulate_settings(pack: vk.Pack, options: argparse.Namespace) -> vk.SimulationSettings:
+    soc, string_soc = _per_string(options.soc, pack, "--soc")
+    degC, string_degC = _per_string(options.temperature_degC, pack, "--temperature-degC")
+    return vk.SimulationSettings(
+        soc=1.0 if soc is None else soc,
+        string_soc=string_soc,
+        temperature_degC=25.0 if degC is None else degC,
+        string_temperature_degC=string_degC,
+        differences=vk.draw_differences(
+            pack,
+            vk.SpreadSettings(
+                seed=options.seed,
+                capacity_log_std=options.capacity_std,
+                resistance_log_std=options.resistance_std,
+                soc_std=options.soc_std,
+            ),
+        ),
+        heat=not options.no_heat,
+        balancing=vk.BalancingSettings(active=options.balance),
+        output_interval_s=options.output_interval_s,
+    )
+
+
+def _event_text(event: vk.SimulationEvent, result: vk.SimulationResult) -> str:
+    where = "" if event.string < 0 else f"string {result.string_names[event.string]}"
+    if event.group >= 0:
+        where += f", group {event.group}"
+    return f"{event.kind.message}{f' ({where})' if where else ''}: {event.value:.4g} against {event.bound:.4g}"
+
+
+def _simulate_document(result: vk.SimulationResult) -> dict[str, Any]:
+    balance = result.balance
+    return {
+        "time_s": float(result.time_s[-1]),
+        "charge_Ah": balance.terminal_Ah,
+        "energy_Wh": balance.terminal_J / 3600,
+        "lost_in_cells_Wh": balance.overvoltage_J / 3600,
+        "lost_in_joints_Wh": balance.joint_J / 3600,
+        "bled_Wh": balance.bleed_J / 3600,
+        "end_soc": {
+            "min": float(result.soc_min[-1]),
+            "mean": float(result.soc_mean[-1]),
+            "max": float(result.soc_max[-1]),
+        },
+        "hottest": {
+            "cell": result.hottest_cell,
+            "temperature_degC": result.hottest_degC,
+            "time_s": result.hottest_time_s,
+        },
+        "strings": [
+            {
+                "name": name,
+                "current_min_A": float(result.string_current_A[:, k].min()),
+                "current_max_A": float(result.string_current_A[:, k].max()),
+            }
+            for k, name in enumerate(result.string_names)
+        ],
+        "events": [
+            {
+                "time_s": event.time_s,
+                "kind": event.kind.name,
+                "string": event.string,
+                "group": event.group,
+                "value": event.value,
+                "bound": event.bound,
+            }
+            for event in result.events
+        ],
+    }
+
+
+def _simulate_rows(result: vk.SimulationResult) -> list[list[str]]:
+    balance = result.balance
+    spread_mV = 1e3 * (result.group_voltage_max_V - result.group_voltage_min_V)
+    rows = [
+        ["time", _minutes(float(result.time_s[-1]))],
+        ["charge", f"{balance.terminal_Ah:+.2f} Ah"],
+        ["energy", f"{balance.terminal_J / 3.6e6:+.3f} kWh"],
+        ["lost in cells", f"{balance.overvoltage_J / 3.6e6:.3f} kWh"],
+        ["lost in joints", f"{balance.joint_J / 3.6e6:.3f} kWh"],
+        ["SOC at the end", f"{100 * result.soc_min[-1]:.1f} .. {100 * result.soc_max[-1]:.1f} %"],
+        ["widest spread of groups", f"{spread_mV.max():.1f} mV"],
+        ["hottest inside", f"{result.hottest_degC:.1f} degC, cell {result.hottest_cell}"],
+    ]
+    for k, name in enumerate(result.string_names):
+        current_A = result.string_current_A[:, k]
+        rows.append([f"string {name}", f"{current_A.min():+.1f} .. {current_A.max():+.1f} A"])
+    return rows
+
+
+def _simulate(options: argparse.Namespace) -> int:
+    for given in (options.pack, options.load, options.cycle, options.vehicle):
+        if given is not None and options.out is not None and options.out.resolve() == given.resolve():
+            raise vk.DataError(f"--out {options.out} would replace what is read")
+    pack = vk.load_pack(options.pack)
+    load = _simulate_load(options)
+    settings = _simulate_settings(pack, options)
+    with _progress_bar("Simulating") as progress:
+        result = vk.simulate(pack, load, settings, progress=lambda share: progress(share, ""))
+    if options.out is not None:
+        vk.write_simulation(options.out, result)
+        _write_json(
+            _provenance_path(options.out),
+            {
+                "made_by": f"voltkeel {vk.__version__}",
+                "made_at": _now(),
+                "pack": {"name": options.pack.name, "sha256": _sha256(options.pack)},
+                "load": {
+                    name: {"name": path.name, "sha256": _sha256(path)}
+                    for name in ("load", "cycle", "vehicle")
+                    if (path := getattr(options, name)) is not None
+                },
+                "seed": options.seed,
+                **_simulate_document(result),
+            },
+        )
+    if options.plot is not None:
+        from voltkeel import plots
+
+        plots.plot_simulation(result, options.plot, pack.name)
+    if options.json:
+        print(json.dumps({"pack": pack.name, **_simulate_document(result), "caution": CAUTION}, indent=2))
+        return 0
+    _print_table(f"{pack.name}, simulated (positive charges)", ["", ""], _simulate_rows(result))
+    for event in result.events:
+        print(f"at {event.time_s:.3f} s: {_event_text(event, result)}")
+    if options.out is not None:
+        print(f"Wrote {options.out}")
+    print(CAUTION)
     return 0
 
 
@@ -910,6 +1083,10 @@ _soc = _number("SOC", 0.0, 1.0)
 _temperature = _number("temperature", -60.0, 100.0)
 _current = _number("current", 1e-4, 1e5)
 _capacity = _number("capacity", 1e-3, 1e5)
+_signed_current = _number("current", -1e5, 1e5)
+_signed_power = _number("power", -1e8, 1e8)
+_duration = _number("time", 1e-3, 1e8)
+_share = _number("standard deviation", 0.0, 0.5)
 _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
 
@@ -1264,6 +1441,52 @@ def _parser() -> argparse.ArgumentParser:
     )
     load.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw speed, power and energy (PNG, PDF or SVG)")
     load.add_argument("--json", action="store_true", help="for machines")
+
+    simulate = command(
+        "simulate",
+        _simulate,
+        "what a pack would do under a load",
+        "voltkeel simulate --pack pack.json --load load.csv --soc 0.9 --temperature-degC 12 20 --plot run.png",
+    )
+    simulate.add_argument(
+        "--pack", type=Path, required=True, metavar="FILE", help="pack file, with its cell files beside"
+    )
+    asked = simulate.add_mutually_exclusive_group(required=True)
+    asked.add_argument(
+        "--load", type=Path, metavar="FILE", help="CSV with time_s and current_A or power_W, positive when charging"
+    )
+    asked.add_argument("--cycle", type=Path, metavar="TRACE.csv", help="speed trace as voltkeel load takes it")
+    asked.add_argument("--power-W", type=_signed_power, metavar="W", help="held, positive charges")
+    asked.add_argument("--current-A", type=_signed_current, metavar="A", help="held, positive charges")
+    simulate.add_argument("--vehicle", type=Path, metavar="FILE", help="for --cycle: road vehicle or boat")
+    simulate.add_argument(
+        "--speed-unit",
+        choices=[name for name in vk.SpeedUnit.__members__ if name != "from_name"],
+        help="for --cycle: of a column called speed",
+    )
+    simulate.add_argument(
+        "--duration-s", type=_duration, metavar="S", help="of a held current or power; one hour if left out"
+    )
+    simulate.add_argument(
+        "--soc", type=_soc, nargs="+", help="at the start, of all strings or of each; full if left out"
+    )
+    simulate.add_argument(
+        "--temperature-degC", type=_temperature, nargs="+", metavar="T", help="at the start, of all strings or of each"
+    )
+    simulate.add_argument("--seed", type=_seed, default=1, help="of the spread of the cells")
+    simulate.add_argument(
+        "--capacity-std", type=_share, default=0.0, metavar="STD", help="0.02 is 2 %% from cell to cell"
+    )
+    simulate.add_argument("--resistance-std", type=_share, default=0.0, metavar="STD")
+    simulate.add_argument("--soc-std", type=_share, default=0.0, metavar="STD")
+    simulate.add_argument("--no-heat", action="store_true", help="temperatures stay")
+    simulate.add_argument("--balance", action="store_true", help="bleed resistors work; the pack file has them")
+    simulate.add_argument("--output-interval-s", type=_duration, default=1.0, metavar="S", help="from row to row")
+    simulate.add_argument("--out", type=Path, metavar="FILE", help="CSV to write; its provenance goes beside it")
+    simulate.add_argument(
+        "--plot", type=_plot_file, metavar="FILE", help="spread, temperatures, currents (PNG, PDF or SVG)"
+    )
+    simulate.add_argument("--json", action="store_true", help="for machines")
     return parser
 
 

@@ -1,4 +1,4 @@
-"""Plots for people: a fit, an estimate along a log, a charge forecast, a load."""
+"""Plots for people: a fit, an estimate along a log, a charge forecast, a load, a simulated pack."""
 
 from __future__ import annotations
 
@@ -248,4 +248,41 @@ def plot_load(load: vk.RoadLoad | vk.PropellerLoad, path: Path | str, name: str 
     energy.set(ylabel="energy of the pack\nin kWh", xlabel="hours" if in_hours else "minutes")
     way = f"{load.distance_m / 1852:.2f} nautical miles" if afloat else f"{load.distance_m / 1e3:.2f} km"
     figure.suptitle(f"{name}: {way}" if name else way)
+
+
+def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = "") -> None:
+    """Draw a simulated pack: spread of its groups, temperatures, currents of its strings.
+
+    Parameters
+    ----------
+    result : SimulationResult
+    path : file to write
+    title : above the plot
+    """
+    hours = result.time_s / 3600
+    figure, axes = _figure(4, 1, (11.0, 10.0), sharex=True)
+
+    def spread(axis: Axes, low: npt.NDArray[Any], mean: npt.NDArray[Any], high: npt.NDArray[Any], shade: int) -> None:
+        axis.fill_between(hours, low, high, color=_SHADES[shade], alpha=0.25, linewidth=0, label="least to most")
+        axis.plot(hours, mean, color=_SHADES[shade], linewidth=0.9, label="mean")
+        axis.legend(frameon=False, loc="upper right")
+
+    spread(axes[0, 0], result.group_voltage_min_V, result.group_voltage_mean_V, result.group_voltage_max_V, 1)
+    axes[0, 0].set(ylabel="groups in V")
+    spread(axes[1, 0], 100 * result.soc_min, 100 * result.soc_mean, 100 * result.soc_max, 0)
+    axes[1, 0].set(ylabel="SOC of the cells in %")
+    spread(axes[2, 0], result.core_min_degC, result.core_mean_degC, result.core_max_degC, 4)
+    axes[2, 0].plot(hours, result.ambient_degC, color="#888888", linewidth=0.8, linestyle=":")
+    axes[2, 0].set(ylabel="inside of the cells in degC\n(dotted: surroundings)")
+    currents: Axes = axes[3, 0]
+    count = len(result.string_names)
+    for k, name in enumerate(result.string_names):
+        currents.plot(hours, result.string_current_A[:, k], color=_shade(k, count), linewidth=0.8, label=name)
+    currents.legend(frameon=False, loc="upper right")
+    currents.set(ylabel="strings in A\n(positive charges)", xlabel="hours")
+    for event in result.events:
+        for axis in axes.flat:
+            axis.axvline(event.time_s / 3600, color="#999999", linewidth=0.8, linestyle=":")
+    if title:
+        figure.suptitle(title)
     _save(figure, Path(path))

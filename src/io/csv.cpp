@@ -743,9 +743,15 @@ class LogParser {
         return column;
     }
 
+    /// A voltage without a name is not asked for.
+    [[nodiscard]] bool not_read(std::size_t role) const {
+        return role == role_voltage && settings_.columns.voltage.empty();
+    }
+
     [[nodiscard]] bool names_needed_columns() const {
         std::string wanted;
         for (const std::size_t role : {role_time, role_current, role_voltage}) {
+            if (not_read(role)) continue;
             if (column_of(role, wanted) == names_.size()) return false;
         }
         return true;
@@ -754,6 +760,7 @@ class LogParser {
     void choose_columns() {
         roles_.assign(names_.size(), role_ignored);
         for (std::size_t role = 0; role != role_count; ++role) {
+            if (not_read(role)) continue;
             std::string wanted;
             const std::size_t column = column_of(role, wanted);
             if (column == names_.size()) {

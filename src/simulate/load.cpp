@@ -69,30 +69,26 @@ std::vector<LoadStep> load_from_columns(LoadKind kind, const std::vector<double>
 
 std::vector<LoadStep> read_load(const std::filesystem::path& path,
                                 const LogReadSettings& settings) {
-    // A load has no voltage: the same column is read in its place, and not used.
-    LogReadSettings as_current = settings;
-    as_current.columns.voltage = settings.columns.current;
-    as_current.temperature_degC = 25;
+    LogReadSettings how = settings;
+    how.columns.voltage.clear();  // a load has none
+    how.temperature_degC = 25;    // nor needs it this
     std::string why;
     try {
-        const Log log = read_log(path, as_current).log;
+        const Log log = read_log(path, how).log;
         return load_from_columns(LoadKind::current, log.time_s, log.current_A);
     } catch (const Error& error) {
         why = error.what();
     }
-    LogReadSettings as_power = as_current;
-    as_power.columns.current = "power_W";
-    as_power.columns.voltage = "power_W";
-    as_power.units.current = "A";
+    how.columns.current = "power_W";
     try {
-        const Log log = read_log(path, as_power).log;
+        const Log log = read_log(path, how).log;
         return load_from_columns(LoadKind::power, log.time_s, log.current_A);
     } catch (const Error& error) {
         // A file without power is told what is wrong with its current.
         const std::string of_power = error.what();
-        const bool lacks = of_power.find("no column") != std::string::npos &&
-                           of_power.find("power_W") != std::string::npos;
-        throw Error(lacks ? why + " (and there is no column power_W)" : of_power);
+        throw Error(of_power.find("no column 'power_W'") == std::string::npos
+                        ? of_power
+                        : why + " (nor is there a column 'power_W')");
     }
 }
 

@@ -2,6 +2,8 @@
 
 #include <catch2/catch.hpp>
 #include <cmath>
+#include <filesystem>
+#include <fstream>
 #include <functional>
 #include <limits>
 #include <random>
@@ -632,4 +634,31 @@ TEST_CASE("a load from columns holds each row's value since the row before") {
           "time_s[1]: 1 must be above 1");
     CHECK(refusal([] { (void)load_from_columns(LoadKind::voltage, {1, 2}, {0, 0}); }) ==
           "kind: a load from columns is a current or a power");
+}
+
+TEST_CASE("a load is read from a file by its current or its power") {
+    const auto path = std::filesystem::temp_directory_path() /
+                      ("voltkeel_test_" + std::to_string(std::random_device{}()) + ".csv");
+    const auto read = [&](const std::string& text) {
+        std::ofstream(path) << text;
+        return read_load(path);
+    };
+    const auto power = read("time_s,power_W\n0,0\n10,-500\n60,300\n");
+    REQUIRE(power.size() == 2);
+    CHECK(power[0].kind == LoadKind::power);
+    CHECK(power[0].power_W == -500);
+    CHECK(power[1].duration_s == 50);
+    const auto current = read("current_A,time_s,power_W\n0,0,0\n-4,10,-500\n");
+    REQUIRE(current.size() == 1);
+    CHECK(current[0].kind == LoadKind::current);
+    CHECK(current[0].current_A == -4);
+    const auto told = [&](const std::string& text) {
+        return refusal([&] { (void)read(text); }).substr(path.string().size());
+    };
+    CHECK_THAT(told("time_s,volt\n0,0\n1,1\n"),
+               Catch::StartsWith(":1: no column 'current_A'; the header has 'time_s', 'volt'") &&
+                   Catch::EndsWith("(nor is there a column 'power_W')"));
+    CHECK_THAT(told("time_s,power_W\n0,0\n1,x\n"), Catch::StartsWith(":3: "));
+    CHECK_THAT(told("time_s,current_A\n0,0\n1,x\n"), Catch::StartsWith(":3: "));
+    std::filesystem::remove(path);
 }

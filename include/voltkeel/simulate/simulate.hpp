@@ -95,7 +95,7 @@ struct SimulationSettings {
     bool record_cells{false};     ///< Current, SOC and core temperature of every cell.
 
     /// Error that one sub-step may leave in a cell's voltage; it also bounds the error of the split.
-    double voltage_tolerance_V{1e-8};
+    double voltage_tolerance_V{2e-9};
     double temperature_tolerance_K{1e-5};  ///< The same for temperatures.
     double longest_step_s{600};            ///< Of a sub-step.
 };
