@@ -1,5 +1,5 @@
-#include "bindings.hpp"
 #include "voltkeel/simulate/cooling.hpp"
+#include "bindings.hpp"
 
 namespace voltkeel::python {
 

@@ -105,7 +105,8 @@ void bind_pack(py::module_& module) {
     py::class_<Pack> pack(module, "Pack", "Modules, strings, what joins them and is measured.");
     add_keyword_constructor(pack);
     pack.def_readwrite("name", &Pack::name);
-    list_field(pack, "modules", &Pack::modules, "Kinds, each with a name of its own; set the list.");
+    list_field(pack, "modules", &Pack::modules,
+               "Kinds, each with a name of its own; set the list.");
     list_field(pack, "strings", &Pack::strings, "In parallel; set the list.");
     pack.def_readwrite("busbar_ohm", &Pack::busbar_ohm, "From the joint of the strings on.")
         .def_readwrite("bleed", &Pack::bleed, "BleedResistors or None.")

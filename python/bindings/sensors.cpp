@@ -1,5 +1,5 @@
-#include "bindings.hpp"
 #include "voltkeel/simulate/sensors.hpp"
+#include "bindings.hpp"
 
 namespace voltkeel::python {
 
@@ -36,9 +36,9 @@ void bind_sensors(py::module_& module) {
         .def_readwrite("amount", &F::amount);
     using R = SensorReadings;
     const auto table = [](const R& self, const std::vector<double>& flat) {
-        return py::array_t<double>({static_cast<py::ssize_t>(self.time_s.size()),
-                                    static_cast<py::ssize_t>(self.width)},
-                                   flat.data());
+        return py::array_t<double>(
+            {static_cast<py::ssize_t>(self.time_s.size()), static_cast<py::ssize_t>(self.width)},
+            flat.data());
     };
     py::class_<R>(module, "SensorReadings", "What a channel showed.")
         .def_readonly("channel", &R::channel)

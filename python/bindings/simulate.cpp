@@ -74,8 +74,8 @@ void bind_load(py::module_& module) {
 }
 
 void bind_differences(py::module_& module) {
-    py::class_<CellDifferences> differ(
-        module, "CellDifferences", "One value per cell, or none: no difference.");
+    py::class_<CellDifferences> differ(module, "CellDifferences",
+                                       "One value per cell, or none: no difference.");
     add_keyword_constructor(differ);
     using D = CellDifferences;
     array_field(differ, "capacity_factor", &D::capacity_factor, "(cells,)");
@@ -282,7 +282,8 @@ void bind_simulate(py::module_& module) {
                "Write the columns of a run as CSV; the file appears complete or not at all.");
     using C = ClosingCheck;
     py::class_<C>(module, "ClosingCheck", "What closing a contactor would do at the first instant.")
-        .def_readonly("difference_V", &C::difference_V, "Of the open string to what it is joined to.")
+        .def_readonly("difference_V", &C::difference_V,
+                      "Of the open string to what it is joined to.")
         .def_readonly("current_A", &C::current_A, "Into the string at the instant of closing.")
         .def_readonly("limit_A", &C::limit_A)
         .def_readonly("allowed", &C::allowed, "No string goes above its own limit.")
@@ -290,13 +291,14 @@ void bind_simulate(py::module_& module) {
         .def_property_readonly(
             "string_current_A", [](const C& self) { return to_array(self.string_current_A); },
             "(strings,) at that instant")
-        .def_readonly("precharge", &C::precharge, "PrechargeResult, or None beside a closed string.");
+        .def_readonly("precharge", &C::precharge,
+                      "PrechargeResult, or None beside a closed string.");
     module.def("check_closing", &check_closing, py::arg("pack"), py::arg("state"),
                py::arg("string"), py::arg("load_current_A") = 0.0, py::arg("link_voltage_V") = 0.0,
                "Check the closing of a string's contactor, and work out its precharge.");
-    module.def(
-        "temperature_window", &temperature_window, py::arg("result"), py::arg("low_degC"),
-        py::arg("high_degC"), "Whether all cores stayed in a window, and how long they did not.");
+    module.def("temperature_window", &temperature_window, py::arg("result"), py::arg("low_degC"),
+               py::arg("high_degC"),
+               "Whether all cores stayed in a window, and how long they did not.");
     module.def("warm_up", &warm_up, py::arg("pack"), py::arg("cooling"), py::arg("settings"),
                py::arg("target_degC"), py::arg("longest_s") = 86400.0,
                py::call_guard<py::gil_scoped_release>(),

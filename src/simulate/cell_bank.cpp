@@ -18,10 +18,7 @@ class Bank final : public CellBank {
 
   public:
     Bank(const Parameters& shared, std::size_t first, std::vector<CellOwn> own)
-        : CellBank(first, own.size()),
-          shared_(shared),
-          own_(std::move(own)),
-          place_(count()) {
+        : CellBank(first, own.size()), shared_(shared), own_(std::move(own)), place_(count()) {
         for (auto& states : states_)
             states.resize(count());
     }
@@ -54,8 +51,8 @@ class Bank final : public CellBank {
             step(cell, {held_A, whole_s, 0}, place_[k], full);
             State halves = half[k];
             step(cell, {2 * held_A - first_A[first() + k], 0.5 * whole_s, 0}, place_[k], halves);
-            // Both took the same charge. A current that runs in a straight line lies midway: the one
-            // has no slope, the other twice as much.
+            // Both took the same charge. A current that runs in a straight line lies midway: the
+            // one has no slope, the other twice as much.
             double apart_V = 0;
             for (int i = 0; i < State::lags; ++i) {
                 const double gap_V = halves.branch_V[i] - full.branch_V[i];
@@ -144,7 +141,9 @@ class Bank final : public CellBank {
     [[nodiscard]] const State* slot(Slot which) const {
         return states_[static_cast<std::size_t>(which)].data();
     }
-    [[nodiscard]] State* slot(Slot which) { return states_[static_cast<std::size_t>(which)].data(); }
+    [[nodiscard]] State* slot(Slot which) {
+        return states_[static_cast<std::size_t>(which)].data();
+    }
 
     Parameters shared_;
     std::vector<CellOwn> own_;

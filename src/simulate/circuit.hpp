@@ -66,8 +66,8 @@ struct Instant {
     std::vector<double> string_A;
     double current_A{0};
     double voltage_V{0};
-    bool limited{false};          ///< A limit set the current, or the demand is a voltage.
-    bool power_available{true};   ///< Otherwise the current is that of the largest power.
+    bool limited{false};         ///< A limit set the current, or the demand is a voltage.
+    bool power_available{true};  ///< Otherwise the current is that of the largest power.
 
     void resize(const Wiring& wiring);
 };

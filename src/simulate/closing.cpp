@@ -44,8 +44,8 @@ ClosingCheck check_closing(const Pack& pack, const PackState& state, const std::
     if (!std::isfinite(load_current_A) || !std::isfinite(link_voltage_V))
         throw Error("load_current_A and link_voltage_V must be finite numbers");
     ClosingCheck check;
-    const bool first = std::none_of(state.closed.begin(), state.closed.end(),
-                                    [](bool one) { return one; });
+    const bool first =
+        std::none_of(state.closed.begin(), state.closed.end(), [](bool one) { return one; });
     const SimulationResult before =
         instant(pack, state, state.closed, first ? 0.0 : load_current_A);
     std::vector<bool> closed = state.closed;
@@ -55,9 +55,9 @@ ClosingCheck check_closing(const Pack& pack, const PackState& state, const std::
     const double string_V = before.string_voltage_V[which];
     check.limit_A = limit_of(*found);
     const std::size_t strings = pack.strings.size();
-    check.string_current_A.assign(after.string_current_A.begin(),
-                                  after.string_current_A.begin() +
-                                      static_cast<std::ptrdiff_t>(strings));
+    check.string_current_A.assign(
+        after.string_current_A.begin(),
+        after.string_current_A.begin() + static_cast<std::ptrdiff_t>(strings));
     if (first) {
         check.difference_V = string_V - link_voltage_V;
         const double ohm = [&] {
@@ -77,8 +77,7 @@ ClosingCheck check_closing(const Pack& pack, const PackState& state, const std::
                 circuit.complete_share = std::min(1 - share, 0.99999);
             PrechargeResult<double> result;
             const Status status = precharge(circuit, check.difference_V, result);
-            if (status != Status::ok)
-                throw Error(std::string("precharge: ") + message(status));
+            if (status != Status::ok) throw Error(std::string("precharge: ") + message(status));
             check.precharge = result;
         }
         return check;
@@ -97,10 +96,9 @@ ClosingCheck check_closing(const Pack& pack, const PackState& state, const std::
             check.allowed = false;
     }
     // The current is a straight line through none at no difference.
-    const double ohm =
-        check.current_A != 0 ? std::abs(check.difference_V / check.current_A) : 0.0;
-    check.difference_limit_V = ohm > 0 ? check.limit_A * ohm
-                                       : std::numeric_limits<double>::infinity();
+    const double ohm = check.current_A != 0 ? std::abs(check.difference_V / check.current_A) : 0.0;
+    check.difference_limit_V =
+        ohm > 0 ? check.limit_A * ohm : std::numeric_limits<double>::infinity();
     return check;
 }
 

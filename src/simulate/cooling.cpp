@@ -30,9 +30,8 @@ void check_cooling(const CoolingSettings& settings) {
         const std::string at = "[" + std::to_string(k) + "]";
         need("air_temperature.degC" + at, air.degC[k], -80, 80);
         if (k > 0 && !(air.time_s[k] > air.time_s[k - 1]))
-            throw Error("air_temperature.time_s" + at + ": " +
-                        number_text(air.time_s[k], "%.9g") + " must be above " +
-                        number_text(air.time_s[k - 1], "%.9g"));
+            throw Error("air_temperature.time_s" + at + ": " + number_text(air.time_s[k], "%.9g") +
+                        " must be above " + number_text(air.time_s[k - 1], "%.9g"));
     }
     if (settings.kind == CoolingKind::air) {
         need("air.still_factor", settings.air.still_factor, 1e-3, 1e3);
@@ -63,8 +62,7 @@ void check_cooling(const CoolingSettings& settings) {
 double cross_flow_effectiveness(double transfer_units, double capacity_ratio) {
     if (!(transfer_units > 0)) return 0;
     if (!(capacity_ratio > 1e-6)) return relaxed_fraction(transfer_units);
-    const double inner =
-        relaxed_fraction(capacity_ratio * std::pow(transfer_units, 0.78));
+    const double inner = relaxed_fraction(capacity_ratio * std::pow(transfer_units, 0.78));
     return relaxed_fraction(std::pow(transfer_units, 0.22) / capacity_ratio * inner);
 }
 
@@ -113,8 +111,8 @@ void CoolingPlant::operator()(const CoolingStep& step) {
     trace_.heater.push_back(heater_ ? 1 : 0);
 }
 
-/// Moves the tank over the time since the last call, with the parts as they stood: a first-order lag
-/// towards the radiator's air, exact for heat that is held.
+/// Moves the tank over the time since the last call, with the parts as they stood: a first-order
+/// lag towards the radiator's air, exact for heat that is held.
 void CoolingPlant::move_coolant(const CoolingStep& step, double from_cells_W) {
     const LiquidLoop& loop = settings_.liquid;
     const double dt_s = step.dt_s;
@@ -129,8 +127,8 @@ void CoolingPlant::move_coolant(const CoolingStep& step, double from_cells_W) {
     if (radiator_fan_ && flowing_ && loop.radiator.conductance_W_per_K > 0) {
         const double least = std::min(loop.flow_W_per_K, loop.radiator.air_W_per_K);
         const double most = std::max(loop.flow_W_per_K, loop.radiator.air_W_per_K);
-        carried_W_per_K =
-            least * cross_flow_effectiveness(loop.radiator.conductance_W_per_K / least, least / most);
+        carried_W_per_K = least * cross_flow_effectiveness(
+                                      loop.radiator.conductance_W_per_K / least, least / most);
     }
     const double air_degC = settings_.air_temperature.at(step.time_s - 0.5 * dt_s);
     double change_K = into_W * dt_s / loop.heat_capacity_J_per_K;
@@ -198,8 +196,7 @@ void CoolingPlant::set_surroundings(const CoolingStep& step) const {
     }
 }
 
-WindowAnswer temperature_window(const SimulationResult& result, double low_degC,
-                                double high_degC) {
+WindowAnswer temperature_window(const SimulationResult& result, double low_degC, double high_degC) {
     if (result.size() == 0) throw Error("result: has no rows");
     if (!(low_degC < high_degC))
         throw Error("low_degC: " + number_text(low_degC) + " must be below high_degC, " +
@@ -242,8 +239,8 @@ WindowAnswer temperature_window(const SimulationResult& result, double low_degC,
     return answer;
 }
 
-WarmUp warm_up(const Pack& pack, const CoolingSettings& cooling,
-               const SimulationSettings& settings, double target_degC, double longest_s) {
+WarmUp warm_up(const Pack& pack, const CoolingSettings& cooling, const SimulationSettings& settings,
+               double target_degC, double longest_s) {
     need("target_degC", target_degC, -60, 100);
     need("longest_s", longest_s, 1e-3, 1e9);
     CoolingPlant plant(pack, cooling, settings.each_cell);

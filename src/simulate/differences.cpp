@@ -39,9 +39,8 @@ CellDifferences draw_differences(const Pack& pack, const SpreadSettings& setting
     draw(differ.resistance_factor, settings.resistance_log_std > 0,
          factor(settings.resistance_log_std));
     draw(differ.soc_offset, settings.soc_std > 0, [&](double x) { return settings.soc_std * x; });
-    draw(differ.leak_A, settings.leak_median_A > 0, [&](double x) {
-        return settings.leak_median_A * exponential(settings.leak_log_std * x);
-    });
+    draw(differ.leak_A, settings.leak_median_A > 0,
+         [&](double x) { return settings.leak_median_A * exponential(settings.leak_log_std * x); });
     draw(differ.temperature_offset_K, settings.temperature_std_K > 0,
          [&](double x) { return settings.temperature_std_K * x; });
     return differ;

@@ -21,7 +21,8 @@ HeatNetwork::HeatNetwork(const Pack& pack, const Wiring& wiring, bool each_cell)
             const std::size_t first = wiring.groups[group].first_unit;
             const std::size_t per_group = wiring.groups[group].unit_count;
             const auto count = static_cast<std::size_t>(kind.layout.series) * per_group;
-            if (last != nullptr && *last == name && runs_.back().first + runs_.back().count == first) {
+            if (last != nullptr && *last == name &&
+                runs_.back().first + runs_.back().count == first) {
                 runs_.back().count += count;
             } else {
                 runs_.push_back({first,
@@ -36,15 +37,16 @@ HeatNetwork::HeatNetwork(const Pack& pack, const Wiring& wiring, bool each_cell)
                     links_.push_back({k - 1, k, kind.cell_link_W_per_K, 1, 1});
                 if (kind.group_link_W_per_K > 0 && k >= first + per_group)
                     links_.push_back({k - per_group, k,
-                                      kind.group_link_W_per_K / static_cast<double>(per_group), 1, 1});
+                                      kind.group_link_W_per_K / static_cast<double>(per_group), 1,
+                                      1});
             }
             if (last_units > 0 && string.module_link_W_per_K > 0) {
                 // Each cell of the larger group beside its share of the smaller one.
                 const std::size_t pairs = std::max(last_units, per_group);
                 for (std::size_t k = 0; k < pairs; ++k) {
-                    links_.push_back({first - last_units + k * last_units / pairs,
-                                      first + k * per_group / pairs,
-                                      string.module_link_W_per_K / static_cast<double>(pairs), 1, 1});
+                    links_.push_back(
+                        {first - last_units + k * last_units / pairs, first + k * per_group / pairs,
+                         string.module_link_W_per_K / static_cast<double>(pairs), 1, 1});
                 }
             }
             last_units = per_group;
@@ -100,16 +102,15 @@ void HeatNetwork::go(const std::vector<double>& from_core_degC,
                 to_case_degC[k] = to.case_degC;
                 if (lost_J != nullptr) {
                     // The closed solution has no other place for it to go.
-                    (*lost_J)[k] =
-                        heat_W[k] * dt_s - kept_J(k, to.core_degC - from_core_degC[k],
-                                                  to.case_degC - from_case_degC[k]);
+                    (*lost_J)[k] = heat_W[k] * dt_s - kept_J(k, to.core_degC - from_core_degC[k],
+                                                             to.case_degC - from_case_degC[k]);
                 }
             }
         }
         return;
     }
-    // Cores, then cases, then what was lost, in one state: a Runge-Kutta method keeps the linear sum
-    // of stored and lost heat to rounding. A cell of one mass has all of it in its case.
+    // Cores, then cases, then what was lost, in one state: a Runge-Kutta method keeps the linear
+    // sum of stored and lost heat to rounding. A cell of one mass has all of it in its case.
     work_.resize(3 * count);
     std::copy(from_core_degC.begin(), from_core_degC.end(), work_.begin());
     std::copy(from_case_degC.begin(), from_case_degC.end(),

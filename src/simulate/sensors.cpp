@@ -170,9 +170,10 @@ std::vector<SensorReadings> read_sensors(const Pack& pack, const SimulationResul
                 bool stuck = false;
                 bool lost = false;
                 for (const SensorFault& fault : faults) {
-                    const bool now = fault.channel == channel.name && time_s >= fault.start_s &&
-                                     time_s < fault.end_s &&
-                                     (fault.value < 0 || static_cast<std::size_t>(fault.value) == j);
+                    const bool now =
+                        fault.channel == channel.name && time_s >= fault.start_s &&
+                        time_s < fault.end_s &&
+                        (fault.value < 0 || static_cast<std::size_t>(fault.value) == j);
                     if (!now) continue;
                     switch (fault.kind) {
                         case SensorFaultKind::stuck:

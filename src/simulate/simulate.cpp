@@ -67,11 +67,10 @@ void check_load(const Pack& pack, const std::vector<LoadStep>& load) {
         check_bounds(field + "end_current_A", step.end_current_A, 0, 1e6);
         if (!(step.voltage_max_V > step.voltage_min_V))
             throw Error(field + "voltage_max_V: " + number_text(step.voltage_max_V, "%.9g") +
-                        " must be above voltage_min_V, " +
-                        number_text(step.voltage_min_V, "%.9g"));
+                        " must be above voltage_min_V, " + number_text(step.voltage_min_V, "%.9g"));
         if (!(step.group_voltage_max_V > step.group_voltage_min_V))
-            throw Error(field + "group_voltage_max_V: " +
-                        number_text(step.group_voltage_max_V, "%.9g") +
+            throw Error(field +
+                        "group_voltage_max_V: " + number_text(step.group_voltage_max_V, "%.9g") +
                         " must be above group_voltage_min_V, " +
                         number_text(step.group_voltage_min_V, "%.9g"));
         if (!step.closed.empty())
@@ -238,8 +237,8 @@ void Runner::make_cells() {
             copies_.push_back(at.copies);
             cell += copies;
         }
-        const bool last = group + 1 == wiring_.groups.size() ||
-                          kind_of_group[group + 1] != kind_of_group[group];
+        const bool last =
+            group + 1 == wiring_.groups.size() || kind_of_group[group + 1] != kind_of_group[group];
         if (last) {
             const auto number =
                 static_cast<std::size_t>(kind_of_group[group] - pack_.modules.data());
@@ -322,9 +321,8 @@ void Runner::heat_at(const Instant& at, const std::vector<double>& core_degC,
                      std::vector<double>& heat_W) const {
     for (std::size_t k = 0; k < heat_W.size(); ++k) {
         const double current_A = at.unit_A[k];
-        heat_W[k] =
-            voltkeel::heat_W(current_A, at.look.emf_V[k] + at.look.ohm[k] * current_A,
-                             at.look.ocv_V[k], at.look.entropy_V_per_K[k], core_degC[k]);
+        heat_W[k] = voltkeel::heat_W(current_A, at.look.emf_V[k] + at.look.ohm[k] * current_A,
+                                     at.look.ocv_V[k], at.look.entropy_V_per_K[k], core_degC[k]);
     }
 }
 
@@ -343,8 +341,7 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     solve(Slot::half, core_half_, demand, mid_);
     double error_V = 0;
     for (const auto& bank : banks_)
-        error_V = std::max(error_V,
-                           bank->go_whole(mid_.unit_A.data(), now_.unit_A.data(), dt_s));
+        error_V = std::max(error_V, bank->go_whole(mid_.unit_A.data(), now_.unit_A.data(), dt_s));
     if (heat) {
         heat_at(mid_, core_half_, heat_mid_W_);
         heat_.go(core_degC_, case_degC_, ambient_degC_, heat_mid_W_, dt_s, core_end_, case_end_,
@@ -366,15 +363,15 @@ double Runner::try_step(double dt_s, const Demand& demand) {
             bend_V = std::max(bend_V, std::abs(bend_A) * end_.look.ohm[k]);
         }
         if (bend_V > 0) {
-            bend_V *= bank->sensitivity(mid_.unit_A[bank->first()], core_half_[bank->first()],
-                                        dt_s);
+            bend_V *=
+                bank->sensitivity(mid_.unit_A[bank->first()], core_half_[bank->first()], dt_s);
             error_V = std::max(error_V, bend_V / 3);
         }
         if (!heat) continue;
         double bend_W = 0;
         for (std::size_t k = bank->first(); k < bank->first() + bank->count(); ++k)
-            bend_W = std::max(bend_W, std::abs(heat_mid_W_[k] -
-                                               0.5 * (heat_now_W_[k] + heat_end_W_[k])));
+            bend_W = std::max(bend_W,
+                              std::abs(heat_mid_W_[k] - 0.5 * (heat_now_W_[k] + heat_end_W_[k])));
         error_K = std::max(error_K, bend_W * dt_s / (3 * heat_.core_J_per_K(bank->first())));
     }
     return std::max(error_V / settings_.voltage_tolerance_V,
@@ -628,8 +625,7 @@ void Runner::balance(const Demand& demand) {
         const bool quiet = std::abs(now_.string_A[s]) <= how.resting_current_A;
         for (std::size_t g = string.first_group; g < string.first_group + string.group_count; ++g) {
             const double above_V = now_.group_V[g] - lowest_V;
-            const double bound_V =
-                how.threshold_V - (units_.bleeding[g] ? how.hysteresis_V : 0.0);
+            const double bound_V = how.threshold_V - (units_.bleeding[g] ? how.hysteresis_V : 0.0);
             const bool on = quiet && above_V > bound_V && now_.group_V[g] >= how.voltage_min_V;
             units_.bleeding[g] = on;
             bleed_S_[g] = on ? pack_.bleed->duty / pack_.bleed->resistance_ohm : 0.0;
@@ -687,8 +683,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
         detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
         if (time_s >= next_balance_s_ * (1 - time_slack)) {
             balance(demand);
-            next_balance_s_ =
-                static_cast<double>(++balancings) * settings_.balancing.interval_s;
+            next_balance_s_ = static_cast<double>(++balancings) * settings_.balancing.interval_s;
             detail::gather(wiring_, bleed_S_, closed_, now_);
             detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
         }
@@ -750,8 +745,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             margin = ahead;
             const bool reached = !ended && dt_s >= room_s * (1 - time_slack);
             time_s = reached ? target_s : time_s + dt_s;
-            if (!ended && !(dt_s < guess_s && longer >= 1))
-                guess_s = std::max(dt_s * longer, 1e-6);
+            if (!ended && !(dt_s < guess_s && longer >= 1)) guess_s = std::max(dt_s * longer, 1e-6);
             const auto hottest = std::max_element(core_degC_.begin(), core_degC_.end());
             if (*hottest > result_.hottest_degC) {
                 result_.hottest_degC = *hottest;
@@ -787,8 +781,8 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
         if (ended) {
             margin.event.time_s = time_s;
             result_.events.push_back(margin.event);
-            over = margin.event.kind != SimulationEventKind::end_current &&
-                   settings_.cut_off.ends_run;
+            over =
+                margin.event.kind != SimulationEventKind::end_current && settings_.cut_off.ends_run;
             // The next step follows at once: what was left of this one is not waited for.
             whole_s -= step_end_s - time_s;
             step_end_s = time_s;

@@ -12,8 +12,8 @@ using namespace voltkeel;
 
 namespace {
 
-double run_s(const Pack& pack, const std::vector<LoadStep>& load, const SimulationSettings& settings,
-             SimulationResult& result) {
+double run_s(const Pack& pack, const std::vector<LoadStep>& load,
+             const SimulationSettings& settings, SimulationResult& result) {
     const auto start = std::chrono::steady_clock::now();
     result = simulate(pack, load, settings);
     return std::chrono::duration<double>(std::chrono::steady_clock::now() - start).count();
@@ -45,11 +45,11 @@ int main() {
         double best_s = 1e9;
         for (int k = 0; k < 3; ++k)
             best_s = std::min(best_s, run_s(pack, load, settings, result));
-        std::printf("96 groups, 2 strings, heat%s, 1 h at 10 Hz: %.2f s, %lld sub-steps, %.0f ns a "
-                    "cell and step\n",
-                    links ? " and neighbours" : "", best_s,
-                    static_cast<long long>(result.step_count),
-                    1e9 * best_s / (192.0 * static_cast<double>(result.step_count)));
+        std::printf(
+            "96 groups, 2 strings, heat%s, 1 h at 10 Hz: %.2f s, %lld sub-steps, %.0f ns a "
+            "cell and step\n",
+            links ? " and neighbours" : "", best_s, static_cast<long long>(result.step_count),
+            1e9 * best_s / (192.0 * static_cast<double>(result.step_count)));
     }
     std::printf("\n  groups   600 s at 1 Hz in s   us a group and second\n");
     for (const int groups : {10, 100, 1000, 10000}) {
@@ -59,9 +59,8 @@ int main() {
         plain.record_groups = false;
         std::vector<LoadStep> load;
         for (int k = 0; k < 600; ++k)
-            load.push_back(current_load(pack.modules[0].cell.capacity_Ah *
-                                            (-0.5 + 0.5 * std::sin(0.1 * k)),
-                                        1));
+            load.push_back(current_load(
+                pack.modules[0].cell.capacity_Ah * (-0.5 + 0.5 * std::sin(0.1 * k)), 1));
         const double took_s = run_s(pack, load, plain, result);
         std::printf("%8d %20.4f %23.3f\n", groups, took_s, 1e6 * took_s / (600.0 * groups));
     }

@@ -249,7 +249,7 @@ def test_charge_from_a_log(cell: Path, tmp_path: Path) -> None:
     assert document["time_s"] == pytest.approx(end - times[198], rel=0.06)
 
 
-@pytest.mark.parametrize("command", ["inspect", "fit", "refine", "replay", "limits", "charge", "load"])
+@pytest.mark.parametrize("command", ["inspect", "fit", "refine", "replay", "limits", "charge", "load", "simulate"])
 def test_help_has_an_example(command: str) -> None:
     assert f"example: voltkeel {command}" in run_ok(command, "--help")
 

@@ -17,7 +17,8 @@ inline voltkeel::Cell made_cell(double capacity_Ah = 50, bool transfer = false) 
     cell.capacity_Ah = capacity_Ah;
     for (int k = 0; k <= 20; ++k) {
         const double s = 0.05 * k;
-        const double middle_V = 3.2 + 0.9 * s - 0.35 * std::exp(-20 * s) + 0.05 * std::tanh(8 * (s - 0.6));
+        const double middle_V =
+            3.2 + 0.9 * s - 0.35 * std::exp(-20 * s) + 0.05 * std::tanh(8 * (s - 0.6));
         cell.ocv.soc.push_back(s);
         cell.ocv.discharge_V.push_back(middle_V);
         cell.ocv.charge_V.push_back(middle_V);

@@ -34,8 +34,8 @@ double streams_on_a_grid(double n, double c) {
         double cold = 0;
         for (int j = 0; j < size; ++j) {
             // Both along the same cell, solved together for their means.
-            const double gap = (hot[static_cast<std::size_t>(j)] - cold) /
-                               (1 + 0.5 * d * n * (1 + c));
+            const double gap =
+                (hot[static_cast<std::size_t>(j)] - cold) / (1 + 0.5 * d * n * (1 + c));
             hot[static_cast<std::size_t>(j)] -= d * n * gap;
             cold += d * n * c * gap;
         }
@@ -193,8 +193,7 @@ TEST_CASE("the books of a liquid loop close, and its radiator meets the steady s
     CoolingPlant until_then(pack, cooling);
     settings.cooling = std::ref(until_then);
     (void)simulate(pack, warming_load(100, 7200), settings);
-    const double carried =
-        100 * cross_flow_effectiveness(40.0 / 100, 100.0 / 300);
+    const double carried = 100 * cross_flow_effectiveness(40.0 / 100, 100.0 / 300);
     double mean_degC = 0;
     double count = 0;
     for (std::size_t k = 0; k < trace.time_s.size(); ++k) {
@@ -271,9 +270,12 @@ TEST_CASE("cooling that cannot be is named") {
     CHECK(told([](auto&) {}).empty());
     CHECK(told([](auto& c) { c.liquid.flow_W_per_K = 0; }) ==
           "liquid.flow_W_per_K: 0 is outside 0.001 .. 10000000");
-    CHECK(told([](auto& c) { c.air_temperature = {{0, 0}, {1, 2}}; }) ==
-          "air_temperature.time_s[1]: 0 must be above 0");
-    CHECK_THAT(told([](auto& c) { c.air_temperature = {{0}, {}}; }),
+    CHECK(told([](auto& c) {
+              c.air_temperature = {{0, 0}, {1, 2}};
+          }) == "air_temperature.time_s[1]: 0 must be above 0");
+    CHECK_THAT(told([](auto& c) {
+                   c.air_temperature = {{0}, {}};
+               }),
                Catch::StartsWith("air_temperature: has 1 times and 0 temperatures"));
     CHECK(told([](auto& c) { c.liquid.heater.power_W = NAN; }) ==
           "liquid.heater.power_W: nan is outside 0 .. 10000000");

@@ -163,12 +163,12 @@ SCENARIO("a channel fails on a schedule and comes back") {
         }
     }
     GIVEN("an offset, a gain and more noise") {
-        const auto read = called(
-            read_sensors(pack, run, {noisy},
-                         {{"port groups", SensorFaultKind::offset, 0, 0, 5, 0.1},
-                          {"port groups", SensorFaultKind::gain, 1, 0, 5, 1.01},
-                          {"port groups", SensorFaultKind::noise, 2, 0, 5, 0.05}}),
-            "port groups");
+        const auto read =
+            called(read_sensors(pack, run, {noisy},
+                                {{"port groups", SensorFaultKind::offset, 0, 0, 5, 0.1},
+                                 {"port groups", SensorFaultKind::gain, 1, 0, 5, 1.01},
+                                 {"port groups", SensorFaultKind::noise, 2, 0, 5, 0.05}}),
+                   "port groups");
         THEN("each is on its value and only as long") {
             CHECK(read.value[3 * 4] == Approx(sound.value[3 * 4] + 0.1).margin(1e-12));
             CHECK(read.value[3 * 4 + 1] - sound.value[3 * 4 + 1] ==

@@ -95,8 +95,9 @@ TEST_CASE("one cell takes the model's own exact step, whatever its length") {
     const CellTables<double, 2> tables(pack.modules[0].cell);
     CellState<double, 2> state;
     state.soc = 0.8;
-    const SimulationResult result = simulate(
-        pack, {current_load(-30, 500), current_load(15, 37.5), current_load(0, 3)}, isothermal(0.8));
+    const SimulationResult result =
+        simulate(pack, {current_load(-30, 500), current_load(15, 37.5), current_load(0, 3)},
+                 isothermal(0.8));
     REQUIRE(result.size() == 4);
     std::size_t row = 1;
     for (const auto& [current_A, dt_s] :
@@ -140,8 +141,14 @@ TEST_CASE("cells in parallel obey Kirchhoff's laws at every row") {
     Random uniform(voltkeel_test::seed());
     for (int round = 0; round < 8; ++round) {
         Pack pack = made_pack(1 + round % 3, 2 + round % 2, 3, round % 2 == 1);
-        SpreadSettings spread{voltkeel_test::seed() + static_cast<std::uint64_t>(round), 0.03, 0.2,
-                              0.02, 1e-3, 0.5, 2, 3};
+        SpreadSettings spread{voltkeel_test::seed() + static_cast<std::uint64_t>(round),
+                              0.03,
+                              0.2,
+                              0.02,
+                              1e-3,
+                              0.5,
+                              2,
+                              3};
         SimulationSettings settings;
         settings.soc = uniform(0.3, 0.8);
         settings.differences = draw_differences(pack, spread);
@@ -165,7 +172,7 @@ TEST_CASE("cells in parallel obey Kirchhoff's laws at every row") {
             for (std::size_t g = 0; g < group_A.size(); ++g)
                 CHECK(group_A[g] ==
                       Approx(result.string_current_A[row * strings + static_cast<std::size_t>(
-                                                                          result.group_string[g])])
+                                                                         result.group_string[g])])
                           .margin(1e-10));
         }
     }
@@ -180,8 +187,8 @@ TEST_CASE("charge and energy are booked without a gap") {
         pack.strings[0].modules = {"block", "block"};
         pack.strings[1].modules = {"block", "block"};
         if (round % 3 == 2) pack.modules[0].group_link_W_per_K = 0;
-        SpreadSettings spread{voltkeel_test::seed() + static_cast<std::uint64_t>(round), 0.03, 0.2,
-                              0.02, 0, 0, 2, 3};
+        SpreadSettings spread{
+            voltkeel_test::seed() + static_cast<std::uint64_t>(round), 0.03, 0.2, 0.02, 0, 0, 2, 3};
         SimulationSettings settings;
         settings.soc = 0.6;
         settings.differences = draw_differences(pack, spread);
@@ -230,11 +237,11 @@ TEST_CASE("a load is what it says at every row") {
     SimulationSettings settings;
     settings.soc = 0.6;
     settings.string_soc = {0.62, 0.58};
-    const SimulationResult result = simulate(
-        pack,
-        {current_load(-40, 20), power_load(-1500, 20), power_load(900, 20),
-         resistance_load(0.3, 20), voltage_load(15.6, 20)},
-        settings);
+    const SimulationResult result =
+        simulate(pack,
+                 {current_load(-40, 20), power_load(-1500, 20), power_load(900, 20),
+                  resistance_load(0.3, 20), voltage_load(15.6, 20)},
+                 settings);
     REQUIRE(result.size() == 6);
     CHECK(result.current_A[1] == -40);
     CHECK(result.current_A[2] * result.voltage_V[2] == Approx(-1500).epsilon(1e-12));
@@ -609,18 +616,18 @@ TEST_CASE("what cannot be simulated is named") {
     CHECK(told(good, [](auto& s) { s.soc = 1.2; }) == "soc: 1.2 is outside 0 .. 1");
     CHECK(told(good, [](auto& s) { s.string_soc = {0.5}; }) ==
           "string_soc: has 1 values, needs one for each of 2 strings");
-    CHECK(told(good, [](auto& s) { s.differences.leak_A = {0, 0, -1, 0}; }) ==
-          "differences.leak_A[2]: -1 is outside 0 .. 10000");
+    CHECK(told(good, [](auto& s) {
+              s.differences.leak_A = {0, 0, -1, 0};
+          }) == "differences.leak_A[2]: -1 is outside 0 .. 10000");
     CHECK(told(good, [](auto& s) { s.balancing.active = true; }) ==
           "balancing.active: the pack has no bleed resistors");
     CHECK(told(good, [](auto& s) { s.start.emplace(); }) ==
           "start.soc: has 0 values, needs one for each of 4 cells");
     int asked = 0;
     std::vector<LoadStep> many(100000, current_load(1, 0.1));
-    CHECK_THAT(refusal([&] {
-                   (void)simulate(pack, many, {}, [&](double) { return ++asked < 2; });
-               }),
-               Catch::StartsWith("simulation: cancelled at"));
+    CHECK_THAT(
+        refusal([&] { (void)simulate(pack, many, {}, [&](double) { return ++asked < 2; }); }),
+        Catch::StartsWith("simulation: cancelled at"));
 }
 
 TEST_CASE("a load from columns holds each row's value since the row before") {
@@ -630,10 +637,12 @@ TEST_CASE("a load from columns holds each row's value since the row before") {
     CHECK(load[0].duration_s == 1);
     CHECK(load[1].power_W == 7);
     CHECK(load[1].duration_s == 2);
-    CHECK(refusal([] { (void)load_from_columns(LoadKind::current, {1, 1}, {0, 0}); }) ==
-          "time_s[1]: 1 must be above 1");
-    CHECK(refusal([] { (void)load_from_columns(LoadKind::voltage, {1, 2}, {0, 0}); }) ==
-          "kind: a load from columns is a current or a power");
+    CHECK(refusal([] {
+              (void)load_from_columns(LoadKind::current, {1, 1}, {0, 0});
+          }) == "time_s[1]: 1 must be above 1");
+    CHECK(refusal([] {
+              (void)load_from_columns(LoadKind::voltage, {1, 2}, {0, 0});
+          }) == "kind: a load from columns is a current or a power");
 }
 
 TEST_CASE("a load is read from a file by its current or its power") {

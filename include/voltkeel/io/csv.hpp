@@ -40,7 +40,7 @@ enum class CurrentSign { charge_positive, discharge_positive };
 struct LogColumns {
     std::string time = "time_s";                   ///< holds s
     std::string current = "current_A";             ///< holds A
-    std::string voltage = "voltage_V";  ///< holds V; empty: not read, 0 in every row
+    std::string voltage = "voltage_V";             ///< holds V; empty: not read, 0 in every row
     std::string temperature = "temperature_degC";  ///< holds degC
 };
 

@@ -39,8 +39,8 @@ struct ThermalSwitch {
 
 /// Temperature of the outside air over the day: straight lines between points, held outside.
 struct AirTemperature {
-    std::vector<double> time_s{0};    ///< Rising.
-    std::vector<double> degC{25};     ///< One for each.
+    std::vector<double> time_s{0};  ///< Rising.
+    std::vector<double> degC{25};   ///< One for each.
 
     [[nodiscard]] double at(double now_s) const;
 };
@@ -48,12 +48,12 @@ struct AirTemperature {
 /// Cells in air. Factors are on the resistance from case to surroundings of the cell files.
 struct AirCooling {
     double still_factor{1};
-    double moving_factor{0.4};     ///< With the fan on.
-    double flow_W_per_K{0};        ///< Capacity rate (mass flow times specific heat) of the air past
-                                   ///< each string, from its first group to its last; 0: so much
-                                   ///< that it does not warm.
+    double moving_factor{0.4};  ///< With the fan on.
+    double flow_W_per_K{0};     ///< Capacity rate (mass flow times specific heat) of the air past
+                                ///< each string, from its first group to its last; 0: so much
+                                ///< that it does not warm.
     double fan_power_W{0};
-    ThermalSwitch fan{35, 30};     ///< By the warmest core.
+    ThermalSwitch fan{35, 30};  ///< By the warmest core.
 };
 
 /// Air to coolant.
@@ -61,19 +61,19 @@ struct Radiator {
     double conductance_W_per_K{0};  ///< UA; 0: there is none.
     double air_W_per_K{1000};       ///< Capacity rate of the air with the fan on.
     double fan_power_W{0};
-    ThermalSwitch fan{30, 25};      ///< By the coolant. Off, the radiator takes nothing.
+    ThermalSwitch fan{30, 25};  ///< By the coolant. Off, the radiator takes nothing.
 };
 
 /// Takes heat out of the coolant whatever the air.
 struct Chiller {
-    double power_W{0};           ///< Heat taken out; 0: there is none.
-    double performance{2.5};     ///< Heat taken out over electric power.
+    double power_W{0};                 ///< Heat taken out; 0: there is none.
+    double performance{2.5};           ///< Heat taken out over electric power.
     ThermalSwitch compressor{25, 20};  ///< By the coolant.
 };
 
 /// Warms the coolant by electricity.
 struct Heater {
-    double power_W{0};           ///< 0: there is none.
+    double power_W{0};             ///< 0: there is none.
     ThermalSwitch element{5, 15};  ///< By the coldest core.
     double coolant_max_degC{45};   ///< Off above.
 };
@@ -85,9 +85,9 @@ struct LiquidLoop {
     double heat_capacity_J_per_K{20000};  ///< Of coolant, plates and what else has its temperature.
     double flow_W_per_K{1000};            ///< Capacity rate with the pump on, all strings together.
     double pump_power_W{0};
-    ThermalSwitch pump{28, 24};    ///< By the warmest core; the heater switches it on as well.
-    double flowing_factor{0.1};    ///< On the cell files' resistance from case to surroundings.
-    double standing_factor{0.5};   ///< The same with the pump off.
+    ThermalSwitch pump{28, 24};   ///< By the warmest core; the heater switches it on as well.
+    double flowing_factor{0.1};   ///< On the cell files' resistance from case to surroundings.
+    double standing_factor{0.5};  ///< The same with the pump off.
     Radiator radiator;
     Chiller chiller;
     Heater heater;
@@ -110,18 +110,18 @@ struct CoolingSettings {
 struct CoolingTrace {
     std::vector<double> time_s;
     std::vector<double> air_degC;
-    std::vector<double> coolant_degC;   ///< Of the tank; the air's for CoolingKind::air.
-    std::vector<double> flowing;        ///< 1 with pump or fan on.
-    std::vector<double> radiator_fan;   ///< 1 with the fan on.
-    std::vector<double> chiller;        ///< 1 with the compressor on.
-    std::vector<double> heater;         ///< 1 with the element on.
-    double from_cells_J{0};             ///< Into air or coolant.
-    double from_drive_J{0};             ///< Drive and charger.
+    std::vector<double> coolant_degC;  ///< Of the tank; the air's for CoolingKind::air.
+    std::vector<double> flowing;       ///< 1 with pump or fan on.
+    std::vector<double> radiator_fan;  ///< 1 with the fan on.
+    std::vector<double> chiller;       ///< 1 with the compressor on.
+    std::vector<double> heater;        ///< 1 with the element on.
+    double from_cells_J{0};            ///< Into air or coolant.
+    double from_drive_J{0};            ///< Drive and charger.
     double from_heater_J{0};
     double to_radiator_J{0};
     double to_chiller_J{0};
-    double kept_J{0};                   ///< In warmer coolant.
-    double electric_J{0};               ///< Fans, pump, compressor and heater; not from the pack.
+    double kept_J{0};      ///< In warmer coolant.
+    double electric_J{0};  ///< Fans, pump, compressor and heater; not from the pack.
 };
 
 /// A cooling model for `SimulationSettings::cooling`: `settings.cooling = std::ref(plant)`.
@@ -153,9 +153,9 @@ class CoolingPlant {
 /// How long a temperature window was left, from the rows of a run.
 struct WindowAnswer {
     bool kept{true};
-    double below_s{0};            ///< Any core below, straight lines between rows.
+    double below_s{0};  ///< Any core below, straight lines between rows.
     double above_s{0};
-    double first_left_s{-1};      ///< -1: never.
+    double first_left_s{-1};  ///< -1: never.
     double coldest_degC{0};
     double hottest_degC{0};
 };

@@ -23,7 +23,7 @@ struct SensorSettings {
     double noise_std{0};
     double offset{0};
     double gain{1};
-    double delay_s{0};     ///< A reading shows what was true so long ago.
+    double delay_s{0};        ///< A reading shows what was true so long ago.
     double value_shift_s{0};  ///< Each value of a channel is taken so much after the one before it.
     double low{-std::numeric_limits<double>::infinity()};  ///< Of the converter's range.
     double high{std::numeric_limits<double>::infinity()};
@@ -55,10 +55,10 @@ struct SensorFault {
 struct SensorReadings {
     std::string channel;
     ChannelQuantity quantity{ChannelQuantity::pack_voltage};
-    std::size_t width{1};         ///< Values a sample.
-    std::vector<double> time_s;   ///< Of the samples, as the clock of the reader has them.
-    std::vector<double> value;    ///< (samples, width); NaN where nothing came.
-    std::vector<double> truth;    ///< (samples, width), at the same times, before anything was lost.
+    std::size_t width{1};        ///< Values a sample.
+    std::vector<double> time_s;  ///< Of the samples, as the clock of the reader has them.
+    std::vector<double> value;   ///< (samples, width); NaN where nothing came.
+    std::vector<double> truth;   ///< (samples, width), at the same times, before anything was lost.
 };
 
 /// Reads every channel of a pack from a run.

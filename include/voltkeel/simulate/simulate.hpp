@@ -27,25 +27,25 @@ namespace voltkeel {
 struct PackState {
     static constexpr int lag_room = 5;  ///< Branch voltages kept per cell: 4 branches, 1 transfer.
     std::vector<double> soc;
-    std::vector<double> soc_carry;      ///< Rounding kept back from `soc`.
-    std::vector<double> branch_V;       ///< `lag_room` per cell; unused ones are 0.
-    std::vector<double> hysteresis;     ///< -1 .. 1.
+    std::vector<double> soc_carry;   ///< Rounding kept back from `soc`.
+    std::vector<double> branch_V;    ///< `lag_room` per cell; unused ones are 0.
+    std::vector<double> hysteresis;  ///< -1 .. 1.
     std::vector<double> core_degC;
     std::vector<double> case_degC;
-    std::vector<double> ambient_degC;   ///< Surroundings of each cell.
-    std::vector<bool> bleeding;         ///< Bleed resistor of each group.
-    std::vector<bool> closed;           ///< Contactor of each string.
+    std::vector<double> ambient_degC;  ///< Surroundings of each cell.
+    std::vector<bool> bleeding;        ///< Bleed resistor of each group.
+    std::vector<bool> closed;          ///< Contactor of each string.
 };
 
 /// When bleed resistors conduct, as a cell monitor decides it from voltages that it takes with all
 /// resistors off for an instant. Needs `Pack::bleed`.
 struct BalancingSettings {
     bool active{false};
-    double threshold_V{0.005};    ///< On above the lowest group of the string by this.
-    double hysteresis_V{0.002};   ///< Off again when this much closer, 0 .. threshold.
-    double voltage_min_V{0};      ///< No bleeding below.
+    double threshold_V{0.005};      ///< On above the lowest group of the string by this.
+    double hysteresis_V{0.002};     ///< Off again when this much closer, 0 .. threshold.
+    double voltage_min_V{0};        ///< No bleeding below.
     double resting_current_A{1e9};  ///< No bleeding while a string carries more, in magnitude.
-    double interval_s{10};        ///< Voltages are looked at this often.
+    double interval_s{10};          ///< Voltages are looked at this often.
 };
 
 /// What ends a run. Voltage and SOC count only while the current goes that way.
@@ -62,7 +62,7 @@ struct CutOffSettings {
 /// `SimulationSettings::each_cell` false that is one of each group, which stands for `copies[k]`.
 struct CoolingStep {
     double time_s{0};
-    double dt_s{0};            ///< Since the last call; 0 at the first.
+    double dt_s{0};              ///< Since the last call; 0 at the first.
     double terminal_power_W{0};  ///< Of the pack, mean over `dt_s`; positive charges.
     const std::vector<double>& copies;
     const std::vector<double>& core_degC;
@@ -74,10 +74,10 @@ struct CoolingStep {
 
 /// How a run starts and goes on.
 struct SimulationSettings {
-    double soc{1};                   ///< Of every cell at the start.
-    std::vector<double> string_soc;  ///< One per string instead; empty: `soc`.
-    double hysteresis{0};            ///< -1 after a discharge, 1 after a charge.
-    double temperature_degC{25};     ///< Of cells and surroundings at the start.
+    double soc{1};                                ///< Of every cell at the start.
+    std::vector<double> string_soc;               ///< One per string instead; empty: `soc`.
+    double hysteresis{0};                         ///< -1 after a discharge, 1 after a charge.
+    double temperature_degC{25};                  ///< Of cells and surroundings at the start.
     std::vector<double> string_temperature_degC;  ///< One per string instead.
     CellDifferences differences;
     std::optional<PackState> start;  ///< Goes on from here; the values above are not read then.
@@ -94,7 +94,8 @@ struct SimulationSettings {
     bool record_groups{true};     ///< Voltage, SOC and temperature of every group in every row.
     bool record_cells{false};     ///< Current, SOC and core temperature of every cell.
 
-    /// Error that one sub-step may leave in a cell's voltage; it also bounds the error of the split.
+    /// Error that one sub-step may leave in a cell's voltage; it also bounds the error of the
+    /// split.
     double voltage_tolerance_V{2e-9};
     double temperature_tolerance_K{1e-5};  ///< The same for temperatures.
     double longest_step_s{600};            ///< Of a sub-step.
@@ -165,14 +166,16 @@ struct SimulationResult {
     std::vector<double> group_voltage_min_V, group_voltage_mean_V, group_voltage_max_V;
     std::vector<double> soc_min, soc_mean, soc_max;  ///< Over the cells; mean weighed by capacity.
     std::vector<double> core_min_degC, core_mean_degC, core_max_degC;  ///< Over the cells.
-    std::vector<double> ambient_degC;                ///< Mean of the cells' surroundings.
-    std::vector<double> string_current_A;            ///< (rows, strings)
-    std::vector<double> string_voltage_V;            ///< (rows, strings), inside the contactor.
+    std::vector<double> ambient_degC;      ///< Mean of the cells' surroundings.
+    std::vector<double> string_current_A;  ///< (rows, strings)
+    std::vector<double> string_voltage_V;  ///< (rows, strings), inside the contactor.
 
-    std::vector<double> group_voltage_V;  ///< (rows, groups); this and the next two on record_groups.
-    std::vector<double> group_soc;        ///< Mean of its cells, weighed by capacity.
+    std::vector<double>
+        group_voltage_V;            ///< (rows, groups); this and the next two on record_groups.
+    std::vector<double> group_soc;  ///< Mean of its cells, weighed by capacity.
     std::vector<double> group_core_degC;  ///< Warmest core.
-    std::vector<double> cell_current_A;   ///< (rows, cells); this and the next three on record_cells.
+    std::vector<double>
+        cell_current_A;  ///< (rows, cells); this and the next three on record_cells.
     std::vector<double> cell_soc;
     std::vector<double> cell_core_degC;
     std::vector<double> cell_case_degC;
@@ -182,7 +185,7 @@ struct SimulationResult {
     std::vector<SimulationEvent> events;
     EnergyBalance balance;
     PackState end;
-    int hottest_cell{0};           ///< Where the warmest core of the run was, at any sub-step.
+    int hottest_cell{0};  ///< Where the warmest core of the run was, at any sub-step.
     double hottest_degC{-1000};
     double hottest_time_s{0};
     std::int64_t step_count{0};      ///< Sub-steps taken.
@@ -202,8 +205,8 @@ struct SimulationResult {
 [[nodiscard]] PackState start_state(const Pack& pack, const SimulationSettings& settings = {});
 
 /// The columns of a run by name, one value a row each: time_s, current_A, voltage_V, power_W, the
-/// spreads, string_current_A:NAME, and where recorded group_voltage_V:NAME:k and its like, k counted
-/// within the string.
+/// spreads, string_current_A:NAME, and where recorded group_voltage_V:NAME:k and its like, k
+/// counted within the string.
 [[nodiscard]] std::vector<std::pair<std::string, std::vector<double>>> result_columns(
     const SimulationResult& result);
 
