@@ -5,6 +5,7 @@
 #include <functional>
 
 #include "io/number_text.hpp"
+#include "simulate/bounds.hpp"
 #include "simulate/circuit.hpp"
 #include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/error.hpp"
@@ -13,12 +14,7 @@ namespace voltkeel {
 
 namespace {
 
-void need(const std::string& field, double value, double low, double high) {
-    if (!(value >= low && value <= high)) {
-        throw Error(field + ": " + number_text(value, "%.9g") + " is outside " +
-                    number_text(low, "%.9g") + " .. " + number_text(high, "%.9g"));
-    }
-}
+using detail::need_within;
 
 void check_cooling(const CoolingSettings& settings) {
     const AirTemperature& air = settings.air_temperature;
@@ -28,33 +24,33 @@ void check_cooling(const CoolingSettings& settings) {
     }
     for (std::size_t k = 0; k < air.time_s.size(); ++k) {
         const std::string at = "[" + std::to_string(k) + "]";
-        need("air_temperature.degC" + at, air.degC[k], -80, 80);
+        need_within("air_temperature.degC" + at, air.degC[k], -80, 80);
         if (k > 0 && !(air.time_s[k] > air.time_s[k - 1]))
             throw Error("air_temperature.time_s" + at + ": " + number_text(air.time_s[k], "%.9g") +
                         " must be above " + number_text(air.time_s[k - 1], "%.9g"));
     }
     if (settings.kind == CoolingKind::air) {
-        need("air.still_factor", settings.air.still_factor, 1e-3, 1e3);
-        need("air.moving_factor", settings.air.moving_factor, 1e-3, 1e3);
-        need("air.flow_W_per_K", settings.air.flow_W_per_K, 0, 1e7);
-        need("air.fan_power_W", settings.air.fan_power_W, 0, 1e6);
+        need_within("air.still_factor", settings.air.still_factor, 1e-3, 1e3);
+        need_within("air.moving_factor", settings.air.moving_factor, 1e-3, 1e3);
+        need_within("air.flow_W_per_K", settings.air.flow_W_per_K, 0, 1e7);
+        need_within("air.fan_power_W", settings.air.fan_power_W, 0, 1e6);
         return;
     }
     const LiquidLoop& loop = settings.liquid;
-    need("liquid.start_degC", loop.start_degC, -60, 100);
-    need("liquid.heat_capacity_J_per_K", loop.heat_capacity_J_per_K, 1, 1e9);
-    need("liquid.flow_W_per_K", loop.flow_W_per_K, 1e-3, 1e7);
-    need("liquid.pump_power_W", loop.pump_power_W, 0, 1e6);
-    need("liquid.flowing_factor", loop.flowing_factor, 1e-3, 1e3);
-    need("liquid.standing_factor", loop.standing_factor, 1e-3, 1e3);
-    need("liquid.radiator.conductance_W_per_K", loop.radiator.conductance_W_per_K, 0, 1e7);
-    need("liquid.radiator.air_W_per_K", loop.radiator.air_W_per_K, 1e-3, 1e7);
-    need("liquid.radiator.fan_power_W", loop.radiator.fan_power_W, 0, 1e6);
-    need("liquid.chiller.power_W", loop.chiller.power_W, 0, 1e7);
-    need("liquid.chiller.performance", loop.chiller.performance, 0.1, 20);
-    need("liquid.heater.power_W", loop.heater.power_W, 0, 1e7);
-    need("liquid.drive_loss_share", loop.drive_loss_share, 0, 1);
-    need("liquid.charger_loss_share", loop.charger_loss_share, 0, 1);
+    need_within("liquid.start_degC", loop.start_degC, -60, 100);
+    need_within("liquid.heat_capacity_J_per_K", loop.heat_capacity_J_per_K, 1, 1e9);
+    need_within("liquid.flow_W_per_K", loop.flow_W_per_K, 1e-3, 1e7);
+    need_within("liquid.pump_power_W", loop.pump_power_W, 0, 1e6);
+    need_within("liquid.flowing_factor", loop.flowing_factor, 1e-3, 1e3);
+    need_within("liquid.standing_factor", loop.standing_factor, 1e-3, 1e3);
+    need_within("liquid.radiator.conductance_W_per_K", loop.radiator.conductance_W_per_K, 0, 1e7);
+    need_within("liquid.radiator.air_W_per_K", loop.radiator.air_W_per_K, 1e-3, 1e7);
+    need_within("liquid.radiator.fan_power_W", loop.radiator.fan_power_W, 0, 1e6);
+    need_within("liquid.chiller.power_W", loop.chiller.power_W, 0, 1e7);
+    need_within("liquid.chiller.performance", loop.chiller.performance, 0.1, 20);
+    need_within("liquid.heater.power_W", loop.heater.power_W, 0, 1e7);
+    need_within("liquid.drive_loss_share", loop.drive_loss_share, 0, 1);
+    need_within("liquid.charger_loss_share", loop.charger_loss_share, 0, 1);
 }
 
 }  // namespace
@@ -241,8 +237,8 @@ WindowAnswer temperature_window(const SimulationResult& result, double low_degC,
 
 WarmUp warm_up(const Pack& pack, const CoolingSettings& cooling, const SimulationSettings& settings,
                double target_degC, double longest_s) {
-    need("target_degC", target_degC, -60, 100);
-    need("longest_s", longest_s, 1e-3, 1e9);
+    need_within("target_degC", target_degC, -60, 100);
+    need_within("longest_s", longest_s, 1e-3, 1e9);
     CoolingPlant plant(pack, cooling, settings.each_cell);
     SimulationSettings resting = settings;
     resting.heat = true;

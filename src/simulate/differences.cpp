@@ -1,25 +1,18 @@
 #include "voltkeel/simulate/differences.hpp"
 
-#include "io/number_text.hpp"
-#include "voltkeel/error.hpp"
+#include "simulate/bounds.hpp"
 #include "voltkeel/simulate/random.hpp"
 
 namespace voltkeel {
 
 CellDifferences draw_differences(const Pack& pack, const SpreadSettings& settings) {
-    const auto bounded = [](const char* field, double value, double low, double high) {
-        if (!(value >= low && value <= high)) {
-            throw Error(std::string(field) + ": " + number_text(value, "%.9g") + " is outside " +
-                        number_text(low, "%.9g") + " .. " + number_text(high, "%.9g"));
-        }
-    };
-    bounded("capacity_log_std", settings.capacity_log_std, 0, 1);
-    bounded("resistance_log_std", settings.resistance_log_std, 0, 1);
-    bounded("soc_std", settings.soc_std, 0, 0.5);
-    bounded("leak_median_A", settings.leak_median_A, 0, 1e3);
-    bounded("leak_log_std", settings.leak_log_std, 0, 3);
-    bounded("temperature_std_K", settings.temperature_std_K, 0, 50);
-    bounded("cut_std", settings.cut_std, 0.1, 100);
+    detail::need_within("capacity_log_std", settings.capacity_log_std, 0, 1);
+    detail::need_within("resistance_log_std", settings.resistance_log_std, 0, 1);
+    detail::need_within("soc_std", settings.soc_std, 0, 0.5);
+    detail::need_within("leak_median_A", settings.leak_median_A, 0, 1e3);
+    detail::need_within("leak_log_std", settings.leak_log_std, 0, 3);
+    detail::need_within("temperature_std_K", settings.temperature_std_K, 0, 50);
+    detail::need_within("cut_std", settings.cut_std, 0.1, 100);
     const auto cells = static_cast<std::size_t>(cell_count(pack));
     CellDifferences differ;
     // Every quantity has a stream of its own, so that one more spread does not move the others.

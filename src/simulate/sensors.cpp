@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "io/number_text.hpp"
+#include "simulate/bounds.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/simulate/random.hpp"
 
@@ -11,12 +12,7 @@ namespace voltkeel {
 
 namespace {
 
-void need(const std::string& field, double value, double low, double high) {
-    if (!(value >= low && value <= high)) {
-        throw Error(field + ": " + number_text(value, "%.9g") + " is outside " +
-                    number_text(low, "%.9g") + " .. " + number_text(high, "%.9g"));
-    }
-}
+using detail::need_within;
 
 /// A column of a run: value of row k at flat[k * stride + first].
 struct Column {
@@ -125,12 +121,12 @@ std::vector<SensorReadings> read_sensors(const Pack& pack, const SimulationResul
     for (std::size_t k = 0; k < settings.size(); ++k) {
         const SensorSettings& one = settings[k];
         const std::string field = "settings[" + std::to_string(k) + "].";
-        need(field + "step", one.step, 0, 1e6);
-        need(field + "noise_std", one.noise_std, 0, 1e6);
-        need(field + "offset", one.offset, -1e6, 1e6);
-        need(field + "gain", one.gain, -100, 100);
-        need(field + "delay_s", one.delay_s, 0, 1e6);
-        need(field + "value_shift_s", one.value_shift_s, 0, 1e6);
+        need_within(field + "step", one.step, 0, 1e6);
+        need_within(field + "noise_std", one.noise_std, 0, 1e6);
+        need_within(field + "offset", one.offset, -1e6, 1e6);
+        need_within(field + "gain", one.gain, -100, 100);
+        need_within(field + "delay_s", one.delay_s, 0, 1e6);
+        need_within(field + "value_shift_s", one.value_shift_s, 0, 1e6);
         if (!(one.low < one.high))
             throw Error(field + "low: " + number_text(one.low) + " must be below high, " +
                         number_text(one.high));
@@ -139,8 +135,8 @@ std::vector<SensorReadings> read_sensors(const Pack& pack, const SimulationResul
     for (std::size_t k = 0; k < faults.size(); ++k) {
         const std::string field = "faults[" + std::to_string(k) + "].";
         const Channel& channel = pack.channels[place_of(pack, faults[k].channel)];
-        need(field + "value", faults[k].value, -1, channel.group_count - 1);
-        need(field + "amount", faults[k].amount, -1e6, 1e6);
+        need_within(field + "value", faults[k].value, -1, channel.group_count - 1);
+        need_within(field + "amount", faults[k].amount, -1e6, 1e6);
         if (!(faults[k].start_s < faults[k].end_s))
             throw Error(field + "start_s: " + number_text(faults[k].start_s) +
                         " must be below end_s, " + number_text(faults[k].end_s));

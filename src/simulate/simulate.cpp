@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "io/number_text.hpp"
+#include "simulate/bounds.hpp"
 #include "simulate/cell_bank.hpp"
 #include "simulate/circuit.hpp"
 #include "simulate/heat_network.hpp"
@@ -30,13 +31,6 @@ constexpr double event_time_s = 1e-4;  // events are found to this
 constexpr double slack_V = 1e-9;       // a limit that is held exactly is not crossed
 constexpr double time_slack = 1e-9;    // relative: a moment that is as good as reached
 
-void check_bounds(const std::string& field, double value, double low, double high) {
-    if (!(value >= low && value <= high)) {
-        throw Error(field + ": " + number_text(value, "%.9g") + " is outside " +
-                    number_text(low, "%.9g") + " .. " + number_text(high, "%.9g"));
-    }
-}
-
 void check_count(const std::string& field, std::size_t size, std::size_t wanted, const char* of) {
     if (size != wanted) {
         throw Error(field + ": has " + std::to_string(size) + " values, needs one for each of " +
@@ -49,7 +43,7 @@ void check_column(const std::string& field, const std::vector<double>& column, s
     if (column.empty()) return;
     check_count(field, column.size(), cells, "cells");
     for (std::size_t k = 0; k < column.size(); ++k)
-        check_bounds(field + "[" + std::to_string(k) + "]", column[k], low, high);
+        detail::need_within(field + "[" + std::to_string(k) + "]", column[k], low, high);
 }
 
 void check_load(const Pack& pack, const std::vector<LoadStep>& load) {
@@ -57,14 +51,13 @@ void check_load(const Pack& pack, const std::vector<LoadStep>& load) {
     for (std::size_t k = 0; k < load.size(); ++k) {
         const LoadStep& step = load[k];
         const std::string field = "load[" + std::to_string(k) + "].";
-        if (!(step.duration_s > 0)) check_bounds(field + "duration_s", step.duration_s, 1e-6, 1e9);
-        check_bounds(field + "duration_s", step.duration_s, 1e-9, 1e9);
-        check_bounds(field + "current_A", step.current_A, -1e6, 1e6);
-        check_bounds(field + "power_W", step.power_W, -1e9, 1e9);
-        check_bounds(field + "resistance_ohm", step.resistance_ohm, 1e-6, 1e9);
+        detail::need_within(field + "duration_s", step.duration_s, 1e-9, 1e9);
+        detail::need_within(field + "current_A", step.current_A, -1e6, 1e6);
+        detail::need_within(field + "power_W", step.power_W, -1e9, 1e9);
+        detail::need_within(field + "resistance_ohm", step.resistance_ohm, 1e-6, 1e9);
         if (step.kind == LoadKind::voltage)
-            check_bounds(field + "voltage_V", step.voltage_V, 1e-3, 1e5);
-        check_bounds(field + "end_current_A", step.end_current_A, 0, 1e6);
+            detail::need_within(field + "voltage_V", step.voltage_V, 1e-3, 1e5);
+        detail::need_within(field + "end_current_A", step.end_current_A, 0, 1e6);
         if (!(step.voltage_max_V > step.voltage_min_V))
             throw Error(field + "voltage_max_V: " + number_text(step.voltage_max_V, "%.9g") +
                         " must be above voltage_min_V, " + number_text(step.voltage_min_V, "%.9g"));
@@ -80,35 +73,36 @@ void check_load(const Pack& pack, const std::vector<LoadStep>& load) {
 
 void check_settings(const Pack& pack, const SimulationSettings& settings) {
     const auto cells = static_cast<std::size_t>(cell_count(pack));
-    check_bounds("soc", settings.soc, 0, 1);
-    check_bounds("hysteresis", settings.hysteresis, -1, 1);
-    check_bounds("temperature_degC", settings.temperature_degC, -60, 100);
+    detail::need_within("soc", settings.soc, 0, 1);
+    detail::need_within("hysteresis", settings.hysteresis, -1, 1);
+    detail::need_within("temperature_degC", settings.temperature_degC, -60, 100);
     if (!settings.string_soc.empty())
         check_count("string_soc", settings.string_soc.size(), pack.strings.size(), "strings");
     for (const double soc : settings.string_soc)
-        check_bounds("string_soc", soc, 0, 1);
+        detail::need_within("string_soc", soc, 0, 1);
     if (!settings.string_temperature_degC.empty())
         check_count("string_temperature_degC", settings.string_temperature_degC.size(),
                     pack.strings.size(), "strings");
     for (const double degC : settings.string_temperature_degC)
-        check_bounds("string_temperature_degC", degC, -60, 100);
+        detail::need_within("string_temperature_degC", degC, -60, 100);
     const CellDifferences& differ = settings.differences;
     check_column("differences.capacity_factor", differ.capacity_factor, cells, 0.01, 100);
     check_column("differences.resistance_factor", differ.resistance_factor, cells, 0.01, 100);
     check_column("differences.soc_offset", differ.soc_offset, cells, -1, 1);
     check_column("differences.leak_A", differ.leak_A, cells, 0, 1e4);
     check_column("differences.temperature_offset_K", differ.temperature_offset_K, cells, -100, 100);
-    check_bounds("output_interval_s", settings.output_interval_s, 0, 1e9);
-    check_bounds("voltage_tolerance_V", settings.voltage_tolerance_V, 1e-10, 1e-2);
-    check_bounds("temperature_tolerance_K", settings.temperature_tolerance_K, 1e-9, 10);
-    check_bounds("longest_step_s", settings.longest_step_s, 1e-3, 1e5);
-    check_bounds("cooling_interval_s", settings.cooling_interval_s, 1e-3, 1e5);
+    detail::need_within("output_interval_s", settings.output_interval_s, 0, 1e9);
+    detail::need_within("voltage_tolerance_V", settings.voltage_tolerance_V, 1e-10, 1e-2);
+    detail::need_within("temperature_tolerance_K", settings.temperature_tolerance_K, 1e-9, 10);
+    detail::need_within("longest_step_s", settings.longest_step_s, 1e-3, 1e5);
+    detail::need_within("cooling_interval_s", settings.cooling_interval_s, 1e-3, 1e5);
     const BalancingSettings& balancing = settings.balancing;
     if (balancing.active) {
         if (!pack.bleed) throw Error("balancing.active: the pack has no bleed resistors");
-        check_bounds("balancing.threshold_V", balancing.threshold_V, 0, 1);
-        check_bounds("balancing.hysteresis_V", balancing.hysteresis_V, 0, balancing.threshold_V);
-        check_bounds("balancing.interval_s", balancing.interval_s, 1e-3, 1e6);
+        detail::need_within("balancing.threshold_V", balancing.threshold_V, 0, 1);
+        detail::need_within("balancing.hysteresis_V", balancing.hysteresis_V, 0,
+                            balancing.threshold_V);
+        detail::need_within("balancing.interval_s", balancing.interval_s, 1e-3, 1e6);
     }
 }
 
@@ -603,7 +597,7 @@ void Runner::cool(double time_s, double dt_s) {
     settings_.cooling({time_s, dt_s, dt_s > 0 ? cooled_power_J_ / dt_s : 0, copies_, core_degC_,
                        case_degC_, lost_mean_W_, ambient_degC_, case_factor_});
     if (!(case_factor_ >= 1e-6 && case_factor_ <= 1e6))
-        check_bounds("cooling: case_resistance_factor", case_factor_, 1e-6, 1e6);
+        detail::need_within("cooling: case_resistance_factor", case_factor_, 1e-6, 1e6);
     heat_.scale_case_resistance(case_factor_);
     std::fill(lost_mean_W_.begin(), lost_mean_W_.end(), 0.0);
     cooled_power_J_ = 0;

@@ -269,7 +269,7 @@ TEST_CASE("cooling that cannot be is named") {
     };
     CHECK(told([](auto&) {}).empty());
     CHECK(told([](auto& c) { c.liquid.flow_W_per_K = 0; }) ==
-          "liquid.flow_W_per_K: 0 is outside 0.001 .. 10000000");
+          "liquid.flow_W_per_K: 0 is outside 0.001 .. 1e+07");
     CHECK(told([](auto& c) {
               c.air_temperature = {{0, 0}, {1, 2}};
           }) == "air_temperature.time_s[1]: 0 must be above 0");
@@ -278,7 +278,7 @@ TEST_CASE("cooling that cannot be is named") {
                }),
                Catch::StartsWith("air_temperature: has 1 times and 0 temperatures"));
     CHECK(told([](auto& c) { c.liquid.heater.power_W = NAN; }) ==
-          "liquid.heater.power_W: nan is outside 0 .. 10000000");
+          "liquid.heater.power_W: nan is outside 0 .. 1e+07");
     CoolingPlant other(made_pack(1, 3, 1), {});
     SimulationSettings settings;
     settings.cooling = std::ref(other);

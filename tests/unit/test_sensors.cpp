@@ -197,7 +197,7 @@ TEST_CASE("channels and faults that cannot be are named") {
     CHECK(told(run, {odd}, {}) == "channel: there is none called \"bow\"");
     odd.channel = "shunt";
     odd.step = -1;
-    CHECK(told(run, {odd}, {}) == "settings[0].step: -1 is outside 0 .. 1000000");
+    CHECK(told(run, {odd}, {}) == "settings[0].step: -1 is outside 0 .. 1e+06");
     CHECK(told(run, {}, {{"port groups", SensorFaultKind::stuck, 3, 0, 1, 0}}) ==
           "faults[0].value: 3 is outside -1 .. 2");
     CHECK(told(run, {}, {{"shunt", SensorFaultKind::stuck, -1, 2, 1, 0}}) ==
