@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/../.."
 
 cmake --preset release >/dev/null
-cmake --build --preset release --target bench_csv bench_fit bench_soc_filter >/dev/null
+cmake --build --preset release --target bench_csv bench_fit bench_simulate bench_soc_filter >/dev/null
 mkdir -p build/logs
 one_core=(env)
 if command -v taskset >/dev/null; then one_core=(taskset -c 0); fi
@@ -27,6 +27,8 @@ g++ -std=c++17 -O2 -DNDEBUG -march=x86-64-v3 -Iinclude -Itests -isystem "$eigen"
     "${one_core[@]}" build/release/tests/bench_csv
     echo
     "${one_core[@]}" build/release/tests/bench_fit
+    echo
+    "${one_core[@]}" build/release/tests/bench_simulate
     # SciPy beside it, where the Python package is installed.
     if python3 -c 'import scipy, voltkeel' 2>/dev/null; then
         "${one_core[@]}" python3 tests/bench/bench_fit_scipy.py
