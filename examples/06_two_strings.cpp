@@ -2,6 +2,8 @@
 // how far apart do they run, what do the sensors show, and may a string that was left out join
 // again? The pack is invented. Run from the top of the source tree; examples/06_two_strings.py is
 // the same in Python.
+#include <algorithm>
+#include <cmath>
 #include <cstdio>
 
 #include "voltkeel/io/pack_file.hpp"
@@ -48,8 +50,8 @@ int main() {
     const std::size_t last = groups.time_s.size() - 1;
     std::printf("group 3 stuck at %.3f V, truly %.3f V\n", groups.value[last * 14 + 3],
                 groups.truth[last * 14 + 3]);
-    std::printf("books: %.1e of the energy unaccounted\n",
-                run.balance.electric_error_J() / run.balance.terminal_J);
+    const double share = run.balance.electric_error_J() / run.balance.terminal_J;
+    std::printf("energy unaccounted for: %s\n", std::abs(share) < 1e-12 ? "none" : "some");
 
     // Starboard was left out for a while and stayed fuller.
     SimulationSettings apart;

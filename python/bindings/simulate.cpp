@@ -260,9 +260,9 @@ void bind_simulate(py::module_& module) {
     module.def(
         "simulate",
         [](const Pack& pack, const std::vector<LoadStep>& load, const SimulationSettings& settings,
-           CoolingPlant* cooling, const Progress<double>& progress) {
+           std::optional<CoolingPlant*> cooling, const Progress<double>& progress) {
             SimulationSettings with = settings;
-            if (cooling != nullptr) with.cooling = std::ref(*cooling);
+            if (cooling && *cooling != nullptr) with.cooling = std::ref(**cooling);
             const auto watch = keep_going(progress);
             const py::gil_scoped_release release;
             return simulate(pack, load, with, watch);

@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['Boat', 'BranchGrid', 'Cell', 'CellModel', 'CellWindow', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'CoastDown', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'current_limits', 'distance_m', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'incremental_capacity', 'join_logs', 'load_cell', 'load_log_mapping', 'load_pack', 'load_vehicle', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_log', 'read_rest_test', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'standard_gravity_m_per_s2', 'steps_table', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'write_csv', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'Fuse', 'Heater', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WarmUp', 'WindowAnswer', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -193,12 +193,6 @@ class ModelNoise:
         ...
     @resistance_log_std.setter
     def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def resistance_log_std_per_sqrt_h(self) -> float:
-        ...
-    @resistance_log_std_per_sqrt_h.setter
-    def resistance_log_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def voltage_std_V(self) -> float:
@@ -1165,12 +1159,11 @@ class PackLayout:
     @series.setter
     def series(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
         ...
-class Pack:
+class PackModule:
     """
-    One pack: its layout and the cell it is made of.
+    One kind of module.
     """
     cell: Cell
-    cell_file: str
     layout: PackLayout
     name: str
     def __init__(self, **kwargs: typing.Any) -> None:
@@ -1178,10 +1171,404 @@ class Pack:
         Every field can be given as a keyword; the others keep their default.
         """
     @property
+    def cell_file(self) -> str:
+        """
+        Path from the folder of the file.
+        """
+    @cell_file.setter
+    def cell_file(self, arg0: str) -> None:
+        ...
+    @property
+    def cell_link_W_per_K(self) -> float:
+        """
+        Heat from case to case between neighbouring cells of a group.
+        """
+    @cell_link_W_per_K.setter
+    def cell_link_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def cell_link_ohm(self) -> float:
+        """
+        Of each cell to its group.
+        """
+    @cell_link_ohm.setter
+    def cell_link_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_link_W_per_K(self) -> float:
+        """
+        Heat from case to case between neighbouring groups.
+        """
+    @group_link_W_per_K.setter
+    def group_link_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def interconnect_ohm(self) -> float:
+        """
+        Between two groups.
+        """
+    @interconnect_ohm.setter
+    def interconnect_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Contactor:
+    """
+    What opens and closes a string.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def closed(self) -> bool:
+        """
+        At the start.
+        """
+    @closed.setter
+    def closed(self, arg0: bool) -> None:
+        ...
+    @property
+    def current_A(self) -> float:
+        """
+        Continuous rating.
+        """
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def making_current_A(self) -> float:
+        """
+        Most it may close on.
+        """
+    @making_current_A.setter
+    def making_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        ...
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        """
+        Rating; the string stays below.
+        """
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Fuse:
+    """
+    What opens a string once and for all.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_A(self) -> float:
+        """
+        Continuous rating.
+        """
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        ...
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PackString:
+    """
+    Modules in series.
+    """
+    contactor: Contactor
+    fuse: Fuse
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def busbar_ohm(self) -> float:
+        """
+        All busbars and cables together.
+        """
+    @busbar_ohm.setter
+    def busbar_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def module_link_W_per_K(self) -> float:
+        """
+        Heat from case to case between neighbouring modules.
+        """
+    @module_link_W_per_K.setter
+    def module_link_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def modules(self) -> list[str]:
+        """
+        Names of kinds, from the negative end.
+        """
+    @modules.setter
+    def modules(self, arg0: collections.abc.Sequence[str]) -> None:
+        ...
+class ChannelQuantity:
+    """
+    What a channel measures.
+    
+    Members:
+    
+      pack_current
+    
+      pack_voltage
+    
+      string_current
+    
+      string_voltage
+    
+      group_voltage
+    
+      case_temperature
+    
+      ambient_temperature
+    """
+    __members__: typing.ClassVar[dict[str, ChannelQuantity]]
+    ambient_temperature: typing.ClassVar[ChannelQuantity]
+    case_temperature: typing.ClassVar[ChannelQuantity]
+    group_voltage: typing.ClassVar[ChannelQuantity]
+    pack_current: typing.ClassVar[ChannelQuantity]
+    pack_voltage: typing.ClassVar[ChannelQuantity]
+    string_current: typing.ClassVar[ChannelQuantity]
+    string_voltage: typing.ClassVar[ChannelQuantity]
+    @typing.overload
+    def __eq__(self, other: ChannelQuantity) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: ChannelQuantity) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class Channel:
+    """
+    A measuring channel.
+    """
+    name: str
+    quantity: ChannelQuantity
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def cell(self) -> int:
+        """
+        Of the group, for temperatures.
+        """
+    @cell.setter
+    def cell(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def first_group(self) -> int:
+        ...
+    @first_group.setter
+    def first_group(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_count(self) -> int:
+        """
+        One value each.
+        """
+    @group_count.setter
+    def group_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def interval_s(self) -> float:
+        ...
+    @interval_s.setter
+    def interval_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_s(self) -> float:
+        """
+        Time of the first value.
+        """
+    @offset_s.setter
+    def offset_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def string(self) -> str:
+        """
+        Empty for quantities of the pack.
+        """
+    @string.setter
+    def string(self, arg0: str) -> None:
+        ...
+class BleedResistors:
+    """
+    One for every group.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def duty(self) -> float:
+        """
+        Largest share of time, up to 1.
+        """
+    @duty.setter
+    def duty(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        ...
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Precharge:
+    """
+    How the link is charged first.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacitance_F(self) -> float:
+        ...
+    @capacitance_F.setter
+    def capacitance_F(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def complete_share(self) -> float:
+        """
+        Closed on from here.
+        """
+    @complete_share.setter
+    def complete_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        ...
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PrechargeResult:
+    """
+    What one precharge takes.
+    """
+    @property
+    def peak_current_A(self) -> float:
+        ...
+    @property
+    def peak_power_W(self) -> float:
+        ...
+    @property
+    def remaining_V(self) -> float:
+        """
+        Across the contactor then.
+        """
+    @property
+    def resistor_energy_J(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        """
+        Until the share is reached.
+        """
+    @property
+    def whole_energy_J(self) -> float:
+        """
+        If it never closed.
+        """
+class Pack:
+    """
+    Modules, strings, what joins them and is measured.
+    """
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def bleed(self) -> BleedResistors | None:
+        """
+        BleedResistors or None.
+        """
+    @bleed.setter
+    def bleed(self, arg0: BleedResistors | None) -> None:
+        ...
+    @property
+    def busbar_ohm(self) -> float:
+        """
+        From the joint of the strings on.
+        """
+    @busbar_ohm.setter
+    def busbar_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def channels(self) -> list[Channel]:
+        """
+        What is measured; set the list.
+        """
+    @channels.setter
+    def channels(self, arg1: collections.abc.Sequence[Channel]) -> None:
+        ...
+    @property
+    def modules(self) -> list[PackModule]:
+        """
+        Kinds, each with a name of its own; set the list.
+        """
+    @modules.setter
+    def modules(self, arg1: collections.abc.Sequence[PackModule]) -> None:
+        ...
+    @property
     def notes(self) -> list[str]:
         ...
     @notes.setter
     def notes(self, arg0: collections.abc.Sequence[str]) -> None:
+        ...
+    @property
+    def precharge(self) -> Precharge | None:
+        """
+        Precharge or None.
+        """
+    @precharge.setter
+    def precharge(self, arg0: Precharge | None) -> None:
+        ...
+    @property
+    def strings(self) -> list[PackString]:
+        """
+        In parallel; set the list.
+        """
+    @strings.setter
+    def strings(self, arg1: collections.abc.Sequence[PackString]) -> None:
         ...
 class SocFilterSettings:
     """
@@ -1981,6 +2368,914 @@ class ChargeTestFit:
     @property
     def soc_start_std(self) -> float:
         ...
+class SlowTestSettings:
+    """
+    Knobs of the slow-test evaluation.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def fastest_rate_per_h(self) -> float:
+        ...
+    @fastest_rate_per_h.setter
+    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gain_std(self) -> float:
+        ...
+    @gain_std.setter
+    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def kernel_soc(self) -> float:
+        ...
+    @kernel_soc.setter
+    def kernel_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def node_count(self) -> int:
+        ...
+    @node_count.setter
+    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_std_A(self) -> float:
+        ...
+    @offset_std_A.setter
+    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class VoltageNoise:
+    """
+    What is left between model and measurement in a fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def overvoltage_share_std(self) -> float:
+        """
+        part that grows with the overvoltage
+        """
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @rows_per_independent_row.setter
+    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        """
+        constant part
+        """
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PulseFitSettings:
+    """
+    Knobs of the pulse fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def branches(self) -> int:
+        """
+        1 to 4; the last one is slow
+        """
+    @branches.setter
+    def branches(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def charge_transfer(self) -> bool:
+        """
+        fit an overvoltage that saturates with the current
+        """
+    @charge_transfer.setter
+    def charge_transfer(self, arg0: bool) -> None:
+        ...
+    @property
+    def full_above_soc(self) -> float:
+        ...
+    @full_above_soc.setter
+    def full_above_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def full_soc_std(self) -> float:
+        ...
+    @full_soc_std.setter
+    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def highest_rate_per_h(self) -> float:
+        """
+        faster pulses and the rests after them do not count
+        """
+    @highest_rate_per_h.setter
+    def highest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def initial_soc_std(self) -> float:
+        ...
+    @initial_soc_std.setter
+    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def least_capacity_std(self) -> float:
+        ...
+    @least_capacity_std.setter
+    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_iterations(self) -> int:
+        ...
+    @max_iterations.setter
+    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        to start from
+        """
+    @noise.setter
+    def noise(self, arg0: VoltageNoise) -> None:
+        ...
+    @property
+    def noise_rounds(self) -> int:
+        ...
+    @noise_rounds.setter
+    def noise_rounds(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_soc_std(self) -> float:
+        ...
+    @ocv_soc_std.setter
+    def ocv_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_std_V(self) -> float:
+        ...
+    @ocv_std_V.setter
+    def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_log_std(self) -> float:
+        ...
+    @slow_log_std.setter
+    def slow_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_time_log_std(self) -> float:
+        ...
+    @slow_time_log_std.setter
+    def slow_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def smoothness(self) -> float:
+        ...
+    @smoothness.setter
+    def smoothness(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def smoothness_ends(self) -> float:
+        ...
+    @smoothness_ends.setter
+    def smoothness_ends(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_nodes(self) -> int:
+        ...
+    @soc_nodes.setter
+    def soc_nodes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @time_log_std.setter
+    def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def transfer_scale_log_std(self) -> float:
+        ...
+    @transfer_scale_log_std.setter
+    def transfer_scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def transfer_time_log_std(self) -> float:
+        ...
+    @transfer_time_log_std.setter
+    def transfer_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class FitSettings:
+    """
+    Knobs of the whole fit.
+    """
+    charges: ChargeTestSettings
+    name: str
+    pulses: PulseFitSettings
+    slow: SlowTestSettings
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def choose_form(self) -> bool:
+        """
+        choose branches and charge transfer by the information criterion
+        """
+    @choose_form.setter
+    def choose_form(self, arg0: bool) -> None:
+        ...
+    @property
+    def hysteresis_rate(self) -> float:
+        ...
+    @hysteresis_rate.setter
+    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def passes(self) -> int:
+        ...
+    @passes.setter
+    def passes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def pulse_offset_share_std(self) -> float:
+        """
+        offset in the pulse tests, a share of their largest current; 0: known
+        """
+    @pulse_offset_share_std.setter
+    def pulse_offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def same_temperature_K(self) -> float:
+        ...
+    @same_temperature_K.setter
+    def same_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def widest_temperature_K(self) -> float:
+        ...
+    @widest_temperature_K.setter
+    def widest_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PulseFitBranch:
+    """
+    One RC branch at one temperature.
+    """
+    @property
+    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class ChargeTransferFit:
+    """
+    Charge transfer at one temperature.
+    """
+    @property
+    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) to small currents
+        """
+    @property
+    def scale_V(self) -> float:
+        ...
+    @property
+    def scale_log_std(self) -> float:
+        ...
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class FormTrial:
+    """
+    One form of the model, tried on all pulse tests.
+    """
+    @property
+    def branches(self) -> int:
+        ...
+    @property
+    def charge_transfer(self) -> bool:
+        ...
+    @property
+    def criterion(self) -> float:
+        """
+        Bayesian information criterion; the lowest wins.
+        """
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+class PulseFit:
+    """
+    The fit at one temperature.
+    """
+    @property
+    def branches(self) -> list[PulseFitBranch]:
+        ...
+    @property
+    def capacity_Ah(self) -> float:
+        """
+        that brings the rested voltages onto the OCV
+        """
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def charge_transfer(self) -> ChargeTransferFit | None:
+        """
+        or None
+        """
+    @property
+    def deviance(self) -> float:
+        ...
+    @property
+    def effective_parameters(self) -> float:
+        ...
+    @property
+    def findings(self) -> list[str]:
+        """
+        What the tests leave open.
+        """
+    @property
+    def initial_soc(self) -> list[float]:
+        """
+        Of each log.
+        """
+    @property
+    def iterations(self) -> int:
+        ...
+    @property
+    def largest_charge_A(self) -> float:
+        ...
+    @property
+    def largest_discharge_A(self) -> float:
+        ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        VoltageNoise of the residuals.
+        """
+    @property
+    def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def ocv_shift_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def r0_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def r0_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def residual_rms_V(self) -> list[float]:
+        """
+        Of each log.
+        """
+    @property
+    def rows_used(self) -> int:
+        ...
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def soc_high(self) -> float:
+        ...
+    @property
+    def soc_low(self) -> float:
+        ...
+    @property
+    def temperature_degC(self) -> float:
+        ...
+class SlowTest:
+    """
+    What a slow test says.
+    """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def charged_Ah(self) -> float:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        ...
+    @property
+    def temperature_degC(self) -> float:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+class FitResult:
+    """
+    A cell, and the fit at each temperature behind it.
+    """
+    @property
+    def cell(self) -> Cell:
+        ...
+    @property
+    def charges(self) -> ChargeTestFit | None:
+        """
+        None when no charges were handed in.
+        """
+    @property
+    def forms(self) -> list[FormTrial]:
+        """
+        Forms tried, the chosen one first.
+        """
+    @property
+    def pulses(self) -> list[PulseFit]:
+        """
+        By rising temperature.
+        """
+    @property
+    def slow(self) -> SlowTest:
+        ...
+class Chemistry:
+    """
+    Positive electrode against graphite; decides the published OCV curve.
+    
+    Members:
+    
+      nmc
+    
+      nca
+    
+      lco
+    
+      lmo
+    
+      lfp
+    """
+    __members__: typing.ClassVar[dict[str, Chemistry]]
+    lco: typing.ClassVar[Chemistry]
+    lfp: typing.ClassVar[Chemistry]
+    lmo: typing.ClassVar[Chemistry]
+    nca: typing.ClassVar[Chemistry]
+    nmc: typing.ClassVar[Chemistry]
+    @typing.overload
+    def __eq__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class DataSheet:
+    """
+    What a data sheet says of one cell; None where it says nothing.
+    """
+    chemistry: Chemistry
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def charge_current_A(self) -> float | None:
+        """
+        standard charge
+        """
+    @charge_current_A.setter
+    def charge_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_current_max_A(self) -> float | None:
+        ...
+    @charge_current_max_A.setter
+    def charge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_max_degC(self) -> float | None:
+        ...
+    @charge_temperature_max_degC.setter
+    def charge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_min_degC(self) -> float | None:
+        ...
+    @charge_temperature_min_degC.setter
+    def charge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def dc_pulse_s(self) -> float:
+        """
+        0.5 .. 120
+        """
+    @dc_pulse_s.setter
+    def dc_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def discharge_current_max_A(self) -> float | None:
+        """
+        a magnitude
+        """
+    @discharge_current_max_A.setter
+    def discharge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_max_degC(self) -> float | None:
+        ...
+    @discharge_temperature_max_degC.setter
+    def discharge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_min_degC(self) -> float | None:
+        ...
+    @discharge_temperature_min_degC.setter
+    def discharge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def end_current_A(self) -> float | None:
+        ...
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def mass_kg(self) -> float | None:
+        ...
+    @mass_kg.setter
+    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def resistance_ac_ohm(self) -> float:
+        """
+        at 1 kHz, 25 degC
+        """
+    @resistance_ac_ohm.setter
+    def resistance_ac_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_dc_ohm(self) -> float:
+        """
+        after dc_pulse_s, 25 degC, half full
+        """
+    @resistance_dc_ohm.setter
+    def resistance_dc_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float | None:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float | None:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+class PulseForm:
+    """
+    Which five parameters describe a pulse.
+    
+    Members:
+    
+      two_branches
+    
+      lumped
+    """
+    __members__: typing.ClassVar[dict[str, PulseForm]]
+    lumped: typing.ClassVar[PulseForm]
+    two_branches: typing.ClassVar[PulseForm]
+    @typing.overload
+    def __eq__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class CurrentHold:
+    """
+    What the current did between two rows.
+    
+    Members:
+    
+      held
+    
+      ramp
+    """
+    __members__: typing.ClassVar[dict[str, CurrentHold]]
+    held: typing.ClassVar[CurrentHold]
+    ramp: typing.ClassVar[CurrentHold]
+    @typing.overload
+    def __eq__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SinglePulseSettings:
+    """
+    Knobs of the single-pulse fit.
+    """
+    form: PulseForm
+    hold: CurrentHold
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def first_row(self) -> int:
+        ...
+    @first_row.setter
+    def first_row(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_evaluations(self) -> int:
+        ...
+    @max_evaluations.setter
+    def max_evaluations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        """
+        known slope of the OCV (two_branches)
+        """
+    @ocv_slope_V_per_Ah.setter
+    def ocv_slope_V_per_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def row_count(self) -> int:
+        """
+        0 means all that follow
+        """
+    @row_count.setter
+    def row_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_time_s(self) -> float:
+        """
+        time constant of the second branch (two_branches)
+        """
+    @slow_time_s.setter
+    def slow_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SinglePulseFit:
+    """
+    Five parameters of one pulse.
+    """
+    @property
+    def branch_ohm(self) -> float:
+        ...
+    @property
+    def branch_ohm_std(self) -> float:
+        ...
+    @property
+    def branch_time_s(self) -> float:
+        ...
+    @property
+    def branch_time_s_std(self) -> float:
+        ...
+    @property
+    def correlation(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (5, 5): ocv_V, r0_ohm, branch_ohm, ln branch_time_s, slow_ohm or ocv_slope_V_per_Ah
+        """
+    @property
+    def cost_V2(self) -> float:
+        """
+        half the sum of squared residuals
+        """
+    @property
+    def evaluations(self) -> int:
+        ...
+    @property
+    def ocv_V(self) -> float:
+        ...
+    @property
+    def ocv_V_std(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah_std(self) -> float:
+        ...
+    @property
+    def r0_ohm(self) -> float:
+        ...
+    @property
+    def r0_ohm_std(self) -> float:
+        ...
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+    @property
+    def rows(self) -> int:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @property
+    def slow_ohm(self) -> float:
+        ...
+    @property
+    def slow_ohm_std(self) -> float:
+        ...
+class IncrementalCapacitySettings:
+    """
+    Knobs of the incremental capacity.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def smoothing_V(self) -> float:
+        """
+        standard deviation of the Gaussian
+        """
+    @smoothing_V.setter
+    def smoothing_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def step_V(self) -> float:
+        """
+        distance of the voltages
+        """
+    @step_V.setter
+    def step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class IncrementalCapacity:
+    """
+    dQ/dV over voltage.
+    """
+    @property
+    def charge_Ah_per_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) evenly spaced
+        """
+class ThermalTrace:
+    """
+    A log as the thermal part of a cell sees it, in rows of 5 s and more.
+    """
+    @property
+    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) surroundings, fitted to this log
+        """
+    @property
+    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the surroundings
+        """
+    @property
+    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the logged case temperature
+        """
+    @property
+    def heat_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) made in the core, mean over the step that ends here
+        """
+    @property
+    def residual_rms_K(self) -> float:
+        """
+        case_degC against the log.
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
 class StepKind:
     """
     Kind of a step of a test.
@@ -2458,1361 +3753,6 @@ class CorrectedLog:
     def record(self) -> list[str]:
         """
         One line per correction.
-        """
-class FullBalance:
-    """
-    Charge between two times at which the cell was equally full.
-    """
-    @property
-    def active_s(self) -> float:
-        """
-        with current
-        """
-    @property
-    def charged_Ah(self) -> float:
-        """
-        put in between, as logged
-        """
-    @property
-    def discharged_Ah(self) -> float:
-        """
-        taken out, as logged
-        """
-    @property
-    def first_row(self) -> int:
-        ...
-    @property
-    def gained_Ah(self) -> float:
-        """
-        by which it was fuller at the end, from rested voltages
-        """
-    @property
-    def last_row(self) -> int:
-        ...
-    @property
-    def std_Ah(self) -> float:
-        """
-        of charged - discharged - gained
-        """
-class SlowTestSettings:
-    """
-    Knobs of the slow-test evaluation.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def fastest_rate_per_h(self) -> float:
-        ...
-    @fastest_rate_per_h.setter
-    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def gain_std(self) -> float:
-        ...
-    @gain_std.setter
-    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def kernel_soc(self) -> float:
-        ...
-    @kernel_soc.setter
-    def kernel_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def node_count(self) -> int:
-        ...
-    @node_count.setter
-    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def offset_std_A(self) -> float:
-        ...
-    @offset_std_A.setter
-    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def overvoltage_share_std(self) -> float:
-        ...
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class VoltageNoise:
-    """
-    What is left between model and measurement in a fit.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def overvoltage_share_std(self) -> float:
-        """
-        part that grows with the overvoltage
-        """
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rows_per_independent_row(self) -> float:
-        ...
-    @rows_per_independent_row.setter
-    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        """
-        constant part
-        """
-    @voltage_std_V.setter
-    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class PulseFitSettings:
-    """
-    Knobs of the pulse fit.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def branches(self) -> int:
-        """
-        1 to 4; the last one is slow
-        """
-    @branches.setter
-    def branches(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def charge_transfer(self) -> bool:
-        """
-        fit an overvoltage that saturates with the current
-        """
-    @charge_transfer.setter
-    def charge_transfer(self, arg0: bool) -> None:
-        ...
-    @property
-    def full_above_soc(self) -> float:
-        ...
-    @full_above_soc.setter
-    def full_above_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def full_soc_std(self) -> float:
-        ...
-    @full_soc_std.setter
-    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def highest_rate_per_h(self) -> float:
-        """
-        faster pulses and the rests after them do not count
-        """
-    @highest_rate_per_h.setter
-    def highest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def initial_soc_std(self) -> float:
-        ...
-    @initial_soc_std.setter
-    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def least_capacity_std(self) -> float:
-        ...
-    @least_capacity_std.setter
-    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def max_iterations(self) -> int:
-        ...
-    @max_iterations.setter
-    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def noise(self) -> VoltageNoise:
-        """
-        to start from
-        """
-    @noise.setter
-    def noise(self, arg0: VoltageNoise) -> None:
-        ...
-    @property
-    def noise_rounds(self) -> int:
-        ...
-    @noise_rounds.setter
-    def noise_rounds(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_soc_std(self) -> float:
-        ...
-    @ocv_soc_std.setter
-    def ocv_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_std_V(self) -> float:
-        ...
-    @ocv_std_V.setter
-    def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_log_std(self) -> float:
-        ...
-    @slow_log_std.setter
-    def slow_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_time_log_std(self) -> float:
-        ...
-    @slow_time_log_std.setter
-    def slow_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def smoothness(self) -> float:
-        ...
-    @smoothness.setter
-    def smoothness(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def smoothness_ends(self) -> float:
-        ...
-    @smoothness_ends.setter
-    def smoothness_ends(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_nodes(self) -> int:
-        ...
-    @soc_nodes.setter
-    def soc_nodes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @time_log_std.setter
-    def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def transfer_scale_log_std(self) -> float:
-        ...
-    @transfer_scale_log_std.setter
-    def transfer_scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def transfer_time_log_std(self) -> float:
-        ...
-    @transfer_time_log_std.setter
-    def transfer_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class RestTestSettings:
-    """
-    Knobs of the evaluation of rests.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def capacity_Ah(self) -> float | None:
-        """
-        None: from a discharge from full to the floor
-        """
-    @capacity_Ah.setter
-    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def capacity_share_std(self) -> float:
-        """
-        how well a capacity handed in is known, relative
-        """
-    @capacity_share_std.setter
-    def capacity_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def floor_voltage_V(self) -> float | None:
-        """
-        voltage that counts as empty; None: where a steady discharge ends steeply
-        """
-    @floor_voltage_V.setter
-    def floor_voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def gain_std(self) -> float:
-        ...
-    @gain_std.setter
-    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def hysteresis_rate(self) -> float:
-        ...
-    @hysteresis_rate.setter
-    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def merge_soc(self) -> float:
-        """
-        rests closer than this are one
-        """
-    @merge_soc.setter
-    def merge_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def missing_share_std(self) -> float:
-        """
-        how well what a rest lacks is known, as a share of it
-        """
-    @missing_share_std.setter
-    def missing_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def node_count(self) -> int:
-        ...
-    @node_count.setter
-    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def offset_share_std(self) -> float:
-        ...
-    @offset_share_std.setter
-    def offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rest_current_A(self) -> float | None:
-        """
-        no more than this is a rest; None: 0.2 % of the largest current
-        """
-    @rest_current_A.setter
-    def rest_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def shortest_rest_s(self) -> float:
-        ...
-    @shortest_rest_s.setter
-    def shortest_rest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        ...
-    @voltage_std_V.setter
-    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class RestedVoltage:
-    """
-    A relaxation carried on to its end.
-    """
-    @property
-    def last_voltage_V(self) -> float:
-        ...
-    @property
-    def time_s(self) -> float:
-        ...
-    @property
-    def voltage_V(self) -> float:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        ...
-class Rest:
-    """
-    A rest with what it says of the OCV.
-    """
-    @property
-    def charge_Ah(self) -> float:
-        """
-        since full, not positive
-        """
-    @property
-    def duration_s(self) -> float:
-        ...
-    @property
-    def first_row(self) -> int:
-        ...
-    @property
-    def hysteresis(self) -> float:
-        """
-        -1 met after discharge, +1 after charge
-        """
-    @property
-    def last_row(self) -> int:
-        ...
-    @property
-    def last_voltage_V(self) -> float:
-        ...
-    @property
-    def log(self) -> int:
-        """
-        which of the logs
-        """
-    @property
-    def soc(self) -> float:
-        ...
-    @property
-    def voltage_V(self) -> float:
-        """
-        carried on to its end
-        """
-    @property
-    def voltage_std_V(self) -> float:
-        ...
-class WalkedPoint:
-    """
-    A place on a steady discharge, the overvoltage taken off.
-    """
-    @property
-    def charge_Ah(self) -> float:
-        ...
-    @property
-    def soc(self) -> float:
-        ...
-    @property
-    def voltage_V(self) -> float:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        ...
-class RestTest:
-    """
-    What the rests of pulse tests say.
-    """
-    @property
-    def between(self) -> list[WalkedPoint]:
-        ...
-    @property
-    def capacity_Ah(self) -> float:
-        ...
-    @property
-    def capacity_Ah_std(self) -> float:
-        ...
-    @property
-    def capacity_given(self) -> bool:
-        ...
-    @property
-    def floor(self) -> list[WalkedPoint]:
-        ...
-    @property
-    def floor_voltage_V(self) -> float | None:
-        ...
-    @property
-    def half_gap_V(self) -> float:
-        ...
-    @property
-    def half_gap_V_std(self) -> float:
-        ...
-    @property
-    def notes(self) -> list[str]:
-        ...
-    @property
-    def rests(self) -> list[Rest]:
-        """
-        By falling SOC.
-        """
-    @property
-    def temperature_degC(self) -> float:
-        ...
-    @property
-    def voltage_max_V(self) -> float:
-        ...
-    @property
-    def voltage_min_V(self) -> float:
-        ...
-class HysteresisSettings:
-    """
-    Knobs of the hysteresis fit.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def fastest_rate_per_h(self) -> float:
-        """
-        rows under more current do not count
-        """
-    @fastest_rate_per_h.setter
-    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def gap_share_std(self) -> float:
-        ...
-    @gap_share_std.setter
-    def gap_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def largest_log_std(self) -> float:
-        ...
-    @largest_log_std.setter
-    def largest_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def overvoltage_share_std(self) -> float:
-        ...
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rate_high(self) -> float:
-        ...
-    @rate_high.setter
-    def rate_high(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rate_low(self) -> float:
-        ...
-    @rate_low.setter
-    def rate_low(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rest_s(self) -> float:
-        """
-        rests count from here on
-        """
-    @rest_s.setter
-    def rest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def row_soc(self) -> float:
-        ...
-    @row_soc.setter
-    def row_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slope_std_V(self) -> float:
-        ...
-    @slope_std_V.setter
-    def slope_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_high(self) -> float:
-        ...
-    @soc_high.setter
-    def soc_high(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_low(self) -> float:
-        ...
-    @soc_low.setter
-    def soc_low(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        ...
-    @voltage_std_V.setter
-    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def window_soc(self) -> float:
-        ...
-    @window_soc.setter
-    def window_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class HysteresisRateFit:
-    """
-    What the logs say of the rate.
-    """
-    @property
-    def note(self) -> str:
-        ...
-    @property
-    def rate(self) -> float:
-        ...
-    @property
-    def rate_log_std(self) -> float:
-        """
-        of the logarithm
-        """
-    @property
-    def residual_rms_V(self) -> float:
-        ...
-    @property
-    def rows(self) -> int:
-        ...
-    @property
-    def told(self) -> bool:
-        """
-        the data hold the rate
-        """
-    @property
-    def turns(self) -> int:
-        ...
-class CoulombicEfficiencySettings:
-    """
-    Knobs of the efficiency fit.
-    """
-    balance: DataCheckSettings
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def assumed_std(self) -> float:
-        ...
-    @assumed_std.setter
-    def assumed_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def largest_std(self) -> float:
-        ...
-    @largest_std.setter
-    def largest_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def offset_std_A(self) -> float | None:
-        """
-        how well the offset of the current is known; 0: known; None: not at all
-        """
-    @offset_std_A.setter
-    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-class CoulombicEfficiencyFit:
-    """
-    Coulombic efficiency with what it rests on.
-    """
-    @property
-    def balances(self) -> int:
-        ...
-    @property
-    def charged_Ah(self) -> float:
-        ...
-    @property
-    def current_offset_A(self) -> float:
-        ...
-    @property
-    def current_offset_A_std(self) -> float:
-        ...
-    @property
-    def efficiency(self) -> float:
-        ...
-    @property
-    def efficiency_std(self) -> float:
-        ...
-    @property
-    def note(self) -> str:
-        ...
-    @property
-    def told(self) -> bool:
-        ...
-class FitSettings:
-    """
-    Knobs of the whole fit.
-    """
-    charges: ChargeTestSettings
-    efficiency: CoulombicEfficiencySettings
-    hysteresis: HysteresisSettings
-    name: str
-    pulses: PulseFitSettings
-    slow: SlowTestSettings
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def choose_form(self) -> bool:
-        """
-        choose branches and charge transfer by the information criterion
-        """
-    @choose_form.setter
-    def choose_form(self, arg0: bool) -> None:
-        ...
-    @property
-    def hysteresis_rate(self) -> float:
-        """
-        assumed where no test tells
-        """
-    @hysteresis_rate.setter
-    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def passes(self) -> int:
-        ...
-    @passes.setter
-    def passes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def pulse_offset_share_std(self) -> float:
-        """
-        offset in the pulse tests, a share of their largest current; 0: known
-        """
-    @pulse_offset_share_std.setter
-    def pulse_offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rests(self) -> RestTestSettings:
-        """
-        without a slow test
-        """
-    @rests.setter
-    def rests(self, arg0: RestTestSettings) -> None:
-        ...
-    @property
-    def same_temperature_K(self) -> float:
-        ...
-    @same_temperature_K.setter
-    def same_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def widest_temperature_K(self) -> float:
-        ...
-    @widest_temperature_K.setter
-    def widest_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class PulseFitBranch:
-    """
-    One RC branch at one temperature.
-    """
-    @property
-    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @property
-    def time_s(self) -> float:
-        ...
-class ChargeTransferFit:
-    """
-    Charge transfer at one temperature.
-    """
-    @property
-    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) to small currents
-        """
-    @property
-    def scale_V(self) -> float:
-        ...
-    @property
-    def scale_log_std(self) -> float:
-        ...
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @property
-    def time_s(self) -> float:
-        ...
-class FormTrial:
-    """
-    One form of the model, tried on all pulse tests.
-    """
-    @property
-    def branches(self) -> int:
-        ...
-    @property
-    def charge_transfer(self) -> bool:
-        ...
-    @property
-    def criterion(self) -> float:
-        """
-        Bayesian information criterion; the lowest wins.
-        """
-    @property
-    def residual_rms_V(self) -> float:
-        ...
-class PulseFit:
-    """
-    The fit at one temperature.
-    """
-    @property
-    def branches(self) -> list[PulseFitBranch]:
-        ...
-    @property
-    def capacity_Ah(self) -> float:
-        """
-        that brings the rested voltages onto the OCV
-        """
-    @property
-    def capacity_Ah_std(self) -> float:
-        ...
-    @property
-    def charge_transfer(self) -> ChargeTransferFit | None:
-        """
-        or None
-        """
-    @property
-    def deviance(self) -> float:
-        ...
-    @property
-    def effective_parameters(self) -> float:
-        ...
-    @property
-    def findings(self) -> list[str]:
-        """
-        What the tests leave open.
-        """
-    @property
-    def initial_soc(self) -> list[float]:
-        """
-        Of each log.
-        """
-    @property
-    def iterations(self) -> int:
-        ...
-    @property
-    def largest_charge_A(self) -> float:
-        ...
-    @property
-    def largest_discharge_A(self) -> float:
-        ...
-    @property
-    def noise(self) -> VoltageNoise:
-        """
-        VoltageNoise of the residuals.
-        """
-    @property
-    def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def ocv_shift_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def r0_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def r0_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def residual_rms_V(self) -> list[float]:
-        """
-        Of each log.
-        """
-    @property
-    def rows_used(self) -> int:
-        ...
-    @property
-    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def soc_high(self) -> float:
-        ...
-    @property
-    def soc_low(self) -> float:
-        ...
-    @property
-    def temperature_degC(self) -> float:
-        ...
-class SlowTest:
-    """
-    What a slow test says.
-    """
-    @property
-    def capacity_Ah(self) -> float:
-        ...
-    @property
-    def capacity_Ah_std(self) -> float:
-        ...
-    @property
-    def charged_Ah(self) -> float:
-        ...
-    @property
-    def notes(self) -> list[str]:
-        ...
-    @property
-    def temperature_degC(self) -> float:
-        ...
-    @property
-    def voltage_max_V(self) -> float:
-        ...
-    @property
-    def voltage_min_V(self) -> float:
-        ...
-class FitResult:
-    """
-    A cell, and the fit at each temperature behind it.
-    """
-    @property
-    def cell(self) -> Cell:
-        ...
-    @property
-    def charges(self) -> ChargeTestFit | None:
-        """
-        None when no charges were handed in.
-        """
-    @property
-    def efficiency(self) -> CoulombicEfficiencyFit:
-        ...
-    @property
-    def forms(self) -> list[FormTrial]:
-        """
-        Forms tried, the chosen one first.
-        """
-    @property
-    def hysteresis(self) -> HysteresisRateFit:
-        ...
-    @property
-    def pulses(self) -> list[PulseFit]:
-        """
-        By rising temperature.
-        """
-    @property
-    def rests(self) -> RestTest | None:
-        """
-        RestTest when there was no slow test, else None.
-        """
-    @property
-    def slow(self) -> SlowTest:
-        """
-        Of capacity 0 when there was none.
-        """
-class Chemistry:
-    """
-    Positive electrode against graphite; decides the published OCV curve.
-    
-    Members:
-    
-      nmc
-    
-      nca
-    
-      lco
-    
-      lmo
-    
-      lfp
-    """
-    __members__: typing.ClassVar[dict[str, Chemistry]]
-    lco: typing.ClassVar[Chemistry]
-    lfp: typing.ClassVar[Chemistry]
-    lmo: typing.ClassVar[Chemistry]
-    nca: typing.ClassVar[Chemistry]
-    nmc: typing.ClassVar[Chemistry]
-    @typing.overload
-    def __eq__(self, other: Chemistry) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: Chemistry) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class DataSheet:
-    """
-    What a data sheet says of one cell; None where it says nothing.
-    """
-    chemistry: Chemistry
-    name: str
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def capacity_Ah(self) -> float:
-        ...
-    @capacity_Ah.setter
-    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def charge_current_A(self) -> float | None:
-        """
-        standard charge
-        """
-    @charge_current_A.setter
-    def charge_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_current_max_A(self) -> float | None:
-        ...
-    @charge_current_max_A.setter
-    def charge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_temperature_max_degC(self) -> float | None:
-        ...
-    @charge_temperature_max_degC.setter
-    def charge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_temperature_min_degC(self) -> float | None:
-        ...
-    @charge_temperature_min_degC.setter
-    def charge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def dc_pulse_s(self) -> float:
-        """
-        0.5 .. 120
-        """
-    @dc_pulse_s.setter
-    def dc_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def discharge_current_max_A(self) -> float | None:
-        """
-        a magnitude
-        """
-    @discharge_current_max_A.setter
-    def discharge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def discharge_temperature_max_degC(self) -> float | None:
-        ...
-    @discharge_temperature_max_degC.setter
-    def discharge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def discharge_temperature_min_degC(self) -> float | None:
-        ...
-    @discharge_temperature_min_degC.setter
-    def discharge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def end_current_A(self) -> float | None:
-        ...
-    @end_current_A.setter
-    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def mass_kg(self) -> float | None:
-        ...
-    @mass_kg.setter
-    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def resistance_ac_ohm(self) -> float:
-        """
-        at 1 kHz, 25 degC
-        """
-    @resistance_ac_ohm.setter
-    def resistance_ac_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def resistance_dc_ohm(self) -> float:
-        """
-        after dc_pulse_s, 25 degC, half full
-        """
-    @resistance_dc_ohm.setter
-    def resistance_dc_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_max_V(self) -> float | None:
-        ...
-    @voltage_max_V.setter
-    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def voltage_min_V(self) -> float | None:
-        ...
-    @voltage_min_V.setter
-    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-class PulseForm:
-    """
-    Which five parameters describe a pulse.
-    
-    Members:
-    
-      two_branches
-    
-      lumped
-    """
-    __members__: typing.ClassVar[dict[str, PulseForm]]
-    lumped: typing.ClassVar[PulseForm]
-    two_branches: typing.ClassVar[PulseForm]
-    @typing.overload
-    def __eq__(self, other: PulseForm) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: PulseForm) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class CurrentHold:
-    """
-    What the current did between two rows.
-    
-    Members:
-    
-      held
-    
-      ramp
-    """
-    __members__: typing.ClassVar[dict[str, CurrentHold]]
-    held: typing.ClassVar[CurrentHold]
-    ramp: typing.ClassVar[CurrentHold]
-    @typing.overload
-    def __eq__(self, other: CurrentHold) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: CurrentHold) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class SinglePulseSettings:
-    """
-    Knobs of the single-pulse fit.
-    """
-    form: PulseForm
-    hold: CurrentHold
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def first_row(self) -> int:
-        ...
-    @first_row.setter
-    def first_row(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def max_evaluations(self) -> int:
-        ...
-    @max_evaluations.setter
-    def max_evaluations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_slope_V_per_Ah(self) -> float:
-        """
-        known slope of the OCV (two_branches)
-        """
-    @ocv_slope_V_per_Ah.setter
-    def ocv_slope_V_per_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def row_count(self) -> int:
-        """
-        0 means all that follow
-        """
-    @row_count.setter
-    def row_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_time_s(self) -> float:
-        """
-        time constant of the second branch (two_branches)
-        """
-    @slow_time_s.setter
-    def slow_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class SinglePulseFit:
-    """
-    Five parameters of one pulse.
-    """
-    @property
-    def branch_ohm(self) -> float:
-        ...
-    @property
-    def branch_ohm_std(self) -> float:
-        ...
-    @property
-    def branch_time_s(self) -> float:
-        ...
-    @property
-    def branch_time_s_std(self) -> float:
-        ...
-    @property
-    def correlation(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (5, 5): ocv_V, r0_ohm, branch_ohm, ln branch_time_s, slow_ohm or ocv_slope_V_per_Ah
-        """
-    @property
-    def cost_V2(self) -> float:
-        """
-        half the sum of squared residuals
-        """
-    @property
-    def evaluations(self) -> int:
-        ...
-    @property
-    def ocv_V(self) -> float:
-        ...
-    @property
-    def ocv_V_std(self) -> float:
-        ...
-    @property
-    def ocv_slope_V_per_Ah(self) -> float:
-        ...
-    @property
-    def ocv_slope_V_per_Ah_std(self) -> float:
-        ...
-    @property
-    def r0_ohm(self) -> float:
-        ...
-    @property
-    def r0_ohm_std(self) -> float:
-        ...
-    @property
-    def residual_rms_V(self) -> float:
-        ...
-    @property
-    def rows(self) -> int:
-        ...
-    @property
-    def rows_per_independent_row(self) -> float:
-        ...
-    @property
-    def slow_ohm(self) -> float:
-        ...
-    @property
-    def slow_ohm_std(self) -> float:
-        ...
-class IncrementalCapacitySettings:
-    """
-    Knobs of the incremental capacity.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def smoothing_V(self) -> float:
-        """
-        standard deviation of the Gaussian
-        """
-    @smoothing_V.setter
-    def smoothing_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def step_V(self) -> float:
-        """
-        distance of the voltages
-        """
-    @step_V.setter
-    def step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class IncrementalCapacity:
-    """
-    dQ/dV over voltage.
-    """
-    @property
-    def charge_Ah_per_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,)
-        """
-    @property
-    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) evenly spaced
-        """
-class ThermalTrace:
-    """
-    A log as the thermal part of a cell sees it, in rows of 5 s and more.
-    """
-    @property
-    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) surroundings, fitted to this log
-        """
-    @property
-    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) from the heat and the surroundings
-        """
-    @property
-    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) from the heat and the logged case temperature
-        """
-    @property
-    def heat_W(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) made in the core, mean over the step that ends here
-        """
-    @property
-    def residual_rms_K(self) -> float:
-        """
-        case_degC against the log.
-        """
-    @property
-    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,)
         """
 class RefineSettings:
     """
@@ -4490,9 +4430,1568 @@ class PropellerLoad:
         """
         (n,)
         """
+class ThermalSwitch:
+    """
+    A switch with hysteresis; on in the warm where on_degC is above off_degC, in the cold otherwise.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    def next(self, on: bool, degC: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        Where it stands next.
+        """
+    @property
+    def off_degC(self) -> float:
+        ...
+    @off_degC.setter
+    def off_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def on_degC(self) -> float:
+        ...
+    @on_degC.setter
+    def on_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class AirTemperature:
+    """
+    Outside air over the day, straight lines between points.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    def at(self, now_s: typing.SupportsFloat | typing.SupportsIndex) -> float:
+        """
+        Temperature at a time.
+        """
+    @property
+    def degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @degC.setter
+    def degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) rising
+        """
+    @time_s.setter
+    def time_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class AirCooling:
+    """
+    Cells in still or moving air.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def fan(self) -> ThermalSwitch:
+        """
+        By the warmest core.
+        """
+    @fan.setter
+    def fan(self, arg0: ThermalSwitch) -> None:
+        ...
+    @property
+    def fan_power_W(self) -> float:
+        ...
+    @fan_power_W.setter
+    def fan_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def flow_W_per_K(self) -> float:
+        """
+        Capacity rate of the air past each string; 0: so much it does not warm.
+        """
+    @flow_W_per_K.setter
+    def flow_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def moving_factor(self) -> float:
+        """
+        The same with the fan on.
+        """
+    @moving_factor.setter
+    def moving_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def still_factor(self) -> float:
+        """
+        On the cell files' resistance.
+        """
+    @still_factor.setter
+    def still_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Radiator:
+    """
+    Air to coolant, cross-flow.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def air_W_per_K(self) -> float:
+        """
+        Capacity rate of the air.
+        """
+    @air_W_per_K.setter
+    def air_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def conductance_W_per_K(self) -> float:
+        """
+        UA; 0: none.
+        """
+    @conductance_W_per_K.setter
+    def conductance_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def fan(self) -> ThermalSwitch:
+        """
+        By the coolant.
+        """
+    @fan.setter
+    def fan(self, arg0: ThermalSwitch) -> None:
+        ...
+    @property
+    def fan_power_W(self) -> float:
+        ...
+    @fan_power_W.setter
+    def fan_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Chiller:
+    """
+    Takes heat out of the coolant.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def compressor(self) -> ThermalSwitch:
+        """
+        By the coolant.
+        """
+    @compressor.setter
+    def compressor(self, arg0: ThermalSwitch) -> None:
+        ...
+    @property
+    def performance(self) -> float:
+        """
+        Heat over electric power.
+        """
+    @performance.setter
+    def performance(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        """
+        Heat taken out; 0: none.
+        """
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Heater:
+    """
+    Warms the coolant by electricity.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def coolant_max_degC(self) -> float:
+        """
+        Off above.
+        """
+    @coolant_max_degC.setter
+    def coolant_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def element(self) -> ThermalSwitch:
+        """
+        By the coldest core.
+        """
+    @element.setter
+    def element(self, arg0: ThermalSwitch) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        """
+        0: none.
+        """
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class LiquidLoop:
+    """
+    A liquid loop, of the pack's own or shared.
+    """
+    chiller: Chiller
+    heater: Heater
+    radiator: Radiator
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def charger_loss_share(self) -> float:
+        """
+        Of the charge power.
+        """
+    @charger_loss_share.setter
+    def charger_loss_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def drive_loss_share(self) -> float:
+        """
+        Of the discharge power.
+        """
+    @drive_loss_share.setter
+    def drive_loss_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def flow_W_per_K(self) -> float:
+        """
+        All strings together.
+        """
+    @flow_W_per_K.setter
+    def flow_W_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def flowing_factor(self) -> float:
+        """
+        On the cell files' resistance.
+        """
+    @flowing_factor.setter
+    def flowing_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def heat_capacity_J_per_K(self) -> float:
+        ...
+    @heat_capacity_J_per_K.setter
+    def heat_capacity_J_per_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def pump(self) -> ThermalSwitch:
+        """
+        By the warmest core.
+        """
+    @pump.setter
+    def pump(self, arg0: ThermalSwitch) -> None:
+        ...
+    @property
+    def pump_power_W(self) -> float:
+        ...
+    @pump_power_W.setter
+    def pump_power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def standing_factor(self) -> float:
+        """
+        The same with the pump off.
+        """
+    @standing_factor.setter
+    def standing_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start_degC(self) -> float:
+        ...
+    @start_degC.setter
+    def start_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CoolingKind:
+    """
+    Which of both a pack has.
+    
+    Members:
+    
+      air
+    
+      liquid
+    """
+    __members__: typing.ClassVar[dict[str, CoolingKind]]
+    air: typing.ClassVar[CoolingKind]
+    liquid: typing.ClassVar[CoolingKind]
+    @typing.overload
+    def __eq__(self, other: CoolingKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CoolingKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class CoolingSettings:
+    """
+    A way to cool.
+    """
+    air: AirCooling
+    air_temperature: AirTemperature
+    kind: CoolingKind
+    liquid: LiquidLoop
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+class CoolingTrace:
+    """
+    What cooling did, one entry a call.
+    """
+    @property
+    def air_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def chiller(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) 1 with the compressor on
+        """
+    @property
+    def coolant_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the tank
+        """
+    @property
+    def electric_J(self) -> float:
+        """
+        Not from the pack.
+        """
+    @property
+    def flowing(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) 1 with pump or fan on
+        """
+    @property
+    def from_cells_J(self) -> float:
+        ...
+    @property
+    def from_drive_J(self) -> float:
+        """
+        Drive and charger.
+        """
+    @property
+    def from_heater_J(self) -> float:
+        ...
+    @property
+    def heater(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) 1 with the element on
+        """
+    @property
+    def kept_J(self) -> float:
+        """
+        In warmer coolant.
+        """
+    @property
+    def radiator_fan(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) 1 with the fan on
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def to_chiller_J(self) -> float:
+        ...
+    @property
+    def to_radiator_J(self) -> float:
+        ...
+class CoolingPlant:
+    """
+    A cooling model for simulate(cooling=...).
+    """
+    def __init__(self, pack: Pack, settings: CoolingSettings, each_cell: bool = True) -> None:
+        """
+        Raises DataError naming field, value and bound.
+        """
+    @property
+    def trace(self) -> CoolingTrace:
+        """
+        What it did.
+        """
+class WindowAnswer:
+    """
+    How long a temperature window was left.
+    """
+    @property
+    def above_s(self) -> float:
+        ...
+    @property
+    def below_s(self) -> float:
+        ...
+    @property
+    def coldest_degC(self) -> float:
+        ...
+    @property
+    def first_left_s(self) -> float:
+        """
+        -1: never.
+        """
+    @property
+    def hottest_degC(self) -> float:
+        ...
+    @property
+    def kept(self) -> bool:
+        ...
+class WarmUp:
+    """
+    How long a resting pack takes to warm.
+    """
+    @property
+    def coldest_degC(self) -> float:
+        """
+        At the end.
+        """
+    @property
+    def electric_J(self) -> float:
+        ...
+    @property
+    def reached(self) -> bool:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class LoadKind:
+    """
+    Which of the four a load step holds.
+    
+    Members:
+    
+      current
+    
+      power
+    
+      resistance
+    
+      voltage
+    """
+    __members__: typing.ClassVar[dict[str, LoadKind]]
+    current: typing.ClassVar[LoadKind]
+    power: typing.ClassVar[LoadKind]
+    resistance: typing.ClassVar[LoadKind]
+    voltage: typing.ClassVar[LoadKind]
+    @typing.overload
+    def __eq__(self, other: LoadKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: LoadKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class LoadStep:
+    """
+    One step of a load, with limits.
+    """
+    kind: LoadKind
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def closed(self) -> list[bool]:
+        """
+        Contactors from here on; empty: as they are.
+        """
+    @closed.setter
+    def closed(self, arg0: collections.abc.Sequence[bool]) -> None:
+        ...
+    @property
+    def current_A(self) -> float:
+        """
+        Positive charges.
+        """
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def duration_s(self) -> float:
+        ...
+    @duration_s.setter
+    def duration_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_current_A(self) -> float:
+        """
+        Ends the step when a limit has brought the current down to it; 0: never.
+        """
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_max_V(self) -> float:
+        """
+        Of every group.
+        """
+    @group_voltage_max_V.setter
+    def group_voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_min_V(self) -> float:
+        ...
+    @group_voltage_min_V.setter
+    def group_voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        """
+        At the terminals, positive charges.
+        """
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        ...
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        """
+        Of the terminals.
+        """
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CellDifferences:
+    """
+    One value per cell, or none: no difference.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_factor(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @capacity_factor.setter
+    def capacity_factor(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def leak_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @leak_A.setter
+    def leak_A(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def resistance_factor(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @resistance_factor.setter
+    def resistance_factor(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def soc_offset(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,) at the start
+        """
+    @soc_offset.setter
+    def soc_offset(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def temperature_offset_K(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,) at the start, with the surroundings
+        """
+    @temperature_offset_K.setter
+    def temperature_offset_K(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class SpreadSettings:
+    """
+    What cells are drawn from.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_log_std(self) -> float:
+        """
+        New cells: 0.01 to 0.03.
+        """
+    @capacity_log_std.setter
+    def capacity_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def cut_std(self) -> float:
+        """
+        What lies further out is drawn again.
+        """
+    @cut_std.setter
+    def cut_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def leak_log_std(self) -> float:
+        ...
+    @leak_log_std.setter
+    def leak_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def leak_median_A(self) -> float:
+        ...
+    @leak_median_A.setter
+    def leak_median_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        """
+        New cells: 0.1 to 0.2.
+        """
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def seed(self) -> int:
+        ...
+    @seed.setter
+    def seed(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std(self) -> float:
+        ...
+    @soc_std.setter
+    def soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_std_K(self) -> float:
+        ...
+    @temperature_std_K.setter
+    def temperature_std_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PackState:
+    """
+    State of every cell of a pack.
+    """
+    lag_room: typing.ClassVar[int] = 5
+    @property
+    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,) their surroundings
+        """
+    @ambient_degC.setter
+    def ambient_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def bleeding(self) -> list[bool]:
+        """
+        Of each group.
+        """
+    @bleeding.setter
+    def bleeding(self, arg0: collections.abc.Sequence[bool]) -> None:
+        ...
+    @property
+    def branch_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells * lag_room,)
+        """
+    @branch_V.setter
+    def branch_V(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @case_degC.setter
+    def case_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def closed(self) -> list[bool]:
+        """
+        Contactor of each string.
+        """
+    @closed.setter
+    def closed(self, arg0: collections.abc.Sequence[bool]) -> None:
+        ...
+    @property
+    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @core_degC.setter
+    def core_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def hysteresis(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,) -1 .. 1
+        """
+    @hysteresis.setter
+    def hysteresis(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,)
+        """
+    @soc.setter
+    def soc(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def soc_carry(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (cells,) rounding kept back
+        """
+    @soc_carry.setter
+    def soc_carry(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class BalancingSettings:
+    """
+    When bleed resistors conduct.
+    """
+    active: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def hysteresis_V(self) -> float:
+        ...
+    @hysteresis_V.setter
+    def hysteresis_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def interval_s(self) -> float:
+        ...
+    @interval_s.setter
+    def interval_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resting_current_A(self) -> float:
+        """
+        Not while more flows.
+        """
+    @resting_current_A.setter
+    def resting_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def threshold_V(self) -> float:
+        """
+        On above the lowest group by this.
+        """
+    @threshold_V.setter
+    def threshold_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CutOffSettings:
+    """
+    What ends a run.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def ends_run(self) -> bool:
+        """
+        Otherwise the next load step follows.
+        """
+    @ends_run.setter
+    def ends_run(self, arg0: bool) -> None:
+        ...
+    @property
+    def soc_max(self) -> float:
+        ...
+    @soc_max.setter
+    def soc_max(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_min(self) -> float:
+        ...
+    @soc_min.setter
+    def soc_min(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_max_degC(self) -> float:
+        """
+        Of any core.
+        """
+    @temperature_max_degC.setter
+    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage(self) -> bool:
+        """
+        A group leaves the window of its cell file.
+        """
+    @voltage.setter
+    def voltage(self, arg0: bool) -> None:
+        ...
+    @property
+    def warm_degC(self) -> float:
+        """
+        Every core is at least this warm.
+        """
+    @warm_degC.setter
+    def warm_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SimulationSettings:
+    """
+    How a run starts and goes on.
+    """
+    balancing: BalancingSettings
+    cut_off: CutOffSettings
+    differences: CellDifferences
+    record_cells: bool
+    record_groups: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def cooling_interval_s(self) -> float:
+        ...
+    @cooling_interval_s.setter
+    def cooling_interval_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def each_cell(self) -> bool:
+        """
+        Otherwise every group is one cell.
+        """
+    @each_cell.setter
+    def each_cell(self, arg0: bool) -> None:
+        ...
+    @property
+    def heat(self) -> bool:
+        """
+        Otherwise temperatures stay.
+        """
+    @heat.setter
+    def heat(self, arg0: bool) -> None:
+        ...
+    @property
+    def hysteresis(self) -> float:
+        ...
+    @hysteresis.setter
+    def hysteresis(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_step_s(self) -> float:
+        ...
+    @longest_step_s.setter
+    def longest_step_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def output_interval_s(self) -> float:
+        """
+        0: a row at the end of every load step.
+        """
+    @output_interval_s.setter
+    def output_interval_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @soc.setter
+    def soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start(self) -> PackState | None:
+        """
+        PackState to go on from, or None.
+        """
+    @start.setter
+    def start(self, arg0: PackState | None) -> None:
+        ...
+    @property
+    def string_soc(self) -> list[float]:
+        """
+        One per string instead.
+        """
+    @string_soc.setter
+    def string_soc(self, arg0: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex]) -> None:
+        ...
+    @property
+    def string_temperature_degC(self) -> list[float]:
+        """
+        One per string instead.
+        """
+    @string_temperature_degC.setter
+    def string_temperature_degC(self, arg0: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex]) -> None:
+        ...
+    @property
+    def temperature_degC(self) -> float:
+        """
+        Of cells and surroundings.
+        """
+    @temperature_degC.setter
+    def temperature_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_tolerance_K(self) -> float:
+        ...
+    @temperature_tolerance_K.setter
+    def temperature_tolerance_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_tolerance_V(self) -> float:
+        """
+        Of one sub-step.
+        """
+    @voltage_tolerance_V.setter
+    def voltage_tolerance_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SimulationEventKind:
+    """
+    What happened.
+    
+    Members:
+    
+      voltage_min
+    
+      voltage_max
+    
+      soc_min
+    
+      soc_max
+    
+      temperature_max
+    
+      warm
+    
+      power_not_available
+    
+      end_current
+    
+      fuse_rating
+    
+      contactor_rating
+    
+      making_current
+    """
+    __members__: typing.ClassVar[dict[str, SimulationEventKind]]
+    contactor_rating: typing.ClassVar[SimulationEventKind]
+    end_current: typing.ClassVar[SimulationEventKind]
+    fuse_rating: typing.ClassVar[SimulationEventKind]
+    making_current: typing.ClassVar[SimulationEventKind]
+    power_not_available: typing.ClassVar[SimulationEventKind]
+    soc_max: typing.ClassVar[SimulationEventKind]
+    soc_min: typing.ClassVar[SimulationEventKind]
+    temperature_max: typing.ClassVar[SimulationEventKind]
+    voltage_max: typing.ClassVar[SimulationEventKind]
+    voltage_min: typing.ClassVar[SimulationEventKind]
+    warm: typing.ClassVar[SimulationEventKind]
+    @typing.overload
+    def __eq__(self, other: SimulationEventKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SimulationEventKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SimulationEvent:
+    """
+    One event, with where it happened.
+    """
+    @property
+    def bound(self) -> float:
+        ...
+    @property
+    def group(self) -> int:
+        """
+        Within the string; -1: all of it.
+        """
+    @property
+    def kind(self) -> SimulationEventKind:
+        ...
+    @property
+    def string(self) -> int:
+        """
+        -1: the pack.
+        """
+    @property
+    def time_s(self) -> float:
+        ...
+    @property
+    def value(self) -> float:
+        ...
+class EnergyBalance:
+    """
+    Where charge and energy went; energies in J.
+    """
+    @property
+    def bleed_J(self) -> float:
+        ...
+    @property
+    def charge_error_Ah(self) -> float:
+        ...
+    @property
+    def electric_error_J(self) -> float:
+        """
+        Rounding.
+        """
+    @property
+    def heat_J(self) -> float:
+        """
+        Made in all cells.
+        """
+    @property
+    def heat_error_J(self) -> float:
+        """
+        Rounding.
+        """
+    @property
+    def heat_kept_J(self) -> float:
+        ...
+    @property
+    def joint_J(self) -> float:
+        """
+        Lost in links, busbars, contactors and fuses.
+        """
+    @property
+    def overvoltage_J(self) -> float:
+        """
+        Lost in the cells.
+        """
+    @property
+    def reversible_J(self) -> float:
+        """
+        Entropic heat, positive warms.
+        """
+    @property
+    def stored_J(self) -> float:
+        """
+        Open-circuit voltage times current.
+        """
+    @property
+    def terminal_Ah(self) -> float:
+        ...
+    @property
+    def terminal_J(self) -> float:
+        ...
+    @property
+    def to_ambient_J(self) -> float:
+        ...
+class SimulationResult:
+    """
+    A run: one row per output time.
+    """
+    def __len__(self) -> int:
+        ...
+    def columns(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+        """
+        Columns by name, one value a row each.
+        """
+    def frame(self) -> typing.Any:
+        """
+        The same as a pandas.DataFrame; needs pandas.
+        """
+    @property
+    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) mean of the cells' surroundings
+        """
+    @property
+    def balance(self) -> EnergyBalance:
+        ...
+    @property
+    def bled_Ah(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+    @property
+    def bled_J(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+    @property
+    def cell_case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, cells)
+        """
+    @property
+    def cell_core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, cells)
+        """
+    @property
+    def cell_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, cells)
+        """
+    @property
+    def cell_group(self) -> list[int]:
+        """
+        Group of each cell.
+        """
+    @property
+    def cell_soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, cells)
+        """
+    @property
+    def core_max_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) over the cells
+        """
+    @property
+    def core_mean_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) over the cells
+        """
+    @property
+    def core_min_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) over the cells
+        """
+    @property
+    def current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) of the pack, positive charges
+        """
+    @property
+    def end(self) -> PackState:
+        """
+        PackState to go on from.
+        """
+    @property
+    def events(self) -> list[SimulationEvent]:
+        ...
+    @property
+    def group_core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, groups) warmest core
+        """
+    @property
+    def group_soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, groups) weighed by capacity
+        """
+    @property
+    def group_string(self) -> list[int]:
+        """
+        String of each group.
+        """
+    @property
+    def group_voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, groups)
+        """
+    @property
+    def group_voltage_max_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,)
+        """
+    @property
+    def group_voltage_mean_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,)
+        """
+    @property
+    def group_voltage_min_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,)
+        """
+    @property
+    def hottest_cell(self) -> int:
+        ...
+    @property
+    def hottest_degC(self) -> float:
+        ...
+    @property
+    def hottest_time_s(self) -> float:
+        ...
+    @property
+    def rejected_count(self) -> int:
+        ...
+    @property
+    def soc_max(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) over the cells
+        """
+    @property
+    def soc_mean(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) weighed by capacity
+        """
+    @property
+    def soc_min(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) over the cells
+        """
+    @property
+    def step_count(self) -> int:
+        ...
+    @property
+    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, strings)
+        """
+    @property
+    def string_names(self) -> list[str]:
+        ...
+    @property
+    def string_voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows, strings) in the contactor
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,)
+        """
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) 0 while no string is closed
+        """
+class ClosingCheck:
+    """
+    What closing a contactor would do at the first instant.
+    """
+    @property
+    def allowed(self) -> bool:
+        """
+        No string goes above its own limit.
+        """
+    @property
+    def current_A(self) -> float:
+        """
+        Into the string at the instant of closing.
+        """
+    @property
+    def difference_V(self) -> float:
+        """
+        Of the open string to what it is joined to.
+        """
+    @property
+    def difference_limit_V(self) -> float:
+        ...
+    @property
+    def limit_A(self) -> float:
+        ...
+    @property
+    def precharge(self) -> PrechargeResult | None:
+        """
+        PrechargeResult, or None beside a closed string.
+        """
+    @property
+    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) at that instant
+        """
+class SensorSettings:
+    """
+    How good a channel is.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def channel(self) -> str:
+        """
+        Its name in the pack.
+        """
+    @channel.setter
+    def channel(self, arg0: str) -> None:
+        ...
+    @property
+    def delay_s(self) -> float:
+        ...
+    @delay_s.setter
+    def delay_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gain(self) -> float:
+        ...
+    @gain.setter
+    def gain(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def high(self) -> float:
+        ...
+    @high.setter
+    def high(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def low(self) -> float:
+        """
+        Of the converter's range.
+        """
+    @low.setter
+    def low(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def noise_std(self) -> float:
+        ...
+    @noise_std.setter
+    def noise_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset(self) -> float:
+        ...
+    @offset.setter
+    def offset(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def step(self) -> float:
+        """
+        Of the converter, in the channel's unit; 0: none.
+        """
+    @step.setter
+    def step(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def value_shift_s(self) -> float:
+        """
+        From one value of it to the next.
+        """
+    @value_shift_s.setter
+    def value_shift_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SensorFaultKind:
+    """
+    How a channel may fail.
+    
+    Members:
+    
+      stuck
+    
+      dropout
+    
+      offset
+    
+      gain
+    
+      noise
+    """
+    __members__: typing.ClassVar[dict[str, SensorFaultKind]]
+    dropout: typing.ClassVar[SensorFaultKind]
+    gain: typing.ClassVar[SensorFaultKind]
+    noise: typing.ClassVar[SensorFaultKind]
+    offset: typing.ClassVar[SensorFaultKind]
+    stuck: typing.ClassVar[SensorFaultKind]
+    @typing.overload
+    def __eq__(self, other: SensorFaultKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SensorFaultKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SensorFault:
+    """
+    One fault, from a time to a time.
+    """
+    channel: str
+    kind: SensorFaultKind
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def amount(self) -> float:
+        ...
+    @amount.setter
+    def amount(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_s(self) -> float:
+        ...
+    @end_s.setter
+    def end_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start_s(self) -> float:
+        ...
+    @start_s.setter
+    def start_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def value(self) -> int:
+        """
+        Which of the channel's values; -1: all.
+        """
+    @value.setter
+    def value(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+class SensorReadings:
+    """
+    What a channel showed.
+    """
+    @property
+    def channel(self) -> str:
+        ...
+    @property
+    def quantity(self) -> ChannelQuantity:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (samples,)
+        """
+    @property
+    def truth(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (samples, width)
+        """
+    @property
+    def value(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (samples, width); NaN where nothing came
+        """
+    @property
+    def width(self) -> int:
+        """
+        Values a sample.
+        """
+@typing.overload
 def cell_count(layout: PackLayout) -> int:
     """
     Number of cells in the pack.
+    """
+@typing.overload
+def cell_count(pack: Pack) -> int:
+    """
+    Cells of all strings.
     """
 def cell_current_A(layout: PackLayout, pack_current_A: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
@@ -4520,13 +6019,23 @@ def cell_power_W(layout: PackLayout, pack_power_W: typing.SupportsFloat | typing
     """
     Power of each cell.
     """
+@typing.overload
 def check(cell: Cell) -> None:
     """
     Check that a cell can be used; raises DataError naming field, value and bound.
     """
+@typing.overload
+def check(pack: Pack) -> None:
+    """
+    Check that a pack can be built; raises DataError naming field, value and bound.
+    """
 def check_boat(boat: Boat) -> None:
     """
     Raise DataError, naming field, value and bound, unless the boat can be used.
+    """
+def check_closing(pack: Pack, state: PackState, string: str, load_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, link_voltage_V: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> ClosingCheck:
+    """
+    Check the closing of a string's contactor, and work out its precharge.
     """
 def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | None = None) -> list[DataFinding]:
     """
@@ -4550,6 +6059,10 @@ def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettin
     """
     Apply corrections: units, sign, offset, spikes, in this order.
     """
+def cross_flow_effectiveness(transfer_units: typing.SupportsFloat | typing.SupportsIndex, capacity_ratio: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Share of the largest possible heat that a cross-flow heat exchanger carries.
+    """
 def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex] = [2.0, 10.0, 30.0], settings: LimitSettings = ...) -> list[HorizonLimit]:
     """
     Largest charge and discharge current and power of one cell for each horizon, and what decides them.
@@ -4564,9 +6077,21 @@ def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Se
     -------
     list of HorizonLimit
     """
+def current_load(current_A: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
+    """
+    A held current, positive charges.
+    """
 def distance_m(trace: SpeedTrace) -> float:
     """
     Distance along a trace in m, exact for straight lines between the rows.
+    """
+def draw_differences(pack: Pack, settings: SpreadSettings) -> CellDifferences:
+    """
+    Draw the differences of every cell, the same on every machine for one seed.
+    """
+def equal_layout(pack: Pack) -> PackLayout:
+    """
+    The counts of a pack whose groups are all alike; raises DataError otherwise.
     """
 def filter_settings(cell: Cell) -> SocFilterSettings:
     """
@@ -4584,18 +6109,17 @@ def find_steps(log: Log, settings: StepSettings = ...) -> list[Step]:
     """
     Divide a log into steps that follow each other without a hole.
     """
-def fit_cell(slow: Log | None, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None, charges: collections.abc.Sequence[Log] = [], cycles: collections.abc.Sequence[Log] = []) -> FitResult:
+def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None, charges: collections.abc.Sequence[Log] = []) -> FitResult:
     """
-    Make a cell from pulse tests at any mix of temperatures, with or without a slow charge/discharge test.
+    Make a cell from a slow charge/discharge test and pulse tests at any mix of temperatures.
     
     Parameters
     ----------
-    slow : Log of the slow test, or None: capacity and OCV then come from the rests of the pulse tests nearest 25 degC, which start full and go on to empty unless settings.rests.capacity_Ah is given
+    slow : Log of the slow test
     pulses : list of Log, each starting at rest; the temperature comes from the data
     settings : FitSettings
     progress : called with (share, stage); returning False cancels
     charges : list of Log of charges that end full; they give the extra slow resistance near full
-    cycles : list of Log that come back to full more than once; they give the coulombic efficiency
     
     Returns
     -------
@@ -4626,44 +6150,6 @@ def fit_charge_rise(charges: collections.abc.Sequence[Log], cell: Cell, settings
     ------
     DataError
         Says which log does not start at rest or does not end full.
-    """
-def fit_coulombic_efficiency(logs: collections.abc.Sequence[Log], settings: CoulombicEfficiencySettings = ...) -> CoulombicEfficiencyFit:
-    """
-    Efficiency from cycles that come back to full, told apart from the current offset.
-    
-    Parameters
-    ----------
-    logs : list of Log of one tester
-    settings : CoulombicEfficiencySettings
-    
-    Returns
-    -------
-    CoulombicEfficiencyFit
-        Where `told` is False the efficiency is 1 and `note` says why.
-    
-    Raises
-    ------
-    DataError
-    """
-def fit_hysteresis_rate(logs: collections.abc.Sequence[Log], cell: Cell, initial_soc: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex] = [], settings: HysteresisSettings = ...) -> HysteresisRateFit:
-    """
-    Fit the hysteresis rate to logs in which the current turns half-way.
-    
-    Parameters
-    ----------
-    logs : list of Log
-    cell : Cell, its branches apart
-    initial_soc : of each log; empty: every log starts full
-    settings : HysteresisSettings
-    
-    Returns
-    -------
-    HysteresisRateFit
-        Where `told` is False, `note` says why.
-    
-    Raises
-    ------
-    DataError
     """
 def fit_single_pulse(log: Log, settings: SinglePulseSettings = ...) -> SinglePulseFit:
     """
@@ -4702,9 +6188,15 @@ def fit_thermal(logs: collections.abc.Sequence[Log], cell: Cell) -> ThermalFit:
     DataError
         For a log or cell that cannot be used.
     """
-def full_balances(log: Log, settings: DataCheckSettings = ..., current_offset_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> list[FullBalance]:
+@typing.overload
+def group_count(pack: Pack) -> int:
     """
-    The balances behind offset_from_balance, one by one; the charges as logged.
+    Groups of all strings.
+    """
+@typing.overload
+def group_count(pack: Pack, string: PackString) -> int:
+    """
+    Groups in series of a string.
     """
 @typing.overload
 def incremental_capacity(log: Log, charging: bool, settings: IncrementalCapacitySettings = ...) -> IncrementalCapacity:
@@ -4759,25 +6251,35 @@ def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_from_columns(kind: LoadKind, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], value: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> list[LoadStep]:
+    """
+    A load from columns.
+    
+    Parameters
+    ----------
+    kind : LoadKind.current (A) or LoadKind.power (W)
+    time_s : (n,) rising
+    value : (n,) held since the row before; the first only tells when it starts
+    
+    Returns
+    -------
+    list of LoadStep
+    """
 def load_log_mapping(path: os.PathLike | str | bytes) -> LogReadSettings:
     """
     Read a mapping file. Raises DataError naming every field that is wrong.
     """
 def load_pack(path: os.PathLike | str | bytes) -> Pack:
     """
-    Read and check a pack.json and the cell file it names.
+    Read and check a pack.json and the cell files it names.
     """
 def load_vehicle(path: os.PathLike | str | bytes) -> RoadVehicle | Boat:
     """
     Read and check a vehicle.json; gives a RoadVehicle or a Boat.
     """
-def monotone_cubic(x: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], y: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], at: typing.SupportsFloat | typing.SupportsIndex) -> float:
+def module_named(pack: Pack, name: str) -> PackModule:
     """
-    Shape-preserving cubic interpolation; outside the points the slope of the end goes on.
-    """
-def ocv_curve(test: RestTest, settings: RestTestSettings = ...) -> OcvCurve:
-    """
-    OCV curve through the rests, monotone.
+    The kind of module with a name.
     """
 def offset_from_balance(log: Log, settings: DataCheckSettings = ...) -> OffsetBalance | None:
     """
@@ -4814,6 +6316,19 @@ def parse_speed_trace(text: str, source: str, unit: SpeedUnit = ...) -> SpeedTra
 def parse_vehicle(text: str, source: str) -> RoadVehicle | Boat:
     """
     Read a vehicle from JSON text, as load_vehicle does.
+    """
+def power_load(power_W: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
+    """
+    A held power at the terminals, positive charges.
+    """
+def precharge(circuit: Precharge, difference_V: typing.SupportsFloat | typing.SupportsIndex) -> PrechargeResult:
+    """
+    Work out a precharge over a voltage difference in V, any sign.
+    
+    Raises
+    ------
+    DataError
+        For a circuit or difference that cannot be used.
     """
 def propeller_exponent(speed_1_m_per_s: typing.SupportsFloat | typing.SupportsIndex, power_1_W: typing.SupportsFloat | typing.SupportsIndex, speed_2_m_per_s: typing.SupportsFloat | typing.SupportsIndex, power_2_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
@@ -4852,6 +6367,10 @@ def published_ocv_V(chemistry: Chemistry, voltage_min_V: typing.SupportsFloat | 
     -------
     (n,) V
     """
+def read_load(path: os.PathLike | str | bytes, settings: LogReadSettings = ...) -> list[LoadStep]:
+    """
+    Read a load from a CSV file with the columns time_s and current_A or power_W.
+    """
 def read_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None, *, time: str | None = None, current: str | None = None, voltage: str | None = None, temperature: str | None = None, discharge_positive: bool | None = None, current_offset_A: typing.SupportsFloat | typing.SupportsIndex | None = None, gap_s: typing.SupportsFloat | typing.SupportsIndex | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex | None = None, separator: str | None = None) -> tuple[Log, LogReport]:
     """
     Read a CSV log.
@@ -4876,24 +6395,21 @@ def read_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None =
     DataError
         Names file, line, column and text of the first cell that cannot be used.
     """
-def read_rest_test(logs: collections.abc.Sequence[Log], settings: RestTestSettings = ...) -> RestTest:
+def read_sensors(pack: Pack, result: SimulationResult, settings: collections.abc.Sequence[SensorSettings] = [], faults: collections.abc.Sequence[SensorFault] = [], seed: typing.SupportsInt | typing.SupportsIndex = 1) -> list[SensorReadings]:
     """
-    Read the rests of pulse tests that start full, at one temperature.
+    Read every channel of a pack from a run.
     
     Parameters
     ----------
-    logs : list of Log
-    settings : RestTestSettings
+    pack : Pack with channels
+    result : SimulationResult with groups (and cells) recorded
+    settings : list of SensorSettings
+    faults : list of SensorFault
+    seed : of the noise
     
     Returns
     -------
-    RestTest
-        Each relaxation carried on by itself; fit_cell does better, with its model.
-    
-    Raises
-    ------
-    DataError
-        Says which log lacks what.
+    list of SensorReadings, one for each channel
     """
 def read_slow_test(log: Log, settings: SlowTestSettings = ...) -> SlowTest:
     """
@@ -4957,6 +6473,10 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     -------
     SocTrace
     """
+def resistance_load(resistance_ohm: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
+    """
+    A resistor across the terminals.
+    """
 def resistance_with_std(cell: Cell, soc: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> dict:
     """
     Resistances at a place as (value, standard deviation), as a dict. Beyond the tested temperatures (`tested` False) the standard deviation grows.
@@ -4965,25 +6485,9 @@ def rest_current_A(log: Log, settings: StepSettings = ...) -> float:
     """
     The largest current that counts as rest.
     """
-def rested_voltage(log: Log, first_row: typing.SupportsInt | typing.SupportsIndex, last_row: typing.SupportsInt | typing.SupportsIndex, voltage_std_V: typing.SupportsFloat | typing.SupportsIndex = 0.001, missing_share_std: typing.SupportsFloat | typing.SupportsIndex = 0.3) -> RestedVoltage:
+def result_columns(result: SimulationResult) -> list[tuple[str, list[float]]]:
     """
-    Carry the voltage of a rest on to its end.
-    
-    Parameters
-    ----------
-    log : Log
-    first_row, last_row : of the rest, from 0; no current between
-    voltage_std_V : of a reading
-    missing_share_std : how well what is missing is known, as a share of it
-    
-    Returns
-    -------
-    RestedVoltage
-    
-    Raises
-    ------
-    DataError
-        Names row and value.
+    Names and columns of a run, as write_simulation writes them.
     """
 def road_load(vehicle: RoadVehicle, trace: SpeedTrace, progress: collections.abc.Callable[[float], bool | None] | None = None) -> RoadLoad:
     """
@@ -5029,9 +6533,43 @@ def shaft_power_W(boat: Boat, speed_m_per_s: typing.SupportsFloat | typing.Suppo
     """
     Shaft power in W that a speed asks for, whatever the motor can. Raises DataError out of bounds.
     """
+def simulate(pack: Pack, load: collections.abc.Sequence[LoadStep], settings: SimulationSettings = ..., cooling: CoolingPlant | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SimulationResult:
+    """
+    Run a load on a pack.
+    
+    Parameters
+    ----------
+    pack : Pack
+    load : list of LoadStep
+    settings : SimulationSettings
+    cooling : CoolingPlant or None: surroundings stay as they are
+    progress : callable(share) or None; returning False cancels
+    
+    Returns
+    -------
+    SimulationResult
+        Arrays, events, balances; frame() gives a data frame.
+    
+    Raises
+    ------
+    DataError
+        For a pack, load or setting that cannot be used, or when cancelled.
+    """
+def single_string_pack(name: str, cell_file: str, cell: Cell, layout: PackLayout) -> Pack:
+    """
+    A pack of equal cells in one string.
+    """
+def start_state(pack: Pack, settings: SimulationSettings = ...) -> PackState:
+    """
+    State that a run with these settings starts from.
+    """
 def steps_table(steps: collections.abc.Sequence[Step]) -> dict:
     """
     Steps as a dict of columns, which pandas.DataFrame takes: kind in words, the other fields of Step as arrays; rate_per_h is nan where no capacity was given.
+    """
+def temperature_window(result: SimulationResult, low_degC: typing.SupportsFloat | typing.SupportsIndex, high_degC: typing.SupportsFloat | typing.SupportsIndex) -> WindowAnswer:
+    """
+    Whether all cores stayed in a window, and how long they did not.
     """
 def thermal_trace(log: Log, cell: Cell) -> ThermalTrace:
     """
@@ -5079,6 +6617,14 @@ def traction_force_N(vehicle: RoadVehicle, speed_m_per_s: typing.SupportsFloat |
     """
     Force at the wheels in N, positive drives; grade is rise over run. Raises DataError out of bounds.
     """
+def voltage_load(voltage_V: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
+    """
+    A source that holds the terminals.
+    """
+def warm_up(pack: Pack, cooling: CoolingSettings, settings: SimulationSettings, target_degC: typing.SupportsFloat | typing.SupportsIndex, longest_s: typing.SupportsFloat | typing.SupportsIndex = 86400.0) -> WarmUp:
+    """
+    How long a resting pack takes until its coldest core is warm.
+    """
 def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[str], columns: collections.abc.Sequence[typing.Annotated[numpy.typing.ArrayLike, numpy.float64]], significant_digits: typing.SupportsInt | typing.SupportsIndex = 9) -> None:
     """
     Write columns of numbers as a CSV file; it appears complete or not at all.
@@ -5089,6 +6635,10 @@ def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[s
     names : one per column
     columns : arrays of one length, every value finite
     significant_digits : 1 .. 17; 17 reads back to the same numbers
+    """
+def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult) -> None:
+    """
+    Write the columns of a run as CSV; the file appears complete or not at all.
     """
 def write_trace(path: os.PathLike | str | bytes, trace: SocTrace) -> None:
     """

@@ -248,6 +248,7 @@ def plot_load(load: vk.RoadLoad | vk.PropellerLoad, path: Path | str, name: str 
     energy.set(ylabel="energy of the pack\nin kWh", xlabel="hours" if in_hours else "minutes")
     way = f"{load.distance_m / 1852:.2f} nautical miles" if afloat else f"{load.distance_m / 1e3:.2f} km"
     figure.suptitle(f"{name}: {way}" if name else way)
+    _save(figure, Path(path))
 
 
 def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = "") -> None:

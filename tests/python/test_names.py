@@ -73,6 +73,8 @@ WITHOUT_TWIN = {
     "cell_state": "inside the calls that take a ModelState",
     "parse_json": "the json module",
     "parse_log": "Log, from columns",
+    "sensor_fault_name": "SensorFaultKind.message",
+    "simulation_event_name": "SimulationEventKind.message",
     "step_kind_name": "StepKind.message",
     "validate": "the constructors and calls, which raise DataError",
     "with_form": "CellModel and SocFilter choose by themselves",
