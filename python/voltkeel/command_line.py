@@ -886,6 +886,7 @@ def _load(options: argparse.Namespace) -> int:
             f"{vehicle.name}: load along {options.speed.name} (positive charges)", ["", "whole trace"], _load_rows(load)
         )
         print(f"Wrote {options.out}")
+    return 0
 
 
 # ----------------------------------------------------------------------------------------------------------------------
