@@ -12,8 +12,6 @@ namespace voltkeel {
 
 namespace {
 
-constexpr double infinite = std::numeric_limits<double>::infinity();
-
 [[noreturn]] void refuse(const std::string& field, double value, const std::string& bound) {
     throw Error(field + ": " + number_text(value, "%.9g") + " " + bound);
 }

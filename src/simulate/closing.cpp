@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <utility>
 
 #include "io/number_text.hpp"
 #include "voltkeel/error.hpp"
@@ -15,7 +16,7 @@ namespace {
 SimulationResult instant(const Pack& pack, PackState state, std::vector<bool> closed,
                          double current_A) {
     SimulationSettings settings;
-    state.closed = closed;
+    state.closed = std::move(closed);
     settings.start = std::move(state);
     settings.heat = false;
     settings.cut_off.voltage = false;
