@@ -65,6 +65,17 @@ class Bank final : public CellBank {
         return most_V;
     }
 
+    void go_plain(const double* middle_A, double whole_s) override {
+        Parameters cell = shared_;
+        const State* const start = slot(Slot::start);
+        State* const end = slot(Slot::end);
+        for (std::size_t k = 0; k < count(); ++k) {
+            take(cell, k);
+            end[k] = start[k];
+            step(cell, {middle_A[first() + k], whole_s, 0}, place_[k], end[k]);
+        }
+    }
+
     void look(Slot which, const double* core_degC, CellLook& out) override {
         const UniformAxis<double>& axis = shared_.resistance.temperature_degC;
         const State* const state = slot(which);

@@ -54,6 +54,8 @@ class CellBank {
     /// 2 * middle - first, so that both take the same charge; `end` lies midway.
     /// \return how far apart both end, largest overvoltage in V
     virtual double go_whole(const double* middle_A, const double* first_A, double whole_s) = 0;
+    /// The first of both alone.
+    virtual void go_plain(const double* middle_A, double whole_s) = 0;
     virtual void look(Slot slot, const double* core_degC, CellLook& out) = 0;
     /// How strongly a current error that lasts for a step moves the voltage at its end, in parts of
     /// the ohmic resistance; of the first cell.
