@@ -32,7 +32,12 @@ class ReferencePack:
         self.resistance = differ.resistance_factor if len(differ.resistance_factor) else ones
         self.leak_A = differ.leak_A if len(differ.leak_A) else 0 * ones
         self.bleed_S = np.where(bleeding, pack.bleed.duty / pack.bleed.resistance_ohm, 0.0)
-        self.size = self.reference.branches + 4  # soc, u_1 .. u_N, h, core, case
+        # soc, u_1 .. u_N, w of a charge transfer, h, core, case
+        transfer = kind.cell.resistance.charge_transfer
+        self.transfer = None
+        if transfer is not None:  # the same everywhere in these tests
+            self.transfer = (transfer.scale_V[0, 0], transfer.exchange_current_A[0, 0], transfer.time_s[0, 0])
+        self.size = self.reference.branches + 4 + (self.transfer is not None)
 
     def look(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
         """Give voltage without current, resistance and OCV of every cell."""
@@ -116,7 +121,14 @@ class ReferencePack:
         case_J_per_K = thermal.heat_capacity_J_per_K - thermal.core_heat_capacity_J_per_K
         for k in range(self.cells):
             current, core = at["cell_A"][k], x[k, -2]
-            by = self.reference.slope(x[k, :-2], current, core)
+            cell = x[k, :-2]
+            if self.transfer is None:
+                by = self.reference.slope(cell, current, core)
+            else:  # tau dw/dt = (s / I0) (I - I0 sinh(w / s)), see include/voltkeel/cell/charge_transfer.hpp
+                by = self.reference.slope(np.delete(cell, -2), current, core)
+                scale, exchange, time_s = self.transfer
+                moved = scale / exchange * (current - exchange * np.sinh(cell[-2] / scale)) / time_s
+                by = np.insert(by, -1, moved)
             # The reference cell has the capacity of the file; one of more fills and turns more slowly.
             gain = (by[0] + self.reference.leak_per_s) / self.capacity[k]
             lost = self.leak_A[k] / (self.reference.capacity_As * self.capacity[k])
@@ -141,8 +153,17 @@ class ReferencePack:
         return out.ravel()
 
 
-def small_pack(random: np.random.Generator, strings: int, series: int, parallel: int, branches: int) -> vk.Pack:
+def small_pack(
+    random: np.random.Generator, strings: int, series: int, parallel: int, branches: int, transfer: bool
+) -> vk.Pack:
     cell = make_cell(branches)
+    if transfer:
+        resistance = cell.resistance
+        shape = resistance.r0_ohm.shape
+        resistance.charge_transfer = vk.ChargeTransferGrid(
+            scale_V=np.full(shape, 0.024), exchange_current_A=np.full(shape, 1.1), time_s=np.full(shape, 0.8)
+        )
+        cell.resistance = resistance
     thermal = cell.thermal
     thermal.core_resistance_K_per_W, thermal.core_heat_capacity_J_per_K = 1.8, 36.0
     cell.thermal = thermal
@@ -175,11 +196,12 @@ def small_pack(random: np.random.Generator, strings: int, series: int, parallel:
 
 
 @pytest.mark.parametrize(
-    ("strings", "series", "parallel", "branches"), [(1, 2, 2, 2), (2, 2, 1, 3), (2, 1, 3, 1), (3, 2, 2, 2)]
+    ("strings", "series", "parallel", "branches", "transfer"),
+    [(1, 2, 2, 2, False), (2, 2, 1, 3, False), (2, 1, 3, 1, False), (3, 2, 2, 2, False), (2, 1, 2, 2, True)],
 )
-def test_small_packs_follow_the_differential_equations(random, strings, series, parallel, branches):
+def test_small_packs_follow_the_differential_equations(random, strings, series, parallel, branches, transfer):
     """Voltage within 0.01 mV, split within 0.1 mA, temperature within 1 mK (the project's own bounds)."""
-    pack = small_pack(random, strings, series, parallel, branches)
+    pack = small_pack(random, strings, series, parallel, branches, transfer)
     cells = strings * series * parallel
     differ = vk.draw_differences(
         pack,
