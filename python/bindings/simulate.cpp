@@ -1,6 +1,7 @@
 #include <functional>
 
 #include "bindings.hpp"
+#include "voltkeel/simulate/balancing.hpp"
 #include "voltkeel/simulate/closing.hpp"
 #include "voltkeel/simulate/cooling.hpp"
 #include "voltkeel/simulate/simulate.hpp"
@@ -280,6 +281,35 @@ void bind_simulate(py::module_& module) {
                "Names and columns of a run, as write_simulation writes them.");
     module.def("write_simulation", &write_simulation, py::arg("path"), py::arg("result"),
                "Write the columns of a run as CSV; the file appears complete or not at all.");
+    using O = BalancingOutlook;
+    py::class_<O>(module, "BalancingOutlook", "What balancing a string would gain and cost.")
+        .def_readonly("string", &O::string)
+        .def_readonly("usable_Ah", &O::usable_Ah, "As it is.")
+        .def_readonly("balanced_Ah", &O::balanced_Ah, "The smallest group.")
+        .def_readonly("gain_Ah", &O::gain_Ah)
+        .def_readonly("bleed_Ah", &O::bleed_Ah, "All groups together.")
+        .def_readonly("bleed_J", &O::bleed_J)
+        .def_readonly("time_s", &O::time_s, "Of the group that needs longest.")
+        .def_readonly("hottest_W", &O::hottest_W, "Of one resistor while it conducts.")
+        .def_property_readonly(
+            "group_bleed_Ah", [](const O& self) { return to_array(self.group_bleed_Ah); },
+            "(groups of the string,)")
+        .def_readonly("seen_V", &O::seen_V, "Spread of the rested voltages.")
+        .def_readonly("threshold_soc", &O::threshold_soc, "What the threshold stands for.")
+        .def_readonly("resolved_share", &O::resolved_share,
+                      "Of the SOC range in which a monitor can tell the SOC step.");
+    using M = BalancingOutlookSettings;
+    py::class_<M> monitor(module, "BalancingOutlookSettings", "What is assumed of the monitor.");
+    add_keyword_constructor(monitor);
+    monitor.def_readwrite("threshold_V", &M::threshold_V)
+        .def_readwrite("voltage_error_V", &M::voltage_error_V)
+        .def_readwrite("soc_step", &M::soc_step, "Difference that is to be seen.");
+    module.def("balancing_outlook", &balancing_outlook, py::arg("pack"), py::arg("state"),
+               py::arg_v("differences", CellDifferences{}, "CellDifferences()"),
+               py::arg_v("settings", BalancingOutlookSettings{}, "BalancingOutlookSettings()"),
+               "What balancing every string would gain and cost, and whether its chemistry lets a "
+               "monitor see the imbalance.\n\nReturns\n-------\nlist of BalancingOutlook, one for "
+               "each string");
     using C = ClosingCheck;
     py::class_<C>(module, "ClosingCheck", "What closing a contactor would do at the first instant.")
         .def_readonly("difference_V", &C::difference_V,
