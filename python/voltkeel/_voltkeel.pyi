@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'Fuse', 'Heater', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WarmUp', 'WindowAnswer', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'Fuse', 'Heater', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WarmUp', 'WindowAnswer', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -5751,6 +5751,92 @@ class SimulationResult:
         """
         (rows,) 0 while no string is closed
         """
+class BalancingOutlook:
+    """
+    What balancing a string would gain and cost.
+    """
+    @property
+    def balanced_Ah(self) -> float:
+        """
+        The smallest group.
+        """
+    @property
+    def bleed_Ah(self) -> float:
+        """
+        All groups together.
+        """
+    @property
+    def bleed_J(self) -> float:
+        ...
+    @property
+    def gain_Ah(self) -> float:
+        ...
+    @property
+    def group_bleed_Ah(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups of the string,)
+        """
+    @property
+    def hottest_W(self) -> float:
+        """
+        Of one resistor while it conducts.
+        """
+    @property
+    def resolved_share(self) -> float:
+        """
+        Of the SOC range in which a monitor can tell the SOC step.
+        """
+    @property
+    def seen_V(self) -> float:
+        """
+        Spread of the rested voltages.
+        """
+    @property
+    def string(self) -> str:
+        ...
+    @property
+    def threshold_soc(self) -> float:
+        """
+        What the threshold stands for.
+        """
+    @property
+    def time_s(self) -> float:
+        """
+        Of the group that needs longest.
+        """
+    @property
+    def usable_Ah(self) -> float:
+        """
+        As it is.
+        """
+class BalancingOutlookSettings:
+    """
+    What is assumed of the monitor.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def soc_step(self) -> float:
+        """
+        Difference that is to be seen.
+        """
+    @soc_step.setter
+    def soc_step(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def threshold_V(self) -> float:
+        ...
+    @threshold_V.setter
+    def threshold_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_error_V(self) -> float:
+        ...
+    @voltage_error_V.setter
+    def voltage_error_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class ClosingCheck:
     """
     What closing a contactor would do at the first instant.
@@ -5983,6 +6069,14 @@ class SensorReadings:
         """
         Values a sample.
         """
+def balancing_outlook(pack: Pack, state: PackState, differences: CellDifferences = ..., settings: BalancingOutlookSettings = ...) -> list[BalancingOutlook]:
+    """
+    What balancing every string would gain and cost, and whether its chemistry lets a monitor see the imbalance.
+    
+    Returns
+    -------
+    list of BalancingOutlook, one for each string
+    """
 @typing.overload
 def cell_count(layout: PackLayout) -> int:
     """
