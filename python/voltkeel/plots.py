@@ -266,7 +266,7 @@ def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = 
     def spread(axis: Axes, low: npt.NDArray[Any], mean: npt.NDArray[Any], high: npt.NDArray[Any], shade: int) -> None:
         axis.fill_between(hours, low, high, color=_SHADES[shade], alpha=0.25, linewidth=0, label="least to most")
         axis.plot(hours, mean, color=_SHADES[shade], linewidth=0.9, label="mean")
-        axis.legend(frameon=False, loc="upper right")
+        axis.legend(frameon=False, loc="best")
 
     spread(axes[0, 0], result.group_voltage_min_V, result.group_voltage_mean_V, result.group_voltage_max_V, 1)
     axes[0, 0].set(ylabel="groups in V")
@@ -279,7 +279,7 @@ def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = 
     count = len(result.string_names)
     for k, name in enumerate(result.string_names):
         currents.plot(hours, result.string_current_A[:, k], color=_shade(k, count), linewidth=0.8, label=name)
-    currents.legend(frameon=False, loc="upper right")
+    currents.legend(frameon=False, loc="best")
     currents.set(ylabel="strings in A\n(positive charges)", xlabel="hours")
     for event in result.events:
         for axis in axes.flat:
