@@ -717,6 +717,9 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 ++result_.rejected_count;
                 error = try_step(dt_s, demand);
             }
+            if (std::isnan(error))
+                throw Error("simulation: currents are no numbers any more at " +
+                            number_text(time_s, "%.6g") + " s");
             const double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
             Margin ahead = margin_at(end_, Slot::end, core_end_, step);
             if (ahead.least < 0) {
@@ -728,8 +731,9 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 double high_margin = ahead.least;
                 double tried_s = dt_s;
                 for (int round = 0; high_s - low_s > event_time_s; ++round) {
-                    const double share =
-                        round % 2 == 0 ? low_margin / (low_margin - high_margin) : 0.5;
+                    // A margin that did not count before is infinite.
+                    const bool straight = round % 2 == 0 && low_margin < infinite;
+                    const double share = straight ? low_margin / (low_margin - high_margin) : 0.5;
                     const double nudge_s = 0.4 * event_time_s;
                     tried_s = low_s + share * (high_s - low_s) + (round % 4 == 0 ? nudge_s : 0);
                     tried_s = std::min(std::max(tried_s, low_s + nudge_s), high_s - nudge_s);

@@ -301,6 +301,17 @@ TEST_CASE("constant current and constant voltage in one step follow the closed s
     CHECK(result.events[0].kind == SimulationEventKind::end_current);
     CHECK(result.events[0].time_s == Approx(4227.119285).margin(0.01));
     CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-6));
+    // Nothing else that could end the run: the end current counts from the limit on only.
+    SimulationSettings bare = isothermal(0.2);
+    bare.cut_off.voltage = false;
+    const SimulationResult alone = simulate(pack, {charge}, bare);
+    REQUIRE(alone.events.size() == 1);
+    CHECK(alone.events[0].time_s == Approx(result.events[0].time_s).margin(1e-3));
+    LoadStep hold = voltage_load(3.56, 1e5);  // 3.4 + 0.8 * 0.2: hardly any current
+    hold.end_current_A = 0.15;
+    const SimulationResult at_once = simulate(pack, {hold}, bare);
+    REQUIRE(at_once.events.size() == 1);
+    CHECK(at_once.events[0].time_s == 0);
     // The same limit on a group instead of the terminals.
     charge.voltage_max_V = std::numeric_limits<double>::infinity();
     charge.group_voltage_max_V = 4.2;
