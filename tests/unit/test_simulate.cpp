@@ -283,6 +283,40 @@ TEST_CASE("a cut-off is found to a millisecond") {
     CHECK(at_once.size() == 1);
 }
 
+TEST_CASE("a cut-off under a held power or resistance is found to a millisecond") {
+    Pack pack = straight_pack(1, 3, 1);
+    // From soc to soc the time is the integral of 36000 As / I(soc), here by Simpson's rule.
+    const auto time_s = [](double from, double to, const std::function<double(double)>& current_A) {
+        const int pieces = 2000;
+        const double width = (from - to) / pieces;
+        double sum = 0;
+        for (int k = 0; k < pieces; ++k) {
+            const double soc = to + k * width;
+            sum +=
+                1 / current_A(soc) + 4 / current_A(soc + 0.5 * width) + 1 / current_A(soc + width);
+        }
+        return 36000 * sum * width / 6;
+    };
+    // Power: (E - 0.01 I) I = 25 W a cell, at 3.1 V.
+    const auto by_power = [](double soc) {
+        const double E = 3 + soc;
+        return (E - std::sqrt(E * E - 4 * 0.01 * 25)) / 0.02;
+    };
+    const double power_end = 0.1 + 0.01 * 25 / 3.1;
+    const SimulationResult power = simulate(pack, {power_load(-75, 1e5)}, isothermal(0.9));
+    REQUIRE(power.events.size() == 1);
+    CHECK(power.events[0].kind == SimulationEventKind::voltage_min);
+    CHECK(power.events[0].time_s == Approx(time_s(0.9, power_end, by_power)).margin(1e-3));
+    // Resistance: 0.3 ohm a cell besides its own 0.01 ohm.
+    const auto by_resistance = [](double soc) { return (3 + soc) / 0.31; };
+    const double resistance_end = 3.1 * 0.31 / 0.3 - 3;
+    const SimulationResult resistance =
+        simulate(pack, {resistance_load(0.9, 1e5)}, isothermal(0.9));
+    REQUIRE(resistance.events.size() == 1);
+    CHECK(resistance.events[0].time_s ==
+          Approx(time_s(0.9, resistance_end, by_resistance)).margin(1e-3));
+}
+
 TEST_CASE("constant current and constant voltage in one step follow the closed solution") {
     // The closed form of published-style worked examples: OCV = a + b soc, resistance R, then
     // t = (s1 - s0) Q / I at constant current and tau ln(I / Ic), tau = R Q / b, at constant
