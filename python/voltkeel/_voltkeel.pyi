@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'Fuse', 'Heater', 'HorizonLimit', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WarmUp', 'WindowAnswer', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_single_pulse', 'fit_thermal', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -193,6 +193,12 @@ class ModelNoise:
         ...
     @resistance_log_std.setter
     def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std_per_sqrt_h(self) -> float:
+        ...
+    @resistance_log_std_per_sqrt_h.setter
+    def resistance_log_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def voltage_std_V(self) -> float:
@@ -2368,914 +2374,6 @@ class ChargeTestFit:
     @property
     def soc_start_std(self) -> float:
         ...
-class SlowTestSettings:
-    """
-    Knobs of the slow-test evaluation.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def fastest_rate_per_h(self) -> float:
-        ...
-    @fastest_rate_per_h.setter
-    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def gain_std(self) -> float:
-        ...
-    @gain_std.setter
-    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def kernel_soc(self) -> float:
-        ...
-    @kernel_soc.setter
-    def kernel_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def node_count(self) -> int:
-        ...
-    @node_count.setter
-    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def offset_std_A(self) -> float:
-        ...
-    @offset_std_A.setter
-    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def overvoltage_share_std(self) -> float:
-        ...
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class VoltageNoise:
-    """
-    What is left between model and measurement in a fit.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def overvoltage_share_std(self) -> float:
-        """
-        part that grows with the overvoltage
-        """
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def rows_per_independent_row(self) -> float:
-        ...
-    @rows_per_independent_row.setter
-    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_std_V(self) -> float:
-        """
-        constant part
-        """
-    @voltage_std_V.setter
-    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class PulseFitSettings:
-    """
-    Knobs of the pulse fit.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def branches(self) -> int:
-        """
-        1 to 4; the last one is slow
-        """
-    @branches.setter
-    def branches(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def charge_transfer(self) -> bool:
-        """
-        fit an overvoltage that saturates with the current
-        """
-    @charge_transfer.setter
-    def charge_transfer(self, arg0: bool) -> None:
-        ...
-    @property
-    def full_above_soc(self) -> float:
-        ...
-    @full_above_soc.setter
-    def full_above_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def full_soc_std(self) -> float:
-        ...
-    @full_soc_std.setter
-    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def highest_rate_per_h(self) -> float:
-        """
-        faster pulses and the rests after them do not count
-        """
-    @highest_rate_per_h.setter
-    def highest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def initial_soc_std(self) -> float:
-        ...
-    @initial_soc_std.setter
-    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def least_capacity_std(self) -> float:
-        ...
-    @least_capacity_std.setter
-    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def max_iterations(self) -> int:
-        ...
-    @max_iterations.setter
-    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def noise(self) -> VoltageNoise:
-        """
-        to start from
-        """
-    @noise.setter
-    def noise(self, arg0: VoltageNoise) -> None:
-        ...
-    @property
-    def noise_rounds(self) -> int:
-        ...
-    @noise_rounds.setter
-    def noise_rounds(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_soc_std(self) -> float:
-        ...
-    @ocv_soc_std.setter
-    def ocv_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_std_V(self) -> float:
-        ...
-    @ocv_std_V.setter
-    def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_log_std(self) -> float:
-        ...
-    @slow_log_std.setter
-    def slow_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_time_log_std(self) -> float:
-        ...
-    @slow_time_log_std.setter
-    def slow_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def smoothness(self) -> float:
-        ...
-    @smoothness.setter
-    def smoothness(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def smoothness_ends(self) -> float:
-        ...
-    @smoothness_ends.setter
-    def smoothness_ends(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_nodes(self) -> int:
-        ...
-    @soc_nodes.setter
-    def soc_nodes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @time_log_std.setter
-    def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def transfer_scale_log_std(self) -> float:
-        ...
-    @transfer_scale_log_std.setter
-    def transfer_scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def transfer_time_log_std(self) -> float:
-        ...
-    @transfer_time_log_std.setter
-    def transfer_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class FitSettings:
-    """
-    Knobs of the whole fit.
-    """
-    charges: ChargeTestSettings
-    name: str
-    pulses: PulseFitSettings
-    slow: SlowTestSettings
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def choose_form(self) -> bool:
-        """
-        choose branches and charge transfer by the information criterion
-        """
-    @choose_form.setter
-    def choose_form(self, arg0: bool) -> None:
-        ...
-    @property
-    def hysteresis_rate(self) -> float:
-        ...
-    @hysteresis_rate.setter
-    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def passes(self) -> int:
-        ...
-    @passes.setter
-    def passes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def pulse_offset_share_std(self) -> float:
-        """
-        offset in the pulse tests, a share of their largest current; 0: known
-        """
-    @pulse_offset_share_std.setter
-    def pulse_offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def same_temperature_K(self) -> float:
-        ...
-    @same_temperature_K.setter
-    def same_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def widest_temperature_K(self) -> float:
-        ...
-    @widest_temperature_K.setter
-    def widest_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class PulseFitBranch:
-    """
-    One RC branch at one temperature.
-    """
-    @property
-    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @property
-    def time_s(self) -> float:
-        ...
-class ChargeTransferFit:
-    """
-    Charge transfer at one temperature.
-    """
-    @property
-    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) to small currents
-        """
-    @property
-    def scale_V(self) -> float:
-        ...
-    @property
-    def scale_log_std(self) -> float:
-        ...
-    @property
-    def time_log_std(self) -> float:
-        ...
-    @property
-    def time_s(self) -> float:
-        ...
-class FormTrial:
-    """
-    One form of the model, tried on all pulse tests.
-    """
-    @property
-    def branches(self) -> int:
-        ...
-    @property
-    def charge_transfer(self) -> bool:
-        ...
-    @property
-    def criterion(self) -> float:
-        """
-        Bayesian information criterion; the lowest wins.
-        """
-    @property
-    def residual_rms_V(self) -> float:
-        ...
-class PulseFit:
-    """
-    The fit at one temperature.
-    """
-    @property
-    def branches(self) -> list[PulseFitBranch]:
-        ...
-    @property
-    def capacity_Ah(self) -> float:
-        """
-        that brings the rested voltages onto the OCV
-        """
-    @property
-    def capacity_Ah_std(self) -> float:
-        ...
-    @property
-    def charge_transfer(self) -> ChargeTransferFit | None:
-        """
-        or None
-        """
-    @property
-    def deviance(self) -> float:
-        ...
-    @property
-    def effective_parameters(self) -> float:
-        ...
-    @property
-    def findings(self) -> list[str]:
-        """
-        What the tests leave open.
-        """
-    @property
-    def initial_soc(self) -> list[float]:
-        """
-        Of each log.
-        """
-    @property
-    def iterations(self) -> int:
-        ...
-    @property
-    def largest_charge_A(self) -> float:
-        ...
-    @property
-    def largest_discharge_A(self) -> float:
-        ...
-    @property
-    def noise(self) -> VoltageNoise:
-        """
-        VoltageNoise of the residuals.
-        """
-    @property
-    def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def ocv_shift_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def r0_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,) of the logarithm
-        """
-    @property
-    def r0_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def residual_rms_V(self) -> list[float]:
-        """
-        Of each log.
-        """
-    @property
-    def rows_used(self) -> int:
-        ...
-    @property
-    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (s,)
-        """
-    @property
-    def soc_high(self) -> float:
-        ...
-    @property
-    def soc_low(self) -> float:
-        ...
-    @property
-    def temperature_degC(self) -> float:
-        ...
-class SlowTest:
-    """
-    What a slow test says.
-    """
-    @property
-    def capacity_Ah(self) -> float:
-        ...
-    @property
-    def capacity_Ah_std(self) -> float:
-        ...
-    @property
-    def charged_Ah(self) -> float:
-        ...
-    @property
-    def notes(self) -> list[str]:
-        ...
-    @property
-    def temperature_degC(self) -> float:
-        ...
-    @property
-    def voltage_max_V(self) -> float:
-        ...
-    @property
-    def voltage_min_V(self) -> float:
-        ...
-class FitResult:
-    """
-    A cell, and the fit at each temperature behind it.
-    """
-    @property
-    def cell(self) -> Cell:
-        ...
-    @property
-    def charges(self) -> ChargeTestFit | None:
-        """
-        None when no charges were handed in.
-        """
-    @property
-    def forms(self) -> list[FormTrial]:
-        """
-        Forms tried, the chosen one first.
-        """
-    @property
-    def pulses(self) -> list[PulseFit]:
-        """
-        By rising temperature.
-        """
-    @property
-    def slow(self) -> SlowTest:
-        ...
-class Chemistry:
-    """
-    Positive electrode against graphite; decides the published OCV curve.
-    
-    Members:
-    
-      nmc
-    
-      nca
-    
-      lco
-    
-      lmo
-    
-      lfp
-    """
-    __members__: typing.ClassVar[dict[str, Chemistry]]
-    lco: typing.ClassVar[Chemistry]
-    lfp: typing.ClassVar[Chemistry]
-    lmo: typing.ClassVar[Chemistry]
-    nca: typing.ClassVar[Chemistry]
-    nmc: typing.ClassVar[Chemistry]
-    @typing.overload
-    def __eq__(self, other: Chemistry) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: Chemistry) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class DataSheet:
-    """
-    What a data sheet says of one cell; None where it says nothing.
-    """
-    chemistry: Chemistry
-    name: str
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def capacity_Ah(self) -> float:
-        ...
-    @capacity_Ah.setter
-    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def charge_current_A(self) -> float | None:
-        """
-        standard charge
-        """
-    @charge_current_A.setter
-    def charge_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_current_max_A(self) -> float | None:
-        ...
-    @charge_current_max_A.setter
-    def charge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_temperature_max_degC(self) -> float | None:
-        ...
-    @charge_temperature_max_degC.setter
-    def charge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def charge_temperature_min_degC(self) -> float | None:
-        ...
-    @charge_temperature_min_degC.setter
-    def charge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def dc_pulse_s(self) -> float:
-        """
-        0.5 .. 120
-        """
-    @dc_pulse_s.setter
-    def dc_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def discharge_current_max_A(self) -> float | None:
-        """
-        a magnitude
-        """
-    @discharge_current_max_A.setter
-    def discharge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def discharge_temperature_max_degC(self) -> float | None:
-        ...
-    @discharge_temperature_max_degC.setter
-    def discharge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def discharge_temperature_min_degC(self) -> float | None:
-        ...
-    @discharge_temperature_min_degC.setter
-    def discharge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def end_current_A(self) -> float | None:
-        ...
-    @end_current_A.setter
-    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def mass_kg(self) -> float | None:
-        ...
-    @mass_kg.setter
-    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def resistance_ac_ohm(self) -> float:
-        """
-        at 1 kHz, 25 degC
-        """
-    @resistance_ac_ohm.setter
-    def resistance_ac_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def resistance_dc_ohm(self) -> float:
-        """
-        after dc_pulse_s, 25 degC, half full
-        """
-    @resistance_dc_ohm.setter
-    def resistance_dc_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_max_V(self) -> float | None:
-        ...
-    @voltage_max_V.setter
-    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-    @property
-    def voltage_min_V(self) -> float | None:
-        ...
-    @voltage_min_V.setter
-    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
-        ...
-class PulseForm:
-    """
-    Which five parameters describe a pulse.
-    
-    Members:
-    
-      two_branches
-    
-      lumped
-    """
-    __members__: typing.ClassVar[dict[str, PulseForm]]
-    lumped: typing.ClassVar[PulseForm]
-    two_branches: typing.ClassVar[PulseForm]
-    @typing.overload
-    def __eq__(self, other: PulseForm) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: PulseForm) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class CurrentHold:
-    """
-    What the current did between two rows.
-    
-    Members:
-    
-      held
-    
-      ramp
-    """
-    __members__: typing.ClassVar[dict[str, CurrentHold]]
-    held: typing.ClassVar[CurrentHold]
-    ramp: typing.ClassVar[CurrentHold]
-    @typing.overload
-    def __eq__(self, other: CurrentHold) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    @typing.overload
-    def __ne__(self, other: CurrentHold) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    def __repr__(self) -> str:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class SinglePulseSettings:
-    """
-    Knobs of the single-pulse fit.
-    """
-    form: PulseForm
-    hold: CurrentHold
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def first_row(self) -> int:
-        ...
-    @first_row.setter
-    def first_row(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def max_evaluations(self) -> int:
-        ...
-    @max_evaluations.setter
-    def max_evaluations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def ocv_slope_V_per_Ah(self) -> float:
-        """
-        known slope of the OCV (two_branches)
-        """
-    @ocv_slope_V_per_Ah.setter
-    def ocv_slope_V_per_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def row_count(self) -> int:
-        """
-        0 means all that follow
-        """
-    @row_count.setter
-    def row_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def slow_time_s(self) -> float:
-        """
-        time constant of the second branch (two_branches)
-        """
-    @slow_time_s.setter
-    def slow_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class SinglePulseFit:
-    """
-    Five parameters of one pulse.
-    """
-    @property
-    def branch_ohm(self) -> float:
-        ...
-    @property
-    def branch_ohm_std(self) -> float:
-        ...
-    @property
-    def branch_time_s(self) -> float:
-        ...
-    @property
-    def branch_time_s_std(self) -> float:
-        ...
-    @property
-    def correlation(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (5, 5): ocv_V, r0_ohm, branch_ohm, ln branch_time_s, slow_ohm or ocv_slope_V_per_Ah
-        """
-    @property
-    def cost_V2(self) -> float:
-        """
-        half the sum of squared residuals
-        """
-    @property
-    def evaluations(self) -> int:
-        ...
-    @property
-    def ocv_V(self) -> float:
-        ...
-    @property
-    def ocv_V_std(self) -> float:
-        ...
-    @property
-    def ocv_slope_V_per_Ah(self) -> float:
-        ...
-    @property
-    def ocv_slope_V_per_Ah_std(self) -> float:
-        ...
-    @property
-    def r0_ohm(self) -> float:
-        ...
-    @property
-    def r0_ohm_std(self) -> float:
-        ...
-    @property
-    def residual_rms_V(self) -> float:
-        ...
-    @property
-    def rows(self) -> int:
-        ...
-    @property
-    def rows_per_independent_row(self) -> float:
-        ...
-    @property
-    def slow_ohm(self) -> float:
-        ...
-    @property
-    def slow_ohm_std(self) -> float:
-        ...
-class IncrementalCapacitySettings:
-    """
-    Knobs of the incremental capacity.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def smoothing_V(self) -> float:
-        """
-        standard deviation of the Gaussian
-        """
-    @smoothing_V.setter
-    def smoothing_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def step_V(self) -> float:
-        """
-        distance of the voltages
-        """
-    @step_V.setter
-    def step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class IncrementalCapacity:
-    """
-    dQ/dV over voltage.
-    """
-    @property
-    def charge_Ah_per_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,)
-        """
-    @property
-    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) evenly spaced
-        """
-class ThermalTrace:
-    """
-    A log as the thermal part of a cell sees it, in rows of 5 s and more.
-    """
-    @property
-    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) surroundings, fitted to this log
-        """
-    @property
-    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) from the heat and the surroundings
-        """
-    @property
-    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) from the heat and the logged case temperature
-        """
-    @property
-    def heat_W(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,) made in the core, mean over the step that ends here
-        """
-    @property
-    def residual_rms_K(self) -> float:
-        """
-        case_degC against the log.
-        """
-    @property
-    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (n,)
-        """
 class StepKind:
     """
     Kind of a step of a test.
@@ -3753,6 +2851,1361 @@ class CorrectedLog:
     def record(self) -> list[str]:
         """
         One line per correction.
+        """
+class FullBalance:
+    """
+    Charge between two times at which the cell was equally full.
+    """
+    @property
+    def active_s(self) -> float:
+        """
+        with current
+        """
+    @property
+    def charged_Ah(self) -> float:
+        """
+        put in between, as logged
+        """
+    @property
+    def discharged_Ah(self) -> float:
+        """
+        taken out, as logged
+        """
+    @property
+    def first_row(self) -> int:
+        ...
+    @property
+    def gained_Ah(self) -> float:
+        """
+        by which it was fuller at the end, from rested voltages
+        """
+    @property
+    def last_row(self) -> int:
+        ...
+    @property
+    def std_Ah(self) -> float:
+        """
+        of charged - discharged - gained
+        """
+class SlowTestSettings:
+    """
+    Knobs of the slow-test evaluation.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def fastest_rate_per_h(self) -> float:
+        ...
+    @fastest_rate_per_h.setter
+    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gain_std(self) -> float:
+        ...
+    @gain_std.setter
+    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def kernel_soc(self) -> float:
+        ...
+    @kernel_soc.setter
+    def kernel_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def node_count(self) -> int:
+        ...
+    @node_count.setter
+    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_std_A(self) -> float:
+        ...
+    @offset_std_A.setter
+    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class VoltageNoise:
+    """
+    What is left between model and measurement in a fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def overvoltage_share_std(self) -> float:
+        """
+        part that grows with the overvoltage
+        """
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @rows_per_independent_row.setter
+    def rows_per_independent_row(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        """
+        constant part
+        """
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PulseFitSettings:
+    """
+    Knobs of the pulse fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def branches(self) -> int:
+        """
+        1 to 4; the last one is slow
+        """
+    @branches.setter
+    def branches(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def charge_transfer(self) -> bool:
+        """
+        fit an overvoltage that saturates with the current
+        """
+    @charge_transfer.setter
+    def charge_transfer(self, arg0: bool) -> None:
+        ...
+    @property
+    def full_above_soc(self) -> float:
+        ...
+    @full_above_soc.setter
+    def full_above_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def full_soc_std(self) -> float:
+        ...
+    @full_soc_std.setter
+    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def highest_rate_per_h(self) -> float:
+        """
+        faster pulses and the rests after them do not count
+        """
+    @highest_rate_per_h.setter
+    def highest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def initial_soc_std(self) -> float:
+        ...
+    @initial_soc_std.setter
+    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def least_capacity_std(self) -> float:
+        ...
+    @least_capacity_std.setter
+    def least_capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_iterations(self) -> int:
+        ...
+    @max_iterations.setter
+    def max_iterations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        to start from
+        """
+    @noise.setter
+    def noise(self, arg0: VoltageNoise) -> None:
+        ...
+    @property
+    def noise_rounds(self) -> int:
+        ...
+    @noise_rounds.setter
+    def noise_rounds(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_soc_std(self) -> float:
+        ...
+    @ocv_soc_std.setter
+    def ocv_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_std_V(self) -> float:
+        ...
+    @ocv_std_V.setter
+    def ocv_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_log_std(self) -> float:
+        ...
+    @slow_log_std.setter
+    def slow_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_time_log_std(self) -> float:
+        ...
+    @slow_time_log_std.setter
+    def slow_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def smoothness(self) -> float:
+        ...
+    @smoothness.setter
+    def smoothness(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def smoothness_ends(self) -> float:
+        ...
+    @smoothness_ends.setter
+    def smoothness_ends(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_nodes(self) -> int:
+        ...
+    @soc_nodes.setter
+    def soc_nodes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @time_log_std.setter
+    def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def transfer_scale_log_std(self) -> float:
+        ...
+    @transfer_scale_log_std.setter
+    def transfer_scale_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def transfer_time_log_std(self) -> float:
+        ...
+    @transfer_time_log_std.setter
+    def transfer_time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RestTestSettings:
+    """
+    Knobs of the evaluation of rests.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float | None:
+        """
+        None: from a discharge from full to the floor
+        """
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def capacity_share_std(self) -> float:
+        """
+        how well a capacity handed in is known, relative
+        """
+    @capacity_share_std.setter
+    def capacity_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def floor_voltage_V(self) -> float | None:
+        """
+        voltage that counts as empty; None: where a steady discharge ends steeply
+        """
+    @floor_voltage_V.setter
+    def floor_voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def gain_std(self) -> float:
+        ...
+    @gain_std.setter
+    def gain_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_rate(self) -> float:
+        ...
+    @hysteresis_rate.setter
+    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def merge_soc(self) -> float:
+        """
+        rests closer than this are one
+        """
+    @merge_soc.setter
+    def merge_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def missing_share_std(self) -> float:
+        """
+        how well what a rest lacks is known, as a share of it
+        """
+    @missing_share_std.setter
+    def missing_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def node_count(self) -> int:
+        ...
+    @node_count.setter
+    def node_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_share_std(self) -> float:
+        ...
+    @offset_share_std.setter
+    def offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rest_current_A(self) -> float | None:
+        """
+        no more than this is a rest; None: 0.2 % of the largest current
+        """
+    @rest_current_A.setter
+    def rest_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def shortest_rest_s(self) -> float:
+        ...
+    @shortest_rest_s.setter
+    def shortest_rest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RestedVoltage:
+    """
+    A relaxation carried on to its end.
+    """
+    @property
+    def last_voltage_V(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+class Rest:
+    """
+    A rest with what it says of the OCV.
+    """
+    @property
+    def charge_Ah(self) -> float:
+        """
+        since full, not positive
+        """
+    @property
+    def duration_s(self) -> float:
+        ...
+    @property
+    def first_row(self) -> int:
+        ...
+    @property
+    def hysteresis(self) -> float:
+        """
+        -1 met after discharge, +1 after charge
+        """
+    @property
+    def last_row(self) -> int:
+        ...
+    @property
+    def last_voltage_V(self) -> float:
+        ...
+    @property
+    def log(self) -> int:
+        """
+        which of the logs
+        """
+    @property
+    def soc(self) -> float:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        """
+        carried on to its end
+        """
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+class WalkedPoint:
+    """
+    A place on a steady discharge, the overvoltage taken off.
+    """
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+class RestTest:
+    """
+    What the rests of pulse tests say.
+    """
+    @property
+    def between(self) -> list[WalkedPoint]:
+        ...
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def capacity_given(self) -> bool:
+        ...
+    @property
+    def floor(self) -> list[WalkedPoint]:
+        ...
+    @property
+    def floor_voltage_V(self) -> float | None:
+        ...
+    @property
+    def half_gap_V(self) -> float:
+        ...
+    @property
+    def half_gap_V_std(self) -> float:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        ...
+    @property
+    def rests(self) -> list[Rest]:
+        """
+        By falling SOC.
+        """
+    @property
+    def temperature_degC(self) -> float:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+class HysteresisSettings:
+    """
+    Knobs of the hysteresis fit.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def fastest_rate_per_h(self) -> float:
+        """
+        rows under more current do not count
+        """
+    @fastest_rate_per_h.setter
+    def fastest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gap_share_std(self) -> float:
+        ...
+    @gap_share_std.setter
+    def gap_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def largest_log_std(self) -> float:
+        ...
+    @largest_log_std.setter
+    def largest_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rate_high(self) -> float:
+        ...
+    @rate_high.setter
+    def rate_high(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rate_low(self) -> float:
+        ...
+    @rate_low.setter
+    def rate_low(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rest_s(self) -> float:
+        """
+        rests count from here on
+        """
+    @rest_s.setter
+    def rest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def row_soc(self) -> float:
+        ...
+    @row_soc.setter
+    def row_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slope_std_V(self) -> float:
+        ...
+    @slope_std_V.setter
+    def slope_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_high(self) -> float:
+        ...
+    @soc_high.setter
+    def soc_high(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_low(self) -> float:
+        ...
+    @soc_low.setter
+    def soc_low(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def window_soc(self) -> float:
+        ...
+    @window_soc.setter
+    def window_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class HysteresisRateFit:
+    """
+    What the logs say of the rate.
+    """
+    @property
+    def note(self) -> str:
+        ...
+    @property
+    def rate(self) -> float:
+        ...
+    @property
+    def rate_log_std(self) -> float:
+        """
+        of the logarithm
+        """
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+    @property
+    def rows(self) -> int:
+        ...
+    @property
+    def told(self) -> bool:
+        """
+        the data hold the rate
+        """
+    @property
+    def turns(self) -> int:
+        ...
+class CoulombicEfficiencySettings:
+    """
+    Knobs of the efficiency fit.
+    """
+    balance: DataCheckSettings
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def assumed_std(self) -> float:
+        ...
+    @assumed_std.setter
+    def assumed_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def largest_std(self) -> float:
+        ...
+    @largest_std.setter
+    def largest_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_std_A(self) -> float | None:
+        """
+        how well the offset of the current is known; 0: known; None: not at all
+        """
+    @offset_std_A.setter
+    def offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+class CoulombicEfficiencyFit:
+    """
+    Coulombic efficiency with what it rests on.
+    """
+    @property
+    def balances(self) -> int:
+        ...
+    @property
+    def charged_Ah(self) -> float:
+        ...
+    @property
+    def current_offset_A(self) -> float:
+        ...
+    @property
+    def current_offset_A_std(self) -> float:
+        ...
+    @property
+    def efficiency(self) -> float:
+        ...
+    @property
+    def efficiency_std(self) -> float:
+        ...
+    @property
+    def note(self) -> str:
+        ...
+    @property
+    def told(self) -> bool:
+        ...
+class FitSettings:
+    """
+    Knobs of the whole fit.
+    """
+    charges: ChargeTestSettings
+    efficiency: CoulombicEfficiencySettings
+    hysteresis: HysteresisSettings
+    name: str
+    pulses: PulseFitSettings
+    slow: SlowTestSettings
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def choose_form(self) -> bool:
+        """
+        choose branches and charge transfer by the information criterion
+        """
+    @choose_form.setter
+    def choose_form(self, arg0: bool) -> None:
+        ...
+    @property
+    def hysteresis_rate(self) -> float:
+        """
+        assumed where no test tells
+        """
+    @hysteresis_rate.setter
+    def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def passes(self) -> int:
+        ...
+    @passes.setter
+    def passes(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def pulse_offset_share_std(self) -> float:
+        """
+        offset in the pulse tests, a share of their largest current; 0: known
+        """
+    @pulse_offset_share_std.setter
+    def pulse_offset_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rests(self) -> RestTestSettings:
+        """
+        without a slow test
+        """
+    @rests.setter
+    def rests(self, arg0: RestTestSettings) -> None:
+        ...
+    @property
+    def same_temperature_K(self) -> float:
+        ...
+    @same_temperature_K.setter
+    def same_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def widest_temperature_K(self) -> float:
+        ...
+    @widest_temperature_K.setter
+    def widest_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PulseFitBranch:
+    """
+    One RC branch at one temperature.
+    """
+    @property
+    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class ChargeTransferFit:
+    """
+    Charge transfer at one temperature.
+    """
+    @property
+    def resistance_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def resistance_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) to small currents
+        """
+    @property
+    def scale_V(self) -> float:
+        ...
+    @property
+    def scale_log_std(self) -> float:
+        ...
+    @property
+    def time_log_std(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class FormTrial:
+    """
+    One form of the model, tried on all pulse tests.
+    """
+    @property
+    def branches(self) -> int:
+        ...
+    @property
+    def charge_transfer(self) -> bool:
+        ...
+    @property
+    def criterion(self) -> float:
+        """
+        Bayesian information criterion; the lowest wins.
+        """
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+class PulseFit:
+    """
+    The fit at one temperature.
+    """
+    @property
+    def branches(self) -> list[PulseFitBranch]:
+        ...
+    @property
+    def capacity_Ah(self) -> float:
+        """
+        that brings the rested voltages onto the OCV
+        """
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def charge_transfer(self) -> ChargeTransferFit | None:
+        """
+        or None
+        """
+    @property
+    def deviance(self) -> float:
+        ...
+    @property
+    def effective_parameters(self) -> float:
+        ...
+    @property
+    def findings(self) -> list[str]:
+        """
+        What the tests leave open.
+        """
+    @property
+    def initial_soc(self) -> list[float]:
+        """
+        Of each log.
+        """
+    @property
+    def iterations(self) -> int:
+        ...
+    @property
+    def largest_charge_A(self) -> float:
+        ...
+    @property
+    def largest_discharge_A(self) -> float:
+        ...
+    @property
+    def noise(self) -> VoltageNoise:
+        """
+        VoltageNoise of the residuals.
+        """
+    @property
+    def ocv_shift_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def ocv_shift_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def r0_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
+    @property
+    def r0_ohm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def residual_rms_V(self) -> list[float]:
+        """
+        Of each log.
+        """
+    @property
+    def rows_used(self) -> int:
+        ...
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
+    @property
+    def soc_high(self) -> float:
+        ...
+    @property
+    def soc_low(self) -> float:
+        ...
+    @property
+    def temperature_degC(self) -> float:
+        ...
+class SlowTest:
+    """
+    What a slow test says.
+    """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @property
+    def capacity_Ah_std(self) -> float:
+        ...
+    @property
+    def charged_Ah(self) -> float:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        ...
+    @property
+    def temperature_degC(self) -> float:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+class FitResult:
+    """
+    A cell, and the fit at each temperature behind it.
+    """
+    @property
+    def cell(self) -> Cell:
+        ...
+    @property
+    def charges(self) -> ChargeTestFit | None:
+        """
+        None when no charges were handed in.
+        """
+    @property
+    def efficiency(self) -> CoulombicEfficiencyFit:
+        ...
+    @property
+    def forms(self) -> list[FormTrial]:
+        """
+        Forms tried, the chosen one first.
+        """
+    @property
+    def hysteresis(self) -> HysteresisRateFit:
+        ...
+    @property
+    def pulses(self) -> list[PulseFit]:
+        """
+        By rising temperature.
+        """
+    @property
+    def rests(self) -> RestTest | None:
+        """
+        RestTest when there was no slow test, else None.
+        """
+    @property
+    def slow(self) -> SlowTest:
+        """
+        Of capacity 0 when there was none.
+        """
+class Chemistry:
+    """
+    Positive electrode against graphite; decides the published OCV curve.
+    
+    Members:
+    
+      nmc
+    
+      nca
+    
+      lco
+    
+      lmo
+    
+      lfp
+    """
+    __members__: typing.ClassVar[dict[str, Chemistry]]
+    lco: typing.ClassVar[Chemistry]
+    lfp: typing.ClassVar[Chemistry]
+    lmo: typing.ClassVar[Chemistry]
+    nca: typing.ClassVar[Chemistry]
+    nmc: typing.ClassVar[Chemistry]
+    @typing.overload
+    def __eq__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: Chemistry) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class DataSheet:
+    """
+    What a data sheet says of one cell; None where it says nothing.
+    """
+    chemistry: Chemistry
+    name: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def charge_current_A(self) -> float | None:
+        """
+        standard charge
+        """
+    @charge_current_A.setter
+    def charge_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_current_max_A(self) -> float | None:
+        ...
+    @charge_current_max_A.setter
+    def charge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_max_degC(self) -> float | None:
+        ...
+    @charge_temperature_max_degC.setter
+    def charge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def charge_temperature_min_degC(self) -> float | None:
+        ...
+    @charge_temperature_min_degC.setter
+    def charge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def dc_pulse_s(self) -> float:
+        """
+        0.5 .. 120
+        """
+    @dc_pulse_s.setter
+    def dc_pulse_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def discharge_current_max_A(self) -> float | None:
+        """
+        a magnitude
+        """
+    @discharge_current_max_A.setter
+    def discharge_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_max_degC(self) -> float | None:
+        ...
+    @discharge_temperature_max_degC.setter
+    def discharge_temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def discharge_temperature_min_degC(self) -> float | None:
+        ...
+    @discharge_temperature_min_degC.setter
+    def discharge_temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def end_current_A(self) -> float | None:
+        ...
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def mass_kg(self) -> float | None:
+        ...
+    @mass_kg.setter
+    def mass_kg(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def resistance_ac_ohm(self) -> float:
+        """
+        at 1 kHz, 25 degC
+        """
+    @resistance_ac_ohm.setter
+    def resistance_ac_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_dc_ohm(self) -> float:
+        """
+        after dc_pulse_s, 25 degC, half full
+        """
+    @resistance_dc_ohm.setter
+    def resistance_dc_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float | None:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float | None:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+class PulseForm:
+    """
+    Which five parameters describe a pulse.
+    
+    Members:
+    
+      two_branches
+    
+      lumped
+    """
+    __members__: typing.ClassVar[dict[str, PulseForm]]
+    lumped: typing.ClassVar[PulseForm]
+    two_branches: typing.ClassVar[PulseForm]
+    @typing.overload
+    def __eq__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: PulseForm) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class CurrentHold:
+    """
+    What the current did between two rows.
+    
+    Members:
+    
+      held
+    
+      ramp
+    """
+    __members__: typing.ClassVar[dict[str, CurrentHold]]
+    held: typing.ClassVar[CurrentHold]
+    ramp: typing.ClassVar[CurrentHold]
+    @typing.overload
+    def __eq__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CurrentHold) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SinglePulseSettings:
+    """
+    Knobs of the single-pulse fit.
+    """
+    form: PulseForm
+    hold: CurrentHold
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def first_row(self) -> int:
+        ...
+    @first_row.setter
+    def first_row(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_evaluations(self) -> int:
+        ...
+    @max_evaluations.setter
+    def max_evaluations(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        """
+        known slope of the OCV (two_branches)
+        """
+    @ocv_slope_V_per_Ah.setter
+    def ocv_slope_V_per_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def row_count(self) -> int:
+        """
+        0 means all that follow
+        """
+    @row_count.setter
+    def row_count(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_time_s(self) -> float:
+        """
+        time constant of the second branch (two_branches)
+        """
+    @slow_time_s.setter
+    def slow_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SinglePulseFit:
+    """
+    Five parameters of one pulse.
+    """
+    @property
+    def branch_ohm(self) -> float:
+        ...
+    @property
+    def branch_ohm_std(self) -> float:
+        ...
+    @property
+    def branch_time_s(self) -> float:
+        ...
+    @property
+    def branch_time_s_std(self) -> float:
+        ...
+    @property
+    def correlation(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (5, 5): ocv_V, r0_ohm, branch_ohm, ln branch_time_s, slow_ohm or ocv_slope_V_per_Ah
+        """
+    @property
+    def cost_V2(self) -> float:
+        """
+        half the sum of squared residuals
+        """
+    @property
+    def evaluations(self) -> int:
+        ...
+    @property
+    def ocv_V(self) -> float:
+        ...
+    @property
+    def ocv_V_std(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah(self) -> float:
+        ...
+    @property
+    def ocv_slope_V_per_Ah_std(self) -> float:
+        ...
+    @property
+    def r0_ohm(self) -> float:
+        ...
+    @property
+    def r0_ohm_std(self) -> float:
+        ...
+    @property
+    def residual_rms_V(self) -> float:
+        ...
+    @property
+    def rows(self) -> int:
+        ...
+    @property
+    def rows_per_independent_row(self) -> float:
+        ...
+    @property
+    def slow_ohm(self) -> float:
+        ...
+    @property
+    def slow_ohm_std(self) -> float:
+        ...
+class IncrementalCapacitySettings:
+    """
+    Knobs of the incremental capacity.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def smoothing_V(self) -> float:
+        """
+        standard deviation of the Gaussian
+        """
+    @smoothing_V.setter
+    def smoothing_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def step_V(self) -> float:
+        """
+        distance of the voltages
+        """
+    @step_V.setter
+    def step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class IncrementalCapacity:
+    """
+    dQ/dV over voltage.
+    """
+    @property
+    def charge_Ah_per_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
+        """
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) evenly spaced
+        """
+class ThermalTrace:
+    """
+    A log as the thermal part of a cell sees it, in rows of 5 s and more.
+    """
+    @property
+    def ambient_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) surroundings, fitted to this log
+        """
+    @property
+    def case_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the surroundings
+        """
+    @property
+    def core_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) from the heat and the logged case temperature
+        """
+    @property
+    def heat_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) made in the core, mean over the step that ends here
+        """
+    @property
+    def residual_rms_K(self) -> float:
+        """
+        case_degC against the log.
+        """
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,)
         """
 class RefineSettings:
     """
@@ -6203,17 +6656,18 @@ def find_steps(log: Log, settings: StepSettings = ...) -> list[Step]:
     """
     Divide a log into steps that follow each other without a hole.
     """
-def fit_cell(slow: Log, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None, charges: collections.abc.Sequence[Log] = []) -> FitResult:
+def fit_cell(slow: Log | None, pulses: collections.abc.Sequence[Log], settings: FitSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None, charges: collections.abc.Sequence[Log] = [], cycles: collections.abc.Sequence[Log] = []) -> FitResult:
     """
-    Make a cell from a slow charge/discharge test and pulse tests at any mix of temperatures.
+    Make a cell from pulse tests at any mix of temperatures, with or without a slow charge/discharge test.
     
     Parameters
     ----------
-    slow : Log of the slow test
+    slow : Log of the slow test, or None: capacity and OCV then come from the rests of the pulse tests nearest 25 degC, which start full and go on to empty unless settings.rests.capacity_Ah is given
     pulses : list of Log, each starting at rest; the temperature comes from the data
     settings : FitSettings
     progress : called with (share, stage); returning False cancels
     charges : list of Log of charges that end full; they give the extra slow resistance near full
+    cycles : list of Log that come back to full more than once; they give the coulombic efficiency
     
     Returns
     -------
@@ -6244,6 +6698,44 @@ def fit_charge_rise(charges: collections.abc.Sequence[Log], cell: Cell, settings
     ------
     DataError
         Says which log does not start at rest or does not end full.
+    """
+def fit_coulombic_efficiency(logs: collections.abc.Sequence[Log], settings: CoulombicEfficiencySettings = ...) -> CoulombicEfficiencyFit:
+    """
+    Efficiency from cycles that come back to full, told apart from the current offset.
+    
+    Parameters
+    ----------
+    logs : list of Log of one tester
+    settings : CoulombicEfficiencySettings
+    
+    Returns
+    -------
+    CoulombicEfficiencyFit
+        Where `told` is False the efficiency is 1 and `note` says why.
+    
+    Raises
+    ------
+    DataError
+    """
+def fit_hysteresis_rate(logs: collections.abc.Sequence[Log], cell: Cell, initial_soc: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex] = [], settings: HysteresisSettings = ...) -> HysteresisRateFit:
+    """
+    Fit the hysteresis rate to logs in which the current turns half-way.
+    
+    Parameters
+    ----------
+    logs : list of Log
+    cell : Cell, its branches apart
+    initial_soc : of each log; empty: every log starts full
+    settings : HysteresisSettings
+    
+    Returns
+    -------
+    HysteresisRateFit
+        Where `told` is False, `note` says why.
+    
+    Raises
+    ------
+    DataError
     """
 def fit_single_pulse(log: Log, settings: SinglePulseSettings = ...) -> SinglePulseFit:
     """
@@ -6281,6 +6773,10 @@ def fit_thermal(logs: collections.abc.Sequence[Log], cell: Cell) -> ThermalFit:
     ------
     DataError
         For a log or cell that cannot be used.
+    """
+def full_balances(log: Log, settings: DataCheckSettings = ..., current_offset_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> list[FullBalance]:
+    """
+    The balances behind offset_from_balance, one by one; the charges as logged.
     """
 @typing.overload
 def group_count(pack: Pack) -> int:
@@ -6374,6 +6870,14 @@ def load_vehicle(path: os.PathLike | str | bytes) -> RoadVehicle | Boat:
 def module_named(pack: Pack, name: str) -> PackModule:
     """
     The kind of module with a name.
+    """
+def monotone_cubic(x: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], y: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], at: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Shape-preserving cubic interpolation; outside the points the slope of the end goes on.
+    """
+def ocv_curve(test: RestTest, settings: RestTestSettings = ...) -> OcvCurve:
+    """
+    OCV curve through the rests, monotone.
     """
 def offset_from_balance(log: Log, settings: DataCheckSettings = ...) -> OffsetBalance | None:
     """
@@ -6489,6 +6993,25 @@ def read_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None =
     DataError
         Names file, line, column and text of the first cell that cannot be used.
     """
+def read_rest_test(logs: collections.abc.Sequence[Log], settings: RestTestSettings = ...) -> RestTest:
+    """
+    Read the rests of pulse tests that start full, at one temperature.
+    
+    Parameters
+    ----------
+    logs : list of Log
+    settings : RestTestSettings
+    
+    Returns
+    -------
+    RestTest
+        Each relaxation carried on by itself; fit_cell does better, with its model.
+    
+    Raises
+    ------
+    DataError
+        Says which log lacks what.
+    """
 def read_sensors(pack: Pack, result: SimulationResult, settings: collections.abc.Sequence[SensorSettings] = [], faults: collections.abc.Sequence[SensorFault] = [], seed: typing.SupportsInt | typing.SupportsIndex = 1) -> list[SensorReadings]:
     """
     Read every channel of a pack from a run.
@@ -6578,6 +7101,26 @@ def resistance_with_std(cell: Cell, soc: typing.SupportsFloat | typing.SupportsI
 def rest_current_A(log: Log, settings: StepSettings = ...) -> float:
     """
     The largest current that counts as rest.
+    """
+def rested_voltage(log: Log, first_row: typing.SupportsInt | typing.SupportsIndex, last_row: typing.SupportsInt | typing.SupportsIndex, voltage_std_V: typing.SupportsFloat | typing.SupportsIndex = 0.001, missing_share_std: typing.SupportsFloat | typing.SupportsIndex = 0.3) -> RestedVoltage:
+    """
+    Carry the voltage of a rest on to its end.
+    
+    Parameters
+    ----------
+    log : Log
+    first_row, last_row : of the rest, from 0; no current between
+    voltage_std_V : of a reading
+    missing_share_std : how well what is missing is known, as a share of it
+    
+    Returns
+    -------
+    RestedVoltage
+    
+    Raises
+    ------
+    DataError
+        Names row and value.
     """
 def result_columns(result: SimulationResult) -> list[tuple[str, list[float]]]:
     """
