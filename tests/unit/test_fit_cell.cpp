@@ -203,7 +203,7 @@ TEST_CASE("a cold test draws the entropy towards the truth, and no further", "[f
     }
 }
 
-TEST_CASE("the same logs give the same cell, bit for bit and in any order", "[fit]") {
+TEST_CASE("the same logs give the same cell, bit for bit and in any order", "[fit][long]") {
     const Cell truth = made_cell();
     const MadeTests tests = tests_of(truth);
     FitSettings settings = with_branches(2);

@@ -120,7 +120,7 @@ void check_forms(const FitResult& result) {
 
 }  // namespace
 
-TEST_CASE("a linear cell of two branches is taken for one", "[fit][charge_transfer]") {
+TEST_CASE("a linear cell of two branches is taken for one", "[fit][charge_transfer][long]") {
     const Cell truth = truth_of(2, false);
     const FitResult result =
         fit_cell(slow_of(truth), {pulses_of(truth, pulses_at(many_rates))}, quick_settings());
@@ -135,7 +135,7 @@ TEST_CASE("a linear cell of two branches is taken for one", "[fit][charge_transf
     CHECK(result.pulses.front().residual_rms_V.front() == Approx(noise_V).epsilon(0.1));
 }
 
-TEST_CASE("charge transfer is found from pulses at several rates", "[fit][charge_transfer]") {
+TEST_CASE("charge transfer is found from pulses at several rates", "[fit][charge_transfer][long]") {
     const Cell truth = truth_of(2, true);
     const FitResult result =
         fit_cell(slow_of(truth), {pulses_of(truth, pulses_at(many_rates))}, quick_settings());
@@ -292,7 +292,7 @@ TEST_CASE("the noise of cross-validation is no smaller than what the fit leaves"
 }
 
 TEST_CASE("a resistance that wanders during the tests is told from one that does not",
-          "[fit][noise]") {
+          "[fit][noise][long]") {
     const Cell truth = truth_of(2, false);
     const Log slow = slow_of(truth);
     const auto found = [&](double walk_per_sqrt_h) {

@@ -197,7 +197,7 @@ TEST_CASE("the reported spread grows with the noise", "[fit]") {
     CHECK(loud.residual_rms_V[0] > 5 * quiet.residual_rms_V[0]);
 }
 
-TEST_CASE("the same logs give the same fit, bit for bit", "[fit]") {
+TEST_CASE("the same logs give the same fit, bit for bit", "[fit][long]") {
     const Cell truth = cell_with(3);
     const Cell base = without_resistance(truth);
     const Log log = made_log(truth, pulse_program(5), {"twice", 1, 25, 1e-3, 0, 71});

@@ -331,7 +331,7 @@ TEST_CASE("rests that cannot give an OCV say why", "[rest]") {
                Contains("the log has"));
 }
 
-TEST_CASE("a cell is found again from its pulse tests alone", "[fit][rest][property]") {
+TEST_CASE("a cell is found again from its pulse tests alone", "[fit][rest][property][long]") {
     Random random(203);
     int inside = 0;
     int all = 0;
