@@ -27,9 +27,8 @@ SocFilterSettings<double> filter_settings(const Cell& cell) {
         settings.log_scale_std_initial =
             std::max(settings.log_scale_std_initial, 2 * cell.noise.resistance_log_std);
         // Never less than the default: use goes on changing what a test leaves alone.
-        settings.log_scale_std_per_sqrt_h =
-            std::clamp(cell.noise.resistance_log_std_per_sqrt_h, settings.log_scale_std_per_sqrt_h,
-                       std::max(settings.log_scale_std_per_sqrt_h, 1.0));
+        settings.log_scale_std_per_sqrt_h = std::clamp(cell.noise.resistance_log_std_per_sqrt_h,
+                                                       settings.log_scale_std_per_sqrt_h, 1.0);
     }
 
     std::vector<double> stds_V = cell.ocv.voltage_std_V;

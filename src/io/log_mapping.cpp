@@ -6,6 +6,7 @@
 #include <utility>
 
 #include "io/file_bytes.hpp"
+#include "io/json_field.hpp"
 #include "io/schema_text.hpp"
 #include "voltkeel/error.hpp"
 
@@ -19,11 +20,7 @@ constexpr std::array<std::pair<TimeFormat, const char*>, 4> time_format_words = 
     {TimeFormat::elapsed, "elapsed"},
 }};
 
-template <class Value>
-void take(const nlohmann::json& object, const char* field, Value& value) {
-    const auto found = object.find(field);
-    if (found != object.end()) found->get_to(value);
-}
+using detail::take;
 
 /// The four members that columns and units both have.
 template <class Four, class Visit>

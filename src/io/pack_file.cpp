@@ -8,6 +8,7 @@
 #include <utility>
 
 #include "io/file_bytes.hpp"
+#include "io/json_field.hpp"
 #include "io/schema_text.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/cell_file.hpp"
@@ -61,10 +62,8 @@ void visit_fields(Part& part, const Channel*, Visit visit) {
 /// Takes the fields that stand in the object.
 template <class Part>
 void read_fields(const json& object, Part& part) {
-    visit_fields(part, static_cast<const Part*>(nullptr), [&](const char* name, auto& member) {
-        const auto found = object.find(name);
-        if (found != object.end()) found->get_to(member);
-    });
+    visit_fields(part, static_cast<const Part*>(nullptr),
+                 [&](const char* name, auto& member) { detail::take(object, name, member); });
 }
 
 /// Adds the fields that differ from their defaults.

@@ -3,6 +3,7 @@
 #include <nlohmann/json.hpp>
 
 #include "io/file_bytes.hpp"
+#include "io/json_field.hpp"
 #include "io/schema_text.hpp"
 #include "voltkeel/error.hpp"
 
@@ -47,10 +48,7 @@ void visit_boat(AnyBoat& boat, Visit visit) {
 
 /// A visit that takes what `object` has.
 auto take_from(const nlohmann::json& object) {
-    return [&object](const char* field, double& value) {
-        const auto found = object.find(field);
-        if (found != object.end()) found->get_to(value);
-    };
+    return [&object](const char* field, double& value) { detail::take(object, field, value); };
 }
 
 /// A visit that puts every field into `object`.

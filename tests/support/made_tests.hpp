@@ -13,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "support/error_text.hpp"
 #include "support/example_cell.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/error.hpp"
@@ -242,17 +243,6 @@ template <int Branches>
         }
         return ohm;
     });
-}
-
-/// What `action` has to say when it fails; empty when it does not.
-template <class Action>
-[[nodiscard]] std::string error_text(Action&& action) {
-    try {
-        action();
-    } catch (const voltkeel::Error& error) {
-        return error.what();
-    }
-    return {};
 }
 
 }  // namespace voltkeel_test

@@ -6,11 +6,13 @@
 #include <string>
 #include <vector>
 
+#include "support/error_text.hpp"
 #include "support/made_pack.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/simulate/cooling.hpp"
 
 using namespace voltkeel;
+using voltkeel_test::error_text;
 using voltkeel_test::made_pack;
 
 namespace {
@@ -56,15 +58,6 @@ Pack steady_pack(int strings, int series) {
         branch.time_s = {branch.time_s[1]};
     }
     return pack;
-}
-
-std::string refusal(const std::function<void()>& work) {
-    try {
-        work();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
 }
 
 SimulationSettings half_full(double degC) {
@@ -265,7 +258,7 @@ TEST_CASE("cooling that cannot be is named") {
         CoolingSettings cooling;
         cooling.kind = CoolingKind::liquid;
         change(cooling);
-        return refusal([&] { (void)CoolingPlant(pack, cooling); });
+        return error_text([&] { (void)CoolingPlant(pack, cooling); });
     };
     CHECK(told([](auto&) {}).empty());
     CHECK(told([](auto& c) { c.liquid.flow_W_per_K = 0; }) ==
@@ -282,6 +275,6 @@ TEST_CASE("cooling that cannot be is named") {
     CoolingPlant other(made_pack(1, 3, 1), {});
     SimulationSettings settings;
     settings.cooling = std::ref(other);
-    CHECK_THAT(refusal([&] { (void)simulate(pack, {current_load(0, 1)}, settings); }),
+    CHECK_THAT(error_text([&] { (void)simulate(pack, {current_load(0, 1)}, settings); }),
                Catch::StartsWith("cooling: is for 3 modelled cells, the run has 2"));
 }

@@ -3,7 +3,6 @@
 #include <catch2/catch.hpp>
 #include <filesystem>
 #include <fstream>
-#include <functional>
 #include <iterator>
 #include <limits>
 #include <nlohmann/json.hpp>
@@ -11,6 +10,8 @@
 #include <string>
 #include <type_traits>
 
+#include "support/error_text.hpp"
+#include "support/small_cell.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/io/pack_file.hpp"
@@ -24,42 +25,13 @@ using voltkeel::Pack;
 using voltkeel::PackLayout;
 using voltkeel::save_pack;
 using voltkeel::Status;
+using voltkeel_test::error_text;
+using voltkeel_test::small_cell;
 
 namespace {
 
-/// An invented cell.
-Cell small_cell() {
-    Cell cell;
-    cell.name = "HW-50";
-    cell.capacity_Ah = 5;
-    cell.ocv.soc = {0, 1};
-    cell.ocv.discharge_V = {3, 4};
-    cell.ocv.charge_V = {3, 4};
-    cell.ocv.voltage_std_V = {0, 0};
-    cell.resistance.temperature_degC = {25};
-    cell.resistance.soc = {0, 1};
-    cell.resistance.r0_ohm = {{0.02, 0.02}};
-    cell.resistance.branches = {{{{0.01, 0.01}}, {}, {{30, 30}}, {}}};
-    cell.thermal = {70, 0, 10, 0, "assumed"};
-    cell.window.voltage_min_V = 2.5;
-    cell.window.voltage_max_V = 4.2;
-    cell.charge.zone_count = 1;
-    cell.charge.zones[0] = {5, 45, 2.5, 4.2};
-    cell.charge.end_current_A = 0.1;
-    return cell;
-}
-
 const std::string workboat = R"({"format": "voltkeel.pack", "format_version": 1,
     "name": "harbour workboat", "cell": "cells/hw50.json", "series": 14, "parallel": 20})";
-
-std::string refusal(const std::function<void()>& work) {
-    try {
-        work();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
 
 /// A folder with a pack file and the cell it names, removed after the test.
 class Boat {
@@ -83,7 +55,7 @@ class Boat {
     /// What is said about `text` as the pack file, without the path in front.
     [[nodiscard]] std::string complaint(const std::string& text) const {
         write(text);
-        std::string message = refusal([&] { (void)load_pack(path); });
+        std::string message = error_text([&] { (void)load_pack(path); });
         if (message.compare(0, path.string().size(), path.string()) != 0) return message;
         return message.erase(0, path.string().size());
     }
@@ -203,11 +175,11 @@ TEST_CASE("a saved pack reads as it was written and loads again") {
 
     const std::string before = text_of(boat.path);
     pack.modules[0].layout.parallel = 0;
-    CHECK(refusal([&] { save_pack(boat.path, pack); }) ==
+    CHECK(error_text([&] { save_pack(boat.path, pack); }) ==
           boat.path.string() + ": /parallel: 0 is below the smallest allowed value, must be >= 1");
     pack.modules[0].layout.parallel = 20;
     pack.name = "\xFF";
-    CHECK(refusal([&] { save_pack(boat.path, pack); }) ==
+    CHECK(error_text([&] { save_pack(boat.path, pack); }) ==
           boat.path.string() + ": /name: is not UTF-8 text");
     CHECK(text_of(boat.path) == before);
     CHECK(std::distance(std::filesystem::directory_iterator(boat.folder), {}) == 2);

@@ -8,46 +8,19 @@
 #include <random>
 #include <string>
 
+#include "support/error_text.hpp"
 #include "support/seed.hpp"
+#include "support/small_cell.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/io/pack_file.hpp"
 
 using nlohmann::json;
 using namespace voltkeel;
+using voltkeel_test::error_text;
+using voltkeel_test::small_cell;
 
 namespace {
-
-/// An invented cell.
-Cell small_cell(double empty_V = 3, double full_V = 4) {
-    Cell cell;
-    cell.name = "HW-50";
-    cell.capacity_Ah = 5;
-    cell.ocv.soc = {0, 1};
-    cell.ocv.discharge_V = {empty_V, full_V};
-    cell.ocv.charge_V = {empty_V, full_V};
-    cell.ocv.voltage_std_V = {0, 0};
-    cell.resistance.temperature_degC = {25};
-    cell.resistance.soc = {0, 1};
-    cell.resistance.r0_ohm = {{0.02, 0.02}};
-    cell.resistance.branches = {{{{0.01, 0.01}}, {}, {{30, 30}}, {}}};
-    cell.thermal = {70, 0, 10, 0, "assumed"};
-    cell.window.voltage_min_V = 2.5;
-    cell.window.voltage_max_V = 4.2;
-    cell.charge.zone_count = 1;
-    cell.charge.zones[0] = {5, 45, 2.5, 4.2};
-    cell.charge.end_current_A = 0.1;
-    return cell;
-}
-
-std::string refusal(const std::function<void()>& work) {
-    try {
-        work();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
-}
 
 /// A second-life mix: one string of old and new modules, one of new ones.
 Pack mixed_pack() {
@@ -106,7 +79,7 @@ Pack mixed_pack() {
 std::string complaint(const std::function<void(Pack&)>& change) {
     Pack pack = mixed_pack();
     change(pack);
-    return refusal([&] { check(pack); });
+    return error_text([&] { check(pack); });
 }
 
 class Folder {
@@ -165,7 +138,7 @@ TEST_CASE("a pack of modules and strings is written and read back with every fie
     // 7 x 4 + 7 x 5 cells in one string, 14 x 4 in the other.
     CHECK(cell_count(again) == 119);
     CHECK(group_count(again) == 28);
-    CHECK_THAT(refusal([&] { (void)equal_layout(again); }), Catch::Contains("not all alike"));
+    CHECK_THAT(error_text([&] { (void)equal_layout(again); }), Catch::Contains("not all alike"));
     // Saved once more it is the same file.
     save_pack(folder.path / "again.json", again);
     const auto text = [&](const char* name) {
@@ -176,11 +149,11 @@ TEST_CASE("a pack of modules and strings is written and read back with every fie
 }
 
 TEST_CASE("any size from one cell to the largest is a pack") {
-    CHECK(refusal([] { check(single_string_pack("one", "c", small_cell(), {1, 1})); }).empty());
-    CHECK(refusal([] {
+    CHECK(error_text([] { check(single_string_pack("one", "c", small_cell(), {1, 1})); }).empty());
+    CHECK(error_text([] {
               check(single_string_pack("most", "c", small_cell(), {10000, 100}));
           }).empty());
-    CHECK(refusal([] {
+    CHECK(error_text([] {
               check(single_string_pack("over", "c", small_cell(), {10000, 101}));
           }) == "strings[0].modules: 1010000 cells so far, a pack has at most 1000000");
 }
@@ -239,7 +212,7 @@ TEST_CASE("a slip in a file of strings is named with its place") {
         json document = good;
         change(document);
         std::ofstream(path) << document.dump();
-        std::string text = refusal([&] { (void)load_pack(path); });
+        std::string text = error_text([&] { (void)load_pack(path); });
         return text.substr(std::min(text.size(), path.string().size()));
     };
     REQUIRE(slip([](json&) {}).empty());

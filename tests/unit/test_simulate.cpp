@@ -8,6 +8,7 @@
 #include <limits>
 #include <random>
 
+#include "support/error_text.hpp"
 #include "support/made_pack.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -16,6 +17,7 @@
 #include "voltkeel/simulate/simulate.hpp"
 
 using namespace voltkeel;
+using voltkeel_test::error_text;
 using voltkeel_test::made_cell;
 using voltkeel_test::made_pack;
 
@@ -56,15 +58,6 @@ SimulationSettings isothermal(double soc) {
     settings.soc = soc;
     settings.heat = false;
     return settings;
-}
-
-std::string refusal(const std::function<void()>& work) {
-    try {
-        work();
-    } catch (const Error& error) {
-        return error.what();
-    }
-    return "";
 }
 
 class Random {
@@ -521,9 +514,9 @@ TEST_CASE("closing is allowed up to the making current and not beyond") {
     pack.strings[0].fuse.current_A = 4;
     settings.string_soc = {0.55, 0.45};
     CHECK_FALSE(check_closing(pack, start_state(pack, settings), "starboard").allowed);
-    CHECK(refusal([&] { (void)check_closing(pack, start_state(pack, settings), "port"); }) ==
+    CHECK(error_text([&] { (void)check_closing(pack, start_state(pack, settings), "port"); }) ==
           "the contactor of \"port\" is closed already");
-    CHECK(refusal([&] { (void)check_closing(pack, start_state(pack, settings), "aft"); }) ==
+    CHECK(error_text([&] { (void)check_closing(pack, start_state(pack, settings), "aft"); }) ==
           "there is no string \"aft\"");
 }
 
@@ -644,7 +637,7 @@ TEST_CASE("what cannot be simulated is named") {
                           const std::function<void(SimulationSettings&)>& change) {
         SimulationSettings settings;
         change(settings);
-        return refusal([&] { (void)simulate(pack, load, settings); });
+        return error_text([&] { (void)simulate(pack, load, settings); });
     };
     const auto nothing = [](SimulationSettings&) {};
     CHECK(told({}, nothing) == "load: has no step");
@@ -671,7 +664,7 @@ TEST_CASE("what cannot be simulated is named") {
     int asked = 0;
     std::vector<LoadStep> many(100000, current_load(1, 0.1));
     CHECK_THAT(
-        refusal([&] { (void)simulate(pack, many, {}, [&](double) { return ++asked < 2; }); }),
+        error_text([&] { (void)simulate(pack, many, {}, [&](double) { return ++asked < 2; }); }),
         Catch::StartsWith("simulation: cancelled at"));
 }
 
@@ -682,10 +675,10 @@ TEST_CASE("a load from columns holds each row's value since the row before") {
     CHECK(load[0].duration_s == 1);
     CHECK(load[1].power_W == 7);
     CHECK(load[1].duration_s == 2);
-    CHECK(refusal([] {
+    CHECK(error_text([] {
               (void)load_from_columns(LoadKind::current, {1, 1}, {0, 0});
           }) == "time_s[1]: 1 must be above 1");
-    CHECK(refusal([] {
+    CHECK(error_text([] {
               (void)load_from_columns(LoadKind::voltage, {1, 2}, {0, 0});
           }) == "kind: a load from columns is a current or a power");
 }
@@ -707,7 +700,7 @@ TEST_CASE("a load is read from a file by its current or its power") {
     CHECK(current[0].kind == LoadKind::current);
     CHECK(current[0].current_A == -4);
     const auto told = [&](const std::string& text) {
-        return refusal([&] { (void)read(text); }).substr(path.string().size());
+        return error_text([&] { (void)read(text); }).substr(path.string().size());
     };
     CHECK_THAT(told("time_s,volt\n0,0\n1,1\n"),
                Catch::StartsWith(":1: no column 'current_A'; the header has 'time_s', 'volt'") &&
