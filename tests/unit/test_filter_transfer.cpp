@@ -115,7 +115,7 @@ bool all_finite(const Belief<Real>& s) {
                 std::isfinite(s.cell.resistance_scale) && std::isfinite(s.log_scale);
     for (const Real u : s.cell.branch_V)
         good = good && std::isfinite(u);
-    for (const Real p : s.covariance.lower)
+    for (const Real p : s.spread.lower)
         good = good && std::isfinite(p);
     return good;
 }

@@ -66,7 +66,7 @@ bool all_finite(const SocFilterState<Real, Branches>& s) {
                 is_finite(s.last_temperature_degC) && is_finite(s.last_reset_soc_std);
     for (const Real u : s.cell.branch_V)
         good = good && is_finite(u);
-    for (const Real p : s.covariance.lower)
+    for (const Real p : s.spread.lower)
         good = good && is_finite(p);
     return good;
 }
@@ -267,7 +267,7 @@ TEMPLATE_TEST_CASE("hard work for days does not wear the variances down to subno
         const double current_A = k / 60 % 2 == 0 ? 6 : -6;
         (void)filter.step(
             {static_cast<TestType>(current_A), TestType(3.8), TestType(25), TestType(10)});
-        for (const TestType p : filter.state().covariance.lower) {
+        for (const TestType p : filter.state().spread.lower) {
             CAPTURE(k, p);
             REQUIRE(std::fpclassify(p) != FP_SUBNORMAL);
         }

@@ -10,6 +10,8 @@
 #include <cstdint>
 #include <cstring>
 
+#include "voltkeel/cell/lanes.hpp"
+
 namespace voltkeel {
 
 namespace detail {
@@ -80,20 +82,27 @@ inline constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492
                                                                : Real(1.428606765330187e-06);
 
 /// exp(r) = (even + odd) / (even - odd) for a small r, to a common factor.
-template <class Real>
+template <class Value>
 struct PadeParts {
-    Real even;
-    Real odd;
+    Value even;
+    Value odd;
 };
-/// Diagonal Pade form of order (6,6): error below 2e-19 relative to 1 for |r| <= ln(2)/2.
-[[nodiscard]] inline PadeParts<double> pade_parts(double r) noexcept {
-    const double z = r * r;
+/// Diagonal Pade form of order (6,6): error below 2e-19 relative to 1 for |r| <= ln(2)/2. `Value`
+/// is a number or lanes of numbers.
+template <class Value>
+[[nodiscard]] inline PadeParts<Value> pade_parts_of(double, const Value& r) noexcept {
+    const Value z = r * r;
     return {665280.0 + z * (75600.0 + z * (840.0 + z)), r * (332640.0 + z * (10080.0 + z * 42.0))};
 }
 /// The same with order (3,3), error below 2e-8.
-[[nodiscard]] inline PadeParts<float> pade_parts(float r) noexcept {
-    const float z = r * r;
+template <class Value>
+[[nodiscard]] inline PadeParts<Value> pade_parts_of(float, const Value& r) noexcept {
+    const Value z = r * r;
     return {120.0F + 12.0F * z, r * (60.0F + z)};
+}
+template <class Real>
+[[nodiscard]] inline PadeParts<Real> pade_parts(Real r) noexcept {
+    return pade_parts_of(Real(0), r);
 }
 /// 1 - exp(-r) for |r| <= ln(2)/2.
 template <class Real>
@@ -124,6 +133,28 @@ template <class Real>
     const Real scale = detail::power_of_half(k, Real(0));
     return (Real(1) - scale) + scale * detail::small_relaxed_fraction(r);
 }
+
+namespace detail {
+/// The same of several numbers, to the same bits; none of them may be negative.
+template <class Real, int Size>
+[[nodiscard]] inline Lanes<Real, Size> relaxed_fraction(const Lanes<Real, Size>& x) noexcept {
+    constexpr Real half_ln2 = Real(0.34657359027997264);
+    Real sum = x.get(0);
+#pragma GCC unroll 8
+    for (int k = 1; k < Size; ++k)
+        sum += x.get(k);
+    // Then each of them is as small, and the series is what each would get by itself.
+    const bool small = sum <= half_ln2;
+    if (small) {
+        const PadeParts<Lanes<Real, Size>> parts = pade_parts_of(Real(0), x);
+        return Real(2) * parts.odd / (parts.even + parts.odd);
+    }
+    Lanes<Real, Size> share = x;
+    for (int k = 0; k < Size; ++k)
+        share.set(k, voltkeel::relaxed_fraction(x.get(k)));
+    return share;
+}
+}  // namespace detail
 
 /// exp(x), relative error below 4 units in the last place; |x| is cut at 80.
 /// \param x a finite number

@@ -16,6 +16,7 @@
 
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/exponential.hpp"
+#include "voltkeel/cell/lanes.hpp"
 #include "voltkeel/cell/parameters.hpp"
 #include "voltkeel/units.hpp"
 
@@ -112,44 +113,64 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
             per_current * input.dt_s / (seconds_per_hour<Real> * cell.capacity_Ah);
         jacobian->soc_by_capacity = -gain / cell.capacity_Ah;
     }
-#pragma GCC unroll 4
-    for (int i = 0; i < Branches; ++i) {
-        using Node = ResistanceNode<Real, Branches, Transfer>;
-        const ValueAndSlope<Real> time =
-            place.blend([i](const Node& node) { return node.branch_time_s[i]; });
-        ValueAndSlope<Real> resistance =
-            place.blend([i](const Node& node) { return node.branch_ohm[i]; });
-        if (i == Branches - 1) {
-            resistance.value += rise.value;
-            resistance.slope += rise.slope;
-        }
-        const Real per_time = Real(1) / time.value;
-        const Real x = input.dt_s * per_time;
-        const Real share = relaxed_fraction(x);
-        const Real end_V = resistance.value * input.current_A;
-        const Real distance = end_V - state.branch_V[i];
-        if (jacobian != nullptr) {
-            const Real kept = Real(1) - share;
-            const Real by_time = -kept * x * per_time * distance;
-            jacobian->branch_by_branch[i] = kept;
-            jacobian->branch_end_V[i] = end_V;
-            jacobian->branch_by_resistance[i] = share * input.current_A;
-            jacobian->branch_by_time[i] = by_time;
-            jacobian->branch_by_current[i] = share * resistance.value;
-            jacobian->branch_by_soc[i] =
-                share * input.current_A * resistance.slope + by_time * time.slope;
-        }
-        state.branch_V[i] += share * distance;
+    // The branches and the hysteresis side by side: both relax towards where the current drives
+    // them.
+    constexpr int lanes = Branches + 1;
+    constexpr int at_hysteresis = Branches;
+    using Values = detail::Lanes<Real, lanes>;
+    using Node = ResistanceNode<Real, Branches, Transfer>;
+    const auto time =
+        place.blend_branches([](const Node& node) { return node.branch_time_s; }, Real(1));
+    auto resistance = place.blend_branches([](const Node& node) { return node.branch_ohm; });
+    if (rise.value > Real(0)) {
+        resistance.value.set(Branches - 1, resistance.value.get(Branches - 1) + rise.value);
+        resistance.slope.set(Branches - 1, resistance.slope.get(Branches - 1) + rise.slope);
     }
+    const auto per_time = Real(1) / time.value;
+    const Real walked = gain < Real(0) ? -gain : gain;
+    const Real target = input.current_A > Real(0)
+                            ? Real(1)
+                            : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);
+    Values x = (per_time * input.dt_s).template resized<lanes>();
+    x.set(at_hysteresis, cell.hysteresis_rate * walked);
+    Values end = (resistance.value * input.current_A).template resized<lanes>();
+    end.set(at_hysteresis, target);
+    Values now = detail::Lanes<Real, Branches>::load(state.branch_V).template resized<lanes>();
+    now.set(at_hysteresis, state.hysteresis);
+    const Values share = detail::relaxed_fraction(x);
+    const Values distance = end - now;
+    const Values next = now + share * distance;
+    if (jacobian != nullptr) {
+        const Values kept = Real(1) - share;
+        const auto branches = [](const Values& v) { return v.template resized<Branches>(); };
+        const auto by_time = Real(-1) * branches(kept * x) * per_time * branches(distance);
+        const auto by_resistance = branches(share) * input.current_A;
+        const auto by_current = branches(share) * resistance.value;
+        const auto by_soc = by_resistance * resistance.slope + by_time * time.slope;
+#pragma GCC unroll 4
+        for (int i = 0; i < Branches; ++i) {
+            jacobian->branch_by_branch[i] = kept.get(i);
+            jacobian->branch_end_V[i] = end.get(i);
+            jacobian->branch_by_resistance[i] = by_resistance.get(i);
+            jacobian->branch_by_time[i] = by_time.get(i);
+            jacobian->branch_by_current[i] = by_current.get(i);
+            jacobian->branch_by_soc[i] = by_soc.get(i);
+        }
+        jacobian->hysteresis_by_hysteresis = kept.get(at_hysteresis);
+    }
+#pragma GCC unroll 4
+    for (int i = 0; i < Branches; ++i)
+        state.branch_V[i] = next.get(i);
+    state.hysteresis = next.get(at_hysteresis);
     if constexpr (Transfer) {
-        using Node = ResistanceNode<Real, Branches, Transfer>;
         const auto scale = place.blend([](const Node& node) { return node.transfer.scale_V; });
         const auto exchange =
             place.blend([](const Node& node) { return node.transfer.exchange_current_A; });
-        const auto time = place.blend([](const Node& node) { return node.transfer.time_s; });
-        const ChargeTransferStep<Real> moved =
-            charge_transfer_step(ChargeTransfer<Real>{scale.value, exchange.value, time.value},
-                                 state.branch_V[Branches], input.current_A, input.dt_s);
+        const auto transfer_time =
+            place.blend([](const Node& node) { return node.transfer.time_s; });
+        const ChargeTransferStep<Real> moved = charge_transfer_step(
+            ChargeTransfer<Real>{scale.value, exchange.value, transfer_time.value},
+            state.branch_V[Branches], input.current_A, input.dt_s);
         state.branch_V[Branches] = moved.voltage_V;
         if (jacobian != nullptr) {
             jacobian->branch_by_branch[Branches] = moved.by_voltage;
@@ -157,20 +178,13 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
             jacobian->branch_by_current[Branches] = moved.by_current;
             jacobian->branch_by_soc[Branches] =
                 moved.by_log_exchange * exchange.slope / exchange.value +
-                moved.by_log_time * time.slope / time.value +
+                moved.by_log_time * transfer_time.slope / transfer_time.value +
                 (scale.value > Real(0) ? moved.by_log_scale * scale.slope / scale.value : Real(0));
             jacobian->transfer_by_log_scale = moved.by_log_scale;
             jacobian->transfer_by_log_exchange = moved.by_log_exchange;
             jacobian->transfer_by_log_time = moved.by_log_time;
         }
     }
-    const Real walked = gain < Real(0) ? -gain : gain;
-    const Real turned = relaxed_fraction(cell.hysteresis_rate * walked);
-    const Real target = input.current_A > Real(0)
-                            ? Real(1)
-                            : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);
-    state.hysteresis += turned * (target - state.hysteresis);
-    if (jacobian != nullptr) jacobian->hysteresis_by_hysteresis = Real(1) - turned;
     add_compensated(state.soc, state.soc_carry, gain - cell.self_discharge_per_s * input.dt_s);
 }
 

@@ -3,6 +3,7 @@
 /// Ohmic resistance, RC branches and charge transfer over SOC and temperature.
 
 #include "voltkeel/cell/charge_transfer.hpp"
+#include "voltkeel/cell/lanes.hpp"
 #include "voltkeel/cell/table.hpp"
 
 namespace voltkeel {
@@ -52,6 +53,15 @@ struct ValueAndSlope {
     Real slope{0};
 };
 
+namespace detail {
+/// The same quantity of every branch.
+template <class Real, int Branches>
+struct BranchLanes {
+    Lanes<Real, Branches> value;
+    Lanes<Real, Branches> slope;
+};
+}  // namespace detail
+
 /// A place in a resistance table: the four nodes around it and how far between them it lies.
 template <class Real, int Branches, bool Transfer = false>
 struct ResistancePlace {
@@ -69,6 +79,18 @@ struct ResistancePlace {
     [[nodiscard]] ValueAndSlope<Real> blend(Pick of) const noexcept {
         const Real left = of(cold[0]) + temperature_fraction * (of(warm[0]) - of(cold[0]));
         const Real step = (of(cold[1]) + temperature_fraction * (of(warm[1]) - of(cold[1]))) - left;
+        return {left + soc_fraction * step, step * per_soc};
+    }
+    /// The same of an array with an entry for every branch; `fill` in the lanes beyond.
+    template <class Pick>
+    [[nodiscard]] detail::BranchLanes<Real, Branches> blend_branches(
+        Pick of, Real fill = Real(0)) const noexcept {
+        using Values = detail::Lanes<Real, Branches>;
+        const auto at = [&](const auto& node) { return Values::load(of(node), fill); };
+        const Values cold_left = at(cold[0]);
+        const Values cold_right = at(cold[1]);
+        const Values left = cold_left + temperature_fraction * (at(warm[0]) - cold_left);
+        const Values step = (cold_right + temperature_fraction * (at(warm[1]) - cold_right)) - left;
         return {left + soc_fraction * step, step * per_soc};
     }
     [[nodiscard]] ValueAndSlope<Real> r0_ohm() const noexcept {

@@ -12,6 +12,8 @@
 
 #include <cmath>
 #include <cstdint>
+#include <type_traits>
+#include <utility>
 
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/estimate/symmetric_matrix.hpp"
@@ -127,10 +129,18 @@ struct SocFilterState {
     static constexpr int lags = lag_count<Branches, Transfer>;
     static constexpr int size = lags + 3;  ///< [soc, u_1 .. u_N, (w,) h, ln r]
     CellState<Real, Branches, Transfer> cell{};
-    Real log_scale{0};                         ///< ln r.
-    SymmetricMatrix<Real, size> covariance{};  ///< Of [soc, u_1 .. u_N, h, ln r].
-    Real since_update_s{0};                    ///< Time since the voltage was last tried.
-    Real since_accepted_s{0};                  ///< Time since a voltage was last accepted.
+    Real log_scale{0};  ///< ln r.
+    /// Covariance in the order [u_1 .. u_N, (w,) h, soc, ln r]: what moves in a step comes first.
+    SymmetricMatrix<Real, size> spread{};
+    /// Covariance of entries i and k of [soc, u_1 .. u_N, (w,) h, ln r].
+    [[nodiscard]] constexpr Real covariance(int i, int k) const noexcept {
+        const auto place = [](int at) {
+            return at == 0 ? lags + 1 : (at <= lags + 1 ? at - 1 : at);
+        };
+        return spread(place(i), place(k));
+    }
+    Real since_update_s{0};    ///< Time since the voltage was last tried.
+    Real since_accepted_s{0};  ///< Time since a voltage was last accepted.
     Real last_current_A{0};
     Real last_temperature_degC{25};
     std::uint32_t update_count{0};
@@ -224,9 +234,21 @@ class SocFilter {
     [[nodiscard]] const Settings& settings() const noexcept { return settings_; }
 
   private:
-    static constexpr int at_branch = 1;
-    static constexpr int at_hysteresis = lags + 1;
+    // Places in State::spread; the branches come first.
+    static constexpr int at_hysteresis = lags;
+    static constexpr int at_soc = lags + 1;
     static constexpr int at_scale = lags + 2;
+    /// One number for each entry of the state.
+    using Column = detail::Lanes<Real, size>;
+    /// Calls `body` with std::integral_constant 0 .. Count - 1.
+    template <int Count, class Body>
+    static void for_each_place(Body body) noexcept {
+        for_each_place(body, std::make_integer_sequence<int, Count>{});
+    }
+    template <class Body, int... Places>
+    static void for_each_place(Body& body, std::integer_sequence<int, Places...>) noexcept {
+        (body(std::integral_constant<int, Places>{}), ...);
+    }
     // The state may run a little past empty and full: capacity is never known exactly.
     static constexpr Real soc_low = Real(-0.02);
     static constexpr Real soc_high = Real(1.02);
@@ -260,14 +282,14 @@ class SocFilter {
         state_.cell.soc = soc;
         state_.last_temperature_degC = temperature_degC;
         state_.last_current_A = current_A;
-        auto& p = state_.covariance;
-        p(0, 0) = soc_var;
+        auto& p = state_.spread;
+        p(at_soc, at_soc) = soc_var;
         const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
         for (int i = 0; i < lags; ++i) {
             // Under load a branch lies somewhere between nothing and its end value.
             const Real middle = Real(0.5) * end_V(point.value, i, current_A);
             state_.cell.branch_V[i] = middle;
-            p(at_branch + i, at_branch + i) = square(settings_.rest_std_V) + square(middle);
+            p(i, i) = square(settings_.rest_std_V) + square(middle);
         }
         p(at_hysteresis, at_hysteresis) = square(settings_.hysteresis_std_initial);
         p(at_scale, at_scale) = square(settings_.log_scale_std_initial);
@@ -278,13 +300,12 @@ class SocFilter {
     }
 
     void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
-    void fuse(Real innovation_V, Real innovation_var, Real inverse_var,
-              const Real (&ph)[size]) noexcept;
+    void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
     void open_spread() noexcept;
     /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
     /// matrix that is no covariance, and a negative variance of the innovation.
     void bound_variance(int at, Real most) noexcept {
-        auto& p = state_.covariance;
+        auto& p = state_.spread;
         if (!(p(at, at) > most)) return;
         const Real share = std::sqrt(most / p(at, at));
         for (int k = 0; k < size; ++k)
@@ -294,9 +315,10 @@ class SocFilter {
     void publish() noexcept {
         const Real soc = state_.cell.soc;
         estimate_.soc = soc < Real(0) ? Real(0) : (soc > Real(1) ? Real(1) : soc);
-        estimate_.soc_std = std::sqrt(state_.covariance(0, 0) + square(settings_.soc_std_floor));
+        estimate_.soc_std =
+            std::sqrt(state_.spread(at_soc, at_soc) + square(settings_.soc_std_floor));
         estimate_.resistance_scale = state_.cell.resistance_scale;
-        estimate_.log_scale_std = std::sqrt(state_.covariance(at_scale, at_scale));
+        estimate_.log_scale_std = std::sqrt(state_.spread(at_scale, at_scale));
     }
 
     Parameters cell_{};
@@ -313,43 +335,53 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
     voltkeel::step(cell_, input, temperature, state_.cell, &j);
 
     // The transition F is diagonal (d), except that every branch also follows the SOC (c):
-    //     (F P F^T)_ik = d_k (d_i P_ik + c_i P_0k) + c_k (F P)_i0
+    //     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
     // SOC and ln r keep their value (d = 1, c = 0).
-    auto& p = state_.covariance;
-    Real was[size];  // column of the SOC before
-#pragma GCC unroll 8
-    for (int i = 0; i < size; ++i)
-        was[i] = p(i, 0);
-    const Real turned = j.hysteresis_by_hysteresis;
-    const Real hysteresis_with_soc = turned * was[at_hysteresis];
-    p(at_hysteresis, 0) = hysteresis_with_soc;
+    auto& p = state_.spread;
+    using Moving = detail::Lanes<Real, lags + 1>;  // branches and hysteresis
+    Moving d = Moving::all(Real(1));
+    Moving c = Moving::all(Real(0));
+    Moving end = Moving::all(Real(0));
+    Moving noise = Moving::all(square(settings_.rest_std_V));
 #pragma GCC unroll 5
-    for (int i = at_branch; i < at_hysteresis; ++i) {
-        const Real d = j.branch_by_branch[i - at_branch];
-        const Real c = j.branch_by_soc[i - at_branch];
-        const Real with_soc = d * was[i] + c * was[0];
-#pragma GCC unroll 5
-        for (int k = at_branch; k <= i; ++k) {
-            p(i, k) = j.branch_by_branch[k - at_branch] * (d * p(i, k) + c * was[k]) +
-                      j.branch_by_soc[k - at_branch] * with_soc;
-        }
-        p(i, 0) = with_soc;
-        p(at_hysteresis, i) = d * turned * p(at_hysteresis, i) + c * hysteresis_with_soc;
-        p(at_scale, i) = d * p(at_scale, i) + c * was[at_scale];
-        // A first-order error process whose steady spread is a share of R_i |I|.
-        p(i, i) += (Real(1) - d) * (Real(1) + d) *
-                   (square(settings_.branch_share_std * j.branch_end_V[i - at_branch]) +
-                    square(settings_.rest_std_V));
+    for (int i = 0; i < lags; ++i) {
+        d.set(i, j.branch_by_branch[i]);
+        c.set(i, j.branch_by_soc[i]);
+        end.set(i, settings_.branch_share_std * j.branch_end_V[i]);
     }
-    p(at_scale, at_hysteresis) *= turned;
-    p(at_hysteresis, at_hysteresis) =
-        square(turned) * p(at_hysteresis, at_hysteresis) +
-        (Real(1) - square(turned)) * square(settings_.hysteresis_std_walked);
+    d.set(at_hysteresis, j.hysteresis_by_hysteresis);
+    noise.set(at_hysteresis, square(settings_.hysteresis_std_walked));
+    // A first-order error process whose steady spread is a share of R_i |I|.
+    noise = (Real(1) - d) * (Real(1) + d) * (end * end + noise);
+    const auto soc_row = p.template load_row<at_soc>();
+    const Moving was = soc_row.template resized<lags + 1>();
+    const Real soc_var = soc_row.get(at_soc);
+    const Moving with_soc = d * was + c * soc_var;
+    for_each_place<lags>([&](auto place) {
+        constexpr int i = decltype(place)::value;
+        const auto upto = [](const Moving& v) { return v.template resized<i + 1>(); };
+        auto row = upto(d) * (d.get(i) * p.template load_row<i>() + c.get(i) * upto(was)) +
+                   upto(c) * with_soc.get(i);
+        p.template store_row<i>(row);
+        p(i, i) += noise.get(i);
+    });
+    p.template store_row<at_hysteresis>(
+        d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
+        c * with_soc.get(at_hysteresis));
+    p(at_hysteresis, at_hysteresis) += noise.get(at_hysteresis);
+    with_soc.store_padded(p.lower + p.row(at_soc));
+    p(at_soc, at_soc) = soc_var;
+    {
+        const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
+        const Real scale_with_soc = p(at_scale, at_soc);
+        (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
+        p(at_scale, at_soc) = scale_with_soc;
+    }
     // Bounds keep a float covariance sane through months without an update.
     const Real hours = input.dt_s * (Real(1) / seconds_per_hour<Real>);
-    p(0, 0) += square(settings_.soc_std_per_sqrt_h) * hours;
+    p(at_soc, at_soc) += square(settings_.soc_std_per_sqrt_h) * hours;
     p(at_scale, at_scale) += square(settings_.log_scale_std_per_sqrt_h) * hours;
-    bound_variance(0, Real(0.25));
+    bound_variance(at_soc, Real(0.25));
     bound_variance(at_scale, Real(1));
 }
 
@@ -359,44 +391,42 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
 /// `ph` is g, `innovation_var` is S, `inverse_var` 1 / S.
 template <class Real, int Branches, bool Transfer>
 void SocFilter<Real, Branches, Transfer>::fuse(Real innovation_V, Real innovation_var,
-                                               Real inverse_var, const Real (&ph)[size]) noexcept {
-    auto& p = state_.covariance;
-    Real gain[size];
-#pragma GCC unroll 8
-    for (int i = 0; i < size; ++i)
-        gain[i] = ph[i] * inverse_var;
-#pragma GCC unroll 8
-    for (int i = 0; i < size; ++i) {
-        const Real left = innovation_var * gain[i] - ph[i];
-#pragma GCC unroll 8
-        for (int k = 0; k <= i; ++k)
-            p(i, k) += left * gain[k] - gain[i] * ph[k];
+                                               Real inverse_var, const Column& ph) noexcept {
+    auto& p = state_.spread;
+    const Column gain = ph * inverse_var;
+    // K_k is g_k / S, so that one factor a row is left.
+    const Column factor = (innovation_var * gain - ph) * inverse_var - gain;
+    for_each_place<size>([&](auto place) {
+        constexpr int i = decltype(place)::value;
+        p.template store_row<i>(p.template load_row<i>() +
+                                factor.get(i) * ph.template resized<i + 1>());
         // Against rounding, which can leave a tiny variance below zero.
         p(i, i) = p(i, i) > Real(1e-12) ? p(i, i) : Real(1e-12);
-    }
+    });
     CellState<Real, Branches, Transfer>& x = state_.cell;
-    add_compensated(x.soc, x.soc_carry, gain[0] * innovation_V);
+    add_compensated(x.soc, x.soc_carry, gain.get(at_soc) * innovation_V);
 #pragma GCC unroll 5
     for (int i = 0; i < lags; ++i)
-        x.branch_V[i] += gain[at_branch + i] * innovation_V;
-    x.hysteresis = bounded(x.hysteresis + gain[at_hysteresis] * innovation_V, Real(-1), Real(1));
+        x.branch_V[i] += gain.get(i) * innovation_V;
+    x.hysteresis =
+        bounded(x.hysteresis + gain.get(at_hysteresis) * innovation_V, Real(-1), Real(1));
     state_.log_scale =
-        bounded(state_.log_scale + gain[at_scale] * innovation_V, Real(-1.5), Real(1.5));
+        bounded(state_.log_scale + gain.get(at_scale) * innovation_V, Real(-1.5), Real(1.5));
     x.resistance_scale = modest_exponential(state_.log_scale);
 }
 
 /// Gives up the present certainty after voltages were refused for too long.
 template <class Real, int Branches, bool Transfer>
 void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
-    auto& p = state_.covariance;
-    state_.last_reset_soc_std = std::sqrt(p(0, 0));
+    auto& p = state_.spread;
+    state_.last_reset_soc_std = std::sqrt(p(at_soc, at_soc));
     const Real soc_var = square(settings_.reset_soc_std);
     const Real scale_var = square(settings_.log_scale_std_initial);
     for (int i = 0; i < size; ++i) {
         for (int k = 0; k < i; ++k)
             p(i, k) = Real(0);
     }
-    if (p(0, 0) < soc_var) p(0, 0) = soc_var;
+    if (p(at_soc, at_soc) < soc_var) p(at_soc, at_soc) = soc_var;
     if (p(at_scale, at_scale) < scale_var) p(at_scale, at_scale) = scale_var;
     ++state_.reset_count;
     state_.since_accepted_s = Real(0);
@@ -438,30 +468,31 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
         voltage_at(cell_, x, input.current_A, input.temperature_degC, temperature);
     if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
     // g = P H^T; every branch has the same entry in the measurement row H.
-    Real ph[size];
+    Column ph = Column::all(Real(0));
     Real branches_part = Real(0);
-    const auto& p = state_.covariance;
+    const auto& p = state_.spread;
 #pragma GCC unroll 8
     for (int i = 0; i < size; ++i) {
-        Real sum = p(i, at_branch);
+        Real sum = p(i, 0);
 #pragma GCC unroll 5
-        for (int k = at_branch + 1; k < at_hysteresis; ++k)
+        for (int k = 1; k < lags; ++k)
             sum += p(i, k);
-        ph[i] = predicted.by_soc * p(i, 0) + predicted.by_branch * sum +
-                predicted.by_hysteresis * p(i, at_hysteresis) +
-                predicted.by_log_scale * p(i, at_scale);
-        if (i >= at_branch && i < at_hysteresis) branches_part += ph[i];
+        const Real with_voltage =
+            predicted.by_branch * sum + predicted.by_hysteresis * p(i, at_hysteresis) +
+            predicted.by_soc * p(i, at_soc) + predicted.by_log_scale * p(i, at_scale);
+        ph.set(i, with_voltage);
+        if (i < lags) branches_part += with_voltage;
     }
-    const Real innovation_var = square(settings_.voltage_std_V) +
-                                square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
-                                predicted.by_soc * ph[0] + predicted.by_branch * branches_part +
-                                predicted.by_hysteresis * ph[at_hysteresis] +
-                                predicted.by_log_scale * ph[at_scale];
+    const Real innovation_var =
+        square(settings_.voltage_std_V) +
+        square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+        predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
+        predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
     estimate_.voltage_predicted_V = predicted.voltage_V;
     estimate_.innovation_std_V = std::sqrt(innovation_var);
-    estimate_.innovation_V = Real(0);
-    estimate_.test_ratio = Real(0);
     if (!possible_voltage(sample.voltage_V)) {
+        estimate_.innovation_V = Real(0);
+        estimate_.test_ratio = Real(0);
         estimate_.fault_bits |= fault_voltage_not_finite;
     } else {
         const Real innovation_V = sample.voltage_V - predicted.voltage_V;
