@@ -279,8 +279,20 @@ void bind_simulate(py::module_& module) {
         "or when cancelled.");
     module.def("result_columns", &result_columns, py::arg("result"),
                "Names and columns of a run, as write_simulation writes them.");
-    module.def("write_simulation", &write_simulation, py::arg("path"), py::arg("result"),
-               "Write the columns of a run as CSV; the file appears complete or not at all.");
+    module.def(
+        "write_simulation",
+        [](const std::filesystem::path& path, const SimulationResult& result,
+           const std::optional<CoolingTrace>& cooling) {
+            if (cooling) {
+                write_simulation(path, result, *cooling);
+            } else {
+                write_simulation(path, result);
+            }
+        },
+        py::arg("path"), py::arg("result"), py::arg("cooling") = py::none(),
+        "Write the columns of a run as CSV, with those of its cooling (a CoolingTrace) beside "
+        "them; "
+        "the file appears complete or not at all.");
     using O = BalancingOutlook;
     py::class_<O>(module, "BalancingOutlook", "What balancing a string would gain and cost.")
         .def_readonly("string", &O::string)

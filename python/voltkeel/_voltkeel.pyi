@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -4885,7 +4885,7 @@ class PropellerLoad:
         """
 class ThermalSwitch:
     """
-    A switch with hysteresis; on in the warm where on_degC is above off_degC, in the cold otherwise.
+    A switch with hysteresis; on in the warm where on_degC is above off_degC, in the cold otherwise; both inf: always off, both -inf: always on.
     """
     def __init__(self, **kwargs: typing.Any) -> None:
         """
@@ -5215,9 +5215,22 @@ class CoolingSettings:
     air_temperature: AirTemperature
     kind: CoolingKind
     liquid: LiquidLoop
+    name: str
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
+        """
+class PartUse:
+    """
+    How much a part was used.
+    """
+    @property
+    def on_s(self) -> float:
+        ...
+    @property
+    def starts(self) -> int:
+        """
+        Times it was switched on.
         """
 class CoolingTrace:
     """
@@ -5234,6 +5247,9 @@ class CoolingTrace:
         (n,) 1 with the compressor on
         """
     @property
+    def chiller_use(self) -> PartUse:
+        ...
+    @property
     def coolant_degC(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (n,) of the tank
@@ -5242,6 +5258,11 @@ class CoolingTrace:
     def electric_J(self) -> float:
         """
         Not from the pack.
+        """
+    @property
+    def flow_use(self) -> PartUse:
+        """
+        Pump or fan past the cells.
         """
     @property
     def flowing(self) -> numpy.typing.NDArray[numpy.float64]:
@@ -5265,6 +5286,9 @@ class CoolingTrace:
         (n,) 1 with the element on
         """
     @property
+    def heater_use(self) -> PartUse:
+        ...
+    @property
     def kept_J(self) -> float:
         """
         In warmer coolant.
@@ -5274,6 +5298,9 @@ class CoolingTrace:
         """
         (n,) 1 with the fan on
         """
+    @property
+    def radiator_fan_use(self) -> PartUse:
+        ...
     @property
     def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
         """
@@ -5339,6 +5366,16 @@ class WarmUp:
         ...
     @property
     def time_s(self) -> float:
+        ...
+class TemperatureWindow:
+    """
+    The narrowest temperature window over the cells of a pack.
+    """
+    @property
+    def high_degC(self) -> float:
+        ...
+    @property
+    def low_degC(self) -> float:
         ...
 class LoadKind:
     """
@@ -6522,6 +6559,10 @@ class SensorReadings:
         """
         Values a sample.
         """
+def allowed_temperature(pack: Pack, charging: bool) -> TemperatureWindow:
+    """
+    Window in which every cell of the pack may be charged, or discharged.
+    """
 def balancing_outlook(pack: Pack, state: PackState, differences: CellDifferences = ..., settings: BalancingOutlookSettings = ...) -> list[BalancingOutlook]:
     """
     What balancing every string would gain and cost, and whether its chemistry lets a monitor see the imbalance.
@@ -6584,6 +6625,10 @@ def check_closing(pack: Pack, state: PackState, string: str, load_current_A: typ
     """
     Check the closing of a string's contactor, and work out its precharge.
     """
+def check_cooling(settings: CoolingSettings) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the plant can be used.
+    """
 def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | None = None) -> list[DataFinding]:
     """
     Look a log over: a list of findings, empty for a clean bill.
@@ -6601,6 +6646,15 @@ def check_road_vehicle(vehicle: RoadVehicle) -> None:
 def check_speed_trace(trace: SpeedTrace) -> None:
     """
     Raise DataError unless the trace can be used.
+    """
+def cooling_columns(trace: CoolingTrace, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+    """
+    What cooling did at other times, by column name: air_degC and coolant_degC in straight lines between the calls; flowing, radiator_fan, chiller and heater (0 or 1) as they stood.
+    
+    Parameters
+    ----------
+    trace : CoolingTrace
+    time_s : (n,) in s
     """
 def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettings = ...) -> CorrectedLog:
     """
@@ -6841,6 +6895,19 @@ def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_cooling(path: os.PathLike | str | bytes) -> CoolingSettings:
+    """
+    Read and check a cooling plant from a JSON file (data/schema/cooling.schema.json).
+    
+    Returns
+    -------
+    CoolingSettings
+    
+    Raises
+    ------
+    DataError
+        Naming the file and every field that is wrong.
+    """
 def load_from_columns(kind: LoadKind, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], value: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> list[LoadStep]:
     """
     A load from columns.
@@ -6902,6 +6969,10 @@ def pack_voltage_V(layout: PackLayout, group_voltage_V: typing.SupportsFloat | t
 def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
+    """
+def parse_cooling(text: str, source: str) -> CoolingSettings:
+    """
+    Read a cooling plant from JSON text, as load_cooling does.
     """
 def parse_log_mapping(json: str, source: str = 'memory') -> LogReadSettings:
     """
@@ -7154,6 +7225,10 @@ def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
     """
+def save_cooling(path: os.PathLike | str | bytes, cooling: CoolingSettings) -> None:
+    """
+    Write a cooling plant; the file appears complete or not at all.
+    """
 def save_log_mapping(path: os.PathLike | str | bytes, settings: LogReadSettings) -> None:
     """
     Write a mapping file; it appears complete or not at all.
@@ -7273,9 +7348,9 @@ def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[s
     columns : arrays of one length, every value finite
     significant_digits : 1 .. 17; 17 reads back to the same numbers
     """
-def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult) -> None:
+def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult, cooling: CoolingTrace | None = None) -> None:
     """
-    Write the columns of a run as CSV; the file appears complete or not at all.
+    Write the columns of a run as CSV, with those of its cooling (a CoolingTrace) beside them; the file appears complete or not at all.
     """
 def write_trace(path: os.PathLike | str | bytes, trace: SocTrace) -> None:
     """

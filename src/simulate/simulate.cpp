@@ -12,6 +12,7 @@
 #include "simulate/cell_bank.hpp"
 #include "simulate/circuit.hpp"
 #include "simulate/heat_network.hpp"
+#include "simulate/named_columns.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
@@ -964,13 +965,7 @@ std::vector<std::pair<std::string, std::vector<double>>> result_columns(
 }
 
 void write_simulation(const std::filesystem::path& path, const SimulationResult& result) {
-    std::vector<std::string> names;
-    std::vector<std::vector<double>> columns;
-    for (auto& [name, column] : result_columns(result)) {
-        names.push_back(name);
-        columns.push_back(std::move(column));
-    }
-    write_csv(path, names, columns);
+    detail::write_named_columns(path, result_columns(result));
 }
 
 }  // namespace voltkeel
