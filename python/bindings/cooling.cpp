@@ -67,10 +67,15 @@ void bind_cooling(py::module_& module) {
     py::enum_<CoolingKind>(module, "CoolingKind", "Which of both a pack has.")
         .value("air", CoolingKind::air)
         .value("liquid", CoolingKind::liquid);
+    py::enum_<CoolingSupply>(module, "CoolingSupply",
+                             "Who pays for fans, pump, compressor and heater.")
+        .value("pack", CoolingSupply::pack)
+        .value("outside", CoolingSupply::outside);
     py::class_<CoolingSettings> settings(module, "CoolingSettings", "A way to cool.");
     add_keyword_constructor(settings);
     settings.def_readwrite("name", &CoolingSettings::name)
         .def_readwrite("kind", &CoolingSettings::kind)
+        .def_readwrite("supply", &CoolingSettings::supply)
         .def_readwrite("air_temperature", &CoolingSettings::air_temperature)
         .def_readwrite("air", &CoolingSettings::air)
         .def_readwrite("liquid", &CoolingSettings::liquid);
@@ -96,7 +101,7 @@ void bind_cooling(py::module_& module) {
         .def_readonly("to_radiator_J", &T::to_radiator_J)
         .def_readonly("to_chiller_J", &T::to_chiller_J)
         .def_readonly("kept_J", &T::kept_J, "In warmer coolant.")
-        .def_readonly("electric_J", &T::electric_J, "Not from the pack.")
+        .def_readonly("electric_J", &T::electric_J, "Fans, pump, compressor, heater.")
         .def_readonly("flow_use", &T::flow_use, "Pump or fan past the cells.")
         .def_readonly("radiator_fan_use", &T::radiator_fan_use)
         .def_readonly("chiller_use", &T::chiller_use)

@@ -182,6 +182,7 @@ void bind_result(py::module_& module) {
     py::class_<E>(module, "EnergyBalance", "Where charge and energy went; energies in J.")
         .def_readonly("terminal_Ah", &E::terminal_Ah)
         .def_readonly("terminal_J", &E::terminal_J)
+        .def_readonly("plant_J", &E::plant_J, "Taken at the terminals by the cooling plant.")
         .def_readonly("stored_J", &E::stored_J, "Open-circuit voltage times current.")
         .def_readonly("overvoltage_J", &E::overvoltage_J, "Lost in the cells.")
         .def_readonly("joint_J", &E::joint_J, "Lost in links, busbars, contactors and fuses.")
@@ -201,6 +202,7 @@ void bind_result(py::module_& module) {
         .def_readonly("cell_group", &R::cell_group, "Group of each cell.");
     column(result, "time_s", &R::time_s, "(rows,)");
     column(result, "current_A", &R::current_A, "(rows,) of the pack, positive charges");
+    column(result, "plant_power_W", &R::plant_power_W, "(rows,) of it taken by the cooling plant");
     column(result, "voltage_V", &R::voltage_V, "(rows,) 0 while no string is closed");
     column(result, "group_voltage_min_V", &R::group_voltage_min_V, "(rows,)");
     column(result, "group_voltage_mean_V", &R::group_voltage_mean_V, "(rows,)");

@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -5207,6 +5207,53 @@ class CoolingKind:
     @property
     def value(self) -> int:
         ...
+class CoolingSupply:
+    """
+    Who pays for fans, pump, compressor and heater.
+    
+    Members:
+    
+      pack
+    
+      outside
+    """
+    __members__: typing.ClassVar[dict[str, CoolingSupply]]
+    outside: typing.ClassVar[CoolingSupply]
+    pack: typing.ClassVar[CoolingSupply]
+    @typing.overload
+    def __eq__(self, other: CoolingSupply) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CoolingSupply) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
 class CoolingSettings:
     """
     A way to cool.
@@ -5216,6 +5263,7 @@ class CoolingSettings:
     kind: CoolingKind
     liquid: LiquidLoop
     name: str
+    supply: CoolingSupply
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
@@ -5257,7 +5305,7 @@ class CoolingTrace:
     @property
     def electric_J(self) -> float:
         """
-        Not from the pack.
+        Fans, pump, compressor, heater.
         """
     @property
     def flow_use(self) -> PartUse:
@@ -6050,6 +6098,11 @@ class EnergyBalance:
         Lost in the cells.
         """
     @property
+    def plant_J(self) -> float:
+        """
+        Taken at the terminals by the cooling plant.
+        """
+    @property
     def reversible_J(self) -> float:
         """
         Entropic heat, positive warms.
@@ -6197,6 +6250,11 @@ class SimulationResult:
     @property
     def hottest_time_s(self) -> float:
         ...
+    @property
+    def plant_power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) of it taken by the cooling plant
+        """
     @property
     def rejected_count(self) -> int:
         ...

@@ -935,10 +935,15 @@ def _simulate_cooling(options: argparse.Namespace) -> vk.CoolingSettings | None:
     if options.cooling is None:
         if options.warm_degC is not None:
             raise vk.DataError("--warm-degC goes with --cooling: without a plant nothing warms the pack")
+        if options.cooling_supply is not None:
+            raise vk.DataError("--cooling-supply goes with --cooling")
         return None
     if options.no_heat:
         raise vk.DataError("--cooling and --no-heat: where temperatures stay there is nothing to cool")
-    return vk.load_cooling(options.cooling)
+    cooling = vk.load_cooling(options.cooling)
+    if options.cooling_supply is not None:
+        cooling.supply = vk.CoolingSupply.__members__[options.cooling_supply]
+    return cooling
 
 
 def _simulate_settings(
@@ -1023,6 +1028,7 @@ def _cooling_document(cooling: vk.CoolingSettings, trace: vk.CoolingTrace) -> di
     return {
         "name": cooling.name,
         "kind": cooling.kind.name,
+        "supply": cooling.supply.name,
         "coolant_degC": {"min": float(coolant.min()), "max": float(coolant.max()), "end": float(coolant[-1])},
         "electric_Wh": trace.electric_J / 3600,
         "from_cells_Wh": trace.from_cells_J / 3600,
@@ -1048,7 +1054,8 @@ def _cooling_rows(cooling: vk.CoolingSettings, trace: vk.CoolingTrace) -> list[l
             rows.append([name, f"{_minutes(use.on_s)}{started}"])
     coolant = trace.coolant_degC
     rows.append(["coolant" if liquid else "air", f"{coolant.min():.1f} .. {coolant.max():.1f} degC"])
-    rows.append(["electricity of the plant", f"{trace.electric_J / 3.6e6:.3f} kWh"])
+    payer = "the pack" if cooling.supply == vk.CoolingSupply.pack else "outside"
+    rows.append([f"electricity of the plant, from {payer}", f"{trace.electric_J / 3.6e6:.3f} kWh"])
     return rows
 
 
@@ -1065,6 +1072,7 @@ def _simulate_document(result: vk.SimulationResult) -> dict[str, Any]:
         "time_s": float(result.time_s[-1]),
         "charge_Ah": balance.terminal_Ah,
         "energy_Wh": balance.terminal_J / 3600,
+        "plant_Wh": balance.plant_J / 3600,
         "lost_in_cells_Wh": balance.overvoltage_J / 3600,
         "lost_in_joints_Wh": balance.joint_J / 3600,
         "bled_Wh": balance.bleed_J / 3600,
@@ -1614,6 +1622,11 @@ def _parser() -> argparse.ArgumentParser:
     simulate.add_argument("--soc-std", type=_share, default=0.0, metavar="STD")
     simulate.add_argument(
         "--cooling", type=Path, metavar="FILE", help="cooling plant (data/schema/cooling.schema.json)"
+    )
+    simulate.add_argument(
+        "--cooling-supply",
+        choices=list(vk.CoolingSupply.__members__),
+        help="who pays for fans, pump, compressor and heater; left out, as the cooling file says",
     )
     simulate.add_argument(
         "--window-degC",

@@ -115,11 +115,11 @@ void CoolingPlant::operator()(const CoolingStep& step) {
     for (std::size_t k = 0; k < step.copies.size(); ++k)
         from_cells_W += step.copies[k] * step.to_ambient_W[k];
     trace_.from_cells_J += from_cells_W * step.dt_s;
+    trace_.electric_J += electric_W() * step.dt_s;
     if (settings_.kind == CoolingKind::liquid) {
         move_coolant(step, from_cells_W);
     } else {
         coolant_degC_ = settings_.air_temperature.at(step.time_s);
-        trace_.electric_J += flowing_ ? settings_.air.fan_power_W * step.dt_s : 0.0;
     }
     const bool flowed = flowing_;
     const bool fanned = radiator_fan_;
@@ -131,6 +131,7 @@ void CoolingPlant::operator()(const CoolingStep& step) {
     use(trace_.chiller_use, chilled, chiller_, step.dt_s);
     use(trace_.heater_use, heated, heater_, step.dt_s);
     set_surroundings(step);
+    step.pack_power_W = settings_.supply == CoolingSupply::pack ? electric_W() : 0.0;
     trace_.time_s.push_back(step.time_s);
     trace_.air_degC.push_back(settings_.air_temperature.at(step.time_s));
     trace_.coolant_degC.push_back(coolant_degC_);
@@ -146,9 +147,8 @@ void CoolingPlant::move_coolant(const CoolingStep& step, double from_cells_W) {
     const LiquidLoop& loop = settings_.liquid;
     const double dt_s = step.dt_s;
     if (!(dt_s > 0)) return;
-    const double drive_W = step.terminal_power_W < 0
-                               ? -step.terminal_power_W * loop.drive_loss_share
-                               : step.terminal_power_W * loop.charger_loss_share;
+    const double drive_W = step.load_power_W < 0 ? -step.load_power_W * loop.drive_loss_share
+                                                 : step.load_power_W * loop.charger_loss_share;
     const double heater_W = heater_ ? loop.heater.power_W : 0.0;
     const double chiller_W = chiller_ ? loop.chiller.power_W : 0.0;
     const double into_W = from_cells_W + drive_W + heater_W - chiller_W;
@@ -173,12 +173,23 @@ void CoolingPlant::move_coolant(const CoolingStep& step, double from_cells_W) {
     trace_.from_heater_J += heater_W * dt_s;
     trace_.to_chiller_J += chiller_W * dt_s;
     if (carried_W_per_K > 0) trace_.to_radiator_J += into_W * dt_s - kept_J;
-    trace_.electric_J += dt_s * ((flowing_ ? loop.pump_power_W : 0.0) +
-                                 (radiator_fan_ ? loop.radiator.fan_power_W : 0.0) + heater_W +
-                                 chiller_W / loop.chiller.performance);
+}
+
+/// Power of all parts as they stand.
+double CoolingPlant::electric_W() const {
+    if (settings_.kind == CoolingKind::air) return flowing_ ? settings_.air.fan_power_W : 0.0;
+    const LiquidLoop& loop = settings_.liquid;
+    return (flowing_ ? loop.pump_power_W : 0.0) +
+           (radiator_fan_ ? loop.radiator.fan_power_W : 0.0) +
+           (heater_ ? loop.heater.power_W : 0.0) +
+           (chiller_ ? loop.chiller.power_W / loop.chiller.performance : 0.0);
 }
 
 void CoolingPlant::switch_parts(const CoolingStep& step) {
+    if (settings_.supply == CoolingSupply::pack && !step.connected) {
+        flowing_ = radiator_fan_ = chiller_ = heater_ = false;
+        return;
+    }
     const auto [coldest, warmest] =
         std::minmax_element(step.core_degC.begin(), step.core_degC.end());
     if (settings_.kind == CoolingKind::air) {

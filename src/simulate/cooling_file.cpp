@@ -133,6 +133,8 @@ CoolingSettings parse_cooling(std::string_view text, const std::string& source) 
     try {
         CoolingSettings cooling;
         document.at("name").get_to(cooling.name);
+        if (document.contains("supply") && document.at("supply") == "outside")
+            cooling.supply = CoolingSupply::outside;
         const auto outside = document.find("air_temperature");
         if (outside != document.end()) {
             outside->at("time_s").get_to(cooling.air_temperature.time_s);
@@ -163,6 +165,7 @@ void save_cooling(const std::filesystem::path& path, const CoolingSettings& cool
     check_cooling(cooling);
     nlohmann::ordered_json document = {{"format", "voltkeel.cooling"}, {"format_version", 1}};
     document["name"] = cooling.name;
+    document["supply"] = cooling.supply == CoolingSupply::pack ? "pack" : "outside";
     document["air_temperature"] = {{"time_s", cooling.air_temperature.time_s},
                                    {"degC", cooling.air_temperature.degC}};
     CoolingSettings copy = cooling;

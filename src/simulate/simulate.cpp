@@ -158,6 +158,9 @@ class Runner {
     void record_row(double time_s);
     void note_ratings(double time_s);
     void cool(double time_s, double dt_s);
+    [[nodiscard]] bool connected() const {
+        return std::find(closed_.begin(), closed_.end(), true) != closed_.end();
+    }
     void balance(const Demand& demand);
     void finish();
     template <class Visit>
@@ -182,7 +185,8 @@ class Runner {
     std::vector<double> bleed_S_;
     std::vector<bool> closed_;
     Instant now_, mid_, end_;
-    double cooled_power_J_{0};
+    double cooled_load_J_{0};
+    double plant_W_{0};
     double lost_all_J_{0};
     double cooled_time_s_{0};
     double case_factor_{1};
@@ -432,13 +436,9 @@ Margin Runner::margin_at(const Instant& at, Slot slot, const std::vector<double>
         margin.look(cut.warm_degC - *least, SimulationEventKind::warm, group.string, group.within,
                     *least, cut.warm_degC);
     }
-    if (step.kind == LoadKind::power && at.ohm > 0) {
-        const double ohm = at.ohm + wiring_.busbar_ohm;
-        const double most_W = -at.emf_V * at.emf_V / (4 * ohm);
-        if (!at.limited)
-            margin.look((step.power_W - most_W) / std::max(1.0, std::abs(most_W)),
-                        SimulationEventKind::power_not_available, -1, -1, step.power_W, most_W);
-    }
+    if (at.ohm > 0 && at.most_W < infinite)
+        margin.look((at.most_W - at.drawn_W) / std::max(1.0, std::abs(at.most_W)),
+                    SimulationEventKind::power_not_available, -1, -1, -at.drawn_W, -at.most_W);
     if (step.end_current_A > 0 && at.limited)
         margin.look(std::abs(at.current_A) - step.end_current_A, SimulationEventKind::end_current,
                     -1, -1, at.current_A, step.end_current_A);
@@ -452,7 +452,9 @@ void Runner::accept(double dt_s) {
     sum.terminal_Ah += mid_.current_A * dt_s / 3600;
     const double terminal_J = mid_.voltage_V * mid_.current_A * dt_s;
     sum.terminal_J += terminal_J;
-    cooled_power_J_ += terminal_J;
+    const double plant_J = mid_.ohm > 0 ? plant_W_ * dt_s : 0.0;
+    sum.plant_J += plant_J;
+    cooled_load_J_ += terminal_J + plant_J;
     double joint_W = wiring_.busbar_ohm * mid_.current_A * mid_.current_A;
     double stored_W = 0;
     double over_W = 0;
@@ -512,6 +514,7 @@ void Runner::record_row(double time_s) {
     SimulationResult& out = result_;
     out.time_s.push_back(time_s);
     out.current_A.push_back(now_.current_A);
+    out.plant_power_W.push_back(now_.ohm > 0 ? plant_W_ : 0.0);
     out.voltage_V.push_back(now_.ohm > 0 ? now_.voltage_V : 0.0);
     const std::size_t groups = wiring_.groups.size();
     double low = infinite;
@@ -608,13 +611,15 @@ void Runner::note_ratings(double time_s) {
 void Runner::cool(double time_s, double dt_s) {
     for (double& lost : lost_mean_W_)
         lost = dt_s > 0 ? lost / dt_s : 0;
-    settings_.cooling({time_s, dt_s, dt_s > 0 ? cooled_power_J_ / dt_s : 0, copies_, core_degC_,
-                       case_degC_, lost_mean_W_, ambient_degC_, case_factor_});
+    settings_.cooling({time_s, dt_s, dt_s > 0 ? cooled_load_J_ / dt_s : 0, connected(), copies_,
+                       core_degC_, case_degC_, lost_mean_W_, ambient_degC_, case_factor_,
+                       plant_W_});
+    detail::need_within("cooling: pack_power_W", plant_W_, 0, 1e9);
     if (!(case_factor_ >= 1e-6 && case_factor_ <= 1e6))
         detail::need_within("cooling: case_resistance_factor", case_factor_, 1e-6, 1e6);
     heat_.scale_case_resistance(case_factor_);
     std::fill(lost_mean_W_.begin(), lost_mean_W_.end(), 0.0);
-    cooled_power_J_ = 0;
+    cooled_load_J_ = 0;
     cooled_time_s_ = 0;
 }
 
@@ -670,13 +675,16 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
     if (!settings_.balancing.active) next_balance_s_ = infinite;
     for (std::size_t n = 0; n < load.size() && !over; ++n) {
         const LoadStep& step = load[n];
-        const Demand demand(step);
         std::vector<bool> closing(wiring_.strings.size(), false);
         if (!step.closed.empty()) {
+            const bool fed = connected();
             for (std::size_t s = 0; s < closing.size(); ++s)
                 closing[s] = step.closed[s] && !closed_[s];
             closed_ = step.closed;
+            if (cooling && connected() != fed) cool(time_s, cooled_time_s_);
         }
+        Demand demand(step);
+        demand.plant_W = plant_W_;
         step_end_s += step.duration_s;
         if (n == 0) {
             for (const auto& bank : banks_)
@@ -773,6 +781,8 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             }
             if (reached && target_s == next_cool_s_) {
                 cool(time_s, cooled_time_s_);
+                changed = changed || demand.plant_W != plant_W_;
+                demand.plant_W = plant_W_;
                 next_cool_s_ = static_cast<double>(++coolings) * settings_.cooling_interval_s;
             }
             if (reached && target_s == next_balance_s_) {
@@ -922,6 +932,9 @@ std::vector<std::pair<std::string, std::vector<double>>> result_columns(
     columns.emplace_back("current_A", result.current_A);
     columns.emplace_back("voltage_V", result.voltage_V);
     columns.emplace_back("power_W", std::move(power_W));
+    if (std::any_of(result.plant_power_W.begin(), result.plant_power_W.end(),
+                    [](double one) { return one > 0; }))
+        columns.emplace_back("plant_power_W", result.plant_power_W);
     const std::pair<const char*, const std::vector<double>*> spreads[] = {
         {"group_voltage_min_V", &result.group_voltage_min_V},
         {"group_voltage_mean_V", &result.group_voltage_mean_V},

@@ -233,6 +233,20 @@ def test_the_command_takes_every_kind_of_plant(tmp_path, plant, part):
     assert "warm enough at the start" in shown.stdout
 
 
+def test_the_plant_is_paid_by_the_pack_or_from_outside():
+    words = ("--pack", PACK, "--power-W", "-500", "--duration-s", "600", "--soc", "0.5", "--cooling", COOLING, "--json")
+    paid = {}
+    for supply in ("pack", "outside"):
+        paid[supply] = json.loads(run(*words, "--cooling-supply", supply).stdout)
+        assert paid[supply]["cooling"]["supply"] == supply
+        assert paid[supply]["cooling"]["electric_Wh"] > 10
+    assert json.loads(run(*words).stdout) == paid["pack"], "the default of the file"
+    assert paid["outside"]["plant_Wh"] == 0
+    assert paid["pack"]["plant_Wh"] == pytest.approx(paid["pack"]["cooling"]["electric_Wh"], rel=1e-9)
+    assert paid["outside"]["energy_Wh"] == pytest.approx(-500 / 6, rel=1e-9)
+    assert paid["pack"]["energy_Wh"] == pytest.approx(-500 / 6 - paid["pack"]["plant_Wh"], rel=1e-9)
+
+
 def test_the_command_tells_how_long_to_warm_up(pack):
     words = ("--pack", PACK, "--power-W", "-100", "--duration-s", "60", "--soc", "0.5", "--cooling", COOLING)
     said = json.loads(run(*words, "--warm-degC", "3", "--json").stdout)["warm_up"]
@@ -268,6 +282,7 @@ def test_the_command_tells_what_ended_the_run():
         (("--current-A", "1", "--cooling", PACK), "/format"),
         (("--current-A", "1", "--cooling", COOLING, "--no-heat"), "there is nothing to cool"),
         (("--current-A", "1", "--warm-degC", "5"), "--warm-degC goes with --cooling"),
+        (("--current-A", "1", "--cooling-supply", "pack"), "--cooling-supply goes with --cooling"),
         (("--current-A", "1", "--window-degC", "5", "1"), "must be below high_degC"),
         ((), "required"),
     ],

@@ -78,11 +78,13 @@ TEST_CASE("a cooling plant that is written and read back is the same") {
     const TemporaryFile file;
     CoolingSettings air;
     air.name = "fan";
+    air.supply = CoolingSupply::outside;
     air.air_temperature = {{0, 3600}, {5, 11.5}};
     air.air = {1.5, 0.25, 40, 12, {33, 29}};
     save_cooling(file.path, air);
     const CoolingSettings first = load_cooling(file.path);
     CHECK(first.kind == CoolingKind::air);
+    CHECK(first.supply == CoolingSupply::outside);
     CHECK(first.name == "fan");
     CHECK(first.air_temperature.time_s == air.air_temperature.time_s);
     CHECK(first.air_temperature.degC == air.air_temperature.degC);

@@ -101,10 +101,17 @@ struct LiquidLoop {
 /// Which of both a pack has.
 enum class CoolingKind { air, liquid };
 
+/// Who pays for fans, pump, compressor and heater.
+enum class CoolingSupply {
+    pack,     ///< At its terminals. With all strings open everything is off.
+    outside,  ///< A shore supply, a charger, an engine.
+};
+
 /// A way to cool.
 struct CoolingSettings {
     std::string name;
     CoolingKind kind{CoolingKind::air};
+    CoolingSupply supply{CoolingSupply::pack};
     AirTemperature air_temperature;
     AirCooling air;
     LiquidLoop liquid;
@@ -135,7 +142,7 @@ struct CoolingTrace {
     double to_radiator_J{0};
     double to_chiller_J{0};
     double kept_J{0};      ///< In warmer coolant.
-    double electric_J{0};  ///< Fans, pump, compressor and heater; not from the pack.
+    double electric_J{0};  ///< Fans, pump, compressor and heater.
     PartUse flow_use;      ///< Pump or fan past the cells.
     PartUse radiator_fan_use;
     PartUse chiller_use;
@@ -165,6 +172,7 @@ class CoolingPlant {
     [[nodiscard]] const CoolingTrace& trace() const { return trace_; }
 
   private:
+    [[nodiscard]] double electric_W() const;
     void move_coolant(const CoolingStep& step, double from_cells_W);
     void switch_parts(const CoolingStep& step);
     void set_surroundings(const CoolingStep& step) const;

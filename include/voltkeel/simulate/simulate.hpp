@@ -58,18 +58,21 @@ struct CutOffSettings {
     bool ends_run{true};                ///< Otherwise the next load step follows.
 };
 
-/// What a cooling model may see and set, once every `cooling_interval_s`. Modelled cells only: with
+/// What a cooling model may see and set, once every `cooling_interval_s` and when the first string
+/// closes or the last one opens. Modelled cells only: with
 /// `SimulationSettings::each_cell` false that is one of each group, which stands for `copies[k]`.
 struct CoolingStep {
     double time_s{0};
-    double dt_s{0};              ///< Since the last call; 0 at the first.
-    double terminal_power_W{0};  ///< Of the pack, mean over `dt_s`; positive charges.
+    double dt_s{0};          ///< Since the last call; 0 at the first.
+    double load_power_W{0};  ///< Of the load, mean over `dt_s`; positive charges the pack.
+    bool connected{true};    ///< A string is closed: the pack can feed the plant.
     const std::vector<double>& copies;
     const std::vector<double>& core_degC;
     const std::vector<double>& case_degC;
     const std::vector<double>& to_ambient_W;  ///< From each case to its surroundings, mean.
     std::vector<double>& ambient_degC;        ///< Surroundings of each cell, to be set.
     double& case_resistance_factor;  ///< On every cell's resistance to its surroundings, to be set.
+    double& pack_power_W;  ///< What the plant takes at the pack's terminals from now on, to be set.
 };
 
 /// How a run starts and goes on.
@@ -109,7 +112,7 @@ enum class SimulationEventKind {
     soc_max,              ///< A cell.
     temperature_max,      ///< A cell's core.
     warm,                 ///< The coldest core has reached its temperature.
-    power_not_available,  ///< The pack cannot give the power at any current.
+    power_not_available,  ///< The pack cannot give the power (load or plant) at any current.
     end_current,          ///< The load step ended at its end current.
     fuse_rating,          ///< A string carries more than its fuse's rating; the run goes on.
     contactor_rating,     ///< A string carries more than its contactor's rating; the run goes on.
@@ -133,6 +136,8 @@ struct SimulationEvent {
 struct EnergyBalance {
     double terminal_Ah{0};    ///< Into the pack at its terminals.
     double terminal_J{0};     ///< The same.
+    double plant_J{0};        ///< Taken at the terminals by the cooling plant: with terminal_J what
+                              ///< the load gave.
     double stored_J{0};       ///< Open-circuit voltage times current, all cells.
     double overvoltage_J{0};  ///< Lost in the cells.
     double joint_J{0};        ///< Lost in links, busbars, contactors and fuses.
@@ -160,9 +165,10 @@ struct SimulationResult {
     std::vector<int> group_string;  ///< String of each group.
     std::vector<int> cell_group;    ///< Group of each cell, counted over the pack.
 
-    std::vector<double> time_s;     ///< Rows; values just before the load changes.
-    std::vector<double> current_A;  ///< Of the pack.
-    std::vector<double> voltage_V;  ///< At the terminals; 0 while no string is closed.
+    std::vector<double> time_s;         ///< Rows; values just before the load changes.
+    std::vector<double> current_A;      ///< Of the pack: load and cooling plant.
+    std::vector<double> plant_power_W;  ///< Of it taken by the cooling plant, >= 0.
+    std::vector<double> voltage_V;      ///< At the terminals; 0 while no string is closed.
     std::vector<double> group_voltage_min_V, group_voltage_mean_V, group_voltage_max_V;
     std::vector<double> soc_min, soc_mean, soc_max;  ///< Over the cells; mean weighed by capacity.
     std::vector<double> core_min_degC, core_mean_degC, core_max_degC;  ///< Over the cells.
@@ -204,9 +210,9 @@ struct SimulationResult {
 /// State that a run with these settings starts from.
 [[nodiscard]] PackState start_state(const Pack& pack, const SimulationSettings& settings = {});
 
-/// The columns of a run by name, one value a row each: time_s, current_A, voltage_V, power_W, the
-/// spreads, string_current_A:NAME, and where recorded group_voltage_V:NAME:k and its like, k
-/// counted within the string.
+/// The columns of a run by name, one value a row each: time_s, current_A, voltage_V, power_W,
+/// plant_power_W where a cooling plant took any, the spreads, string_current_A:NAME, and where
+/// recorded group_voltage_V:NAME:k and its like, k counted within the string.
 [[nodiscard]] std::vector<std::pair<std::string, std::vector<double>>> result_columns(
     const SimulationResult& result);
 
