@@ -76,7 +76,9 @@ void bind_pack(py::module_& module) {
     py::class_<BleedResistors> bleed(module, "BleedResistors", "One for every group.");
     add_keyword_constructor(bleed);
     bleed.def_readwrite("resistance_ohm", &BleedResistors::resistance_ohm)
-        .def_readwrite("duty", &BleedResistors::duty, "Largest share of time, up to 1.");
+        .def_readwrite("duty", &BleedResistors::duty, "Largest share of time, up to 1.")
+        .def_readwrite("heat_to_cells", &BleedResistors::heat_to_cells,
+                       "Share of its heat that warms its group's cells; the rest leaves the pack.");
     using Circuit = Precharge<double>;
     py::class_<Circuit> circuit(module, "Precharge", "How the link is charged first.");
     add_keyword_constructor(circuit);

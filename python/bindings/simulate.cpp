@@ -187,6 +187,7 @@ void bind_result(py::module_& module) {
         .def_readonly("overvoltage_J", &E::overvoltage_J, "Lost in the cells.")
         .def_readonly("joint_J", &E::joint_J, "Lost in links, busbars, contactors and fuses.")
         .def_readonly("bleed_J", &E::bleed_J)
+        .def_readonly("bleed_to_cells_J", &E::bleed_to_cells_J, "Of it into the cells as heat.")
         .def_readonly("reversible_J", &E::reversible_J, "Entropic heat, positive warms.")
         .def_readonly("heat_J", &E::heat_J, "Made in all cells.")
         .def_readonly("heat_kept_J", &E::heat_kept_J)

@@ -1452,6 +1452,14 @@ class BleedResistors:
     def duty(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def heat_to_cells(self) -> float:
+        """
+        Share of its heat that warms its group's cells; the rest leaves the pack.
+        """
+    @heat_to_cells.setter
+    def heat_to_cells(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def resistance_ohm(self) -> float:
         ...
     @resistance_ohm.setter
@@ -6066,6 +6074,11 @@ class EnergyBalance:
     @property
     def bleed_J(self) -> float:
         ...
+    @property
+    def bleed_to_cells_J(self) -> float:
+        """
+        Of it into the cells as heat.
+        """
     @property
     def charge_error_Ah(self) -> float:
         ...

@@ -215,6 +215,7 @@ void check(const Pack& pack) {
         check_bounds("bleed.resistance_ohm", pack.bleed->resistance_ohm, 1e-3, 1e6);
         check_rating("bleed.duty", pack.bleed->duty);
         check_bounds("bleed.duty", pack.bleed->duty, 1e-6, 1);
+        check_bounds("bleed.heat_to_cells", pack.bleed->heat_to_cells, 0, 1);
     }
     if (pack.precharge) {
         const Finding<double> finding = validate(*pack.precharge);

@@ -131,8 +131,9 @@ class Runner {
         take_state(settings.start ? *settings.start : start_state(pack, settings));
         for (Instant* at : {&now_, &mid_, &end_})
             at->resize(wiring_);
-        for (auto* column : {&core_half_, &case_half_, &core_end_, &case_end_, &heat_now_W_,
-                             &heat_mid_W_, &heat_end_W_, &lost_J_, &lost_mean_W_, &soc_})
+        for (auto* column :
+             {&core_half_, &case_half_, &core_end_, &case_end_, &heat_now_W_, &heat_mid_W_,
+              &heat_end_W_, &lost_J_, &lost_mean_W_, &soc_, &case_heat_W_})
             column->assign(wiring_.unit_count, 0.0);
         bled_J_.assign(wiring_.groups.size(), 0.0);
         bled_Ah_.assign(wiring_.groups.size(), 0.0);
@@ -151,6 +152,7 @@ class Runner {
     void solve(Slot slot, const std::vector<double>& core_degC, const Demand& demand, Instant& at);
     void heat_at(const Instant& at, const std::vector<double>& core_degC,
                  std::vector<double>& heat_W) const;
+    const std::vector<double>* case_heat(const Instant& at);
     double try_step(double dt_s, const Demand& demand);
     Margin margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
                      const LoadStep& step);
@@ -183,6 +185,7 @@ class Runner {
     std::vector<double> heat_now_W_, heat_mid_W_, heat_end_W_;
     std::vector<double> lost_J_, lost_mean_W_, soc_;
     std::vector<double> bleed_S_;
+    std::vector<double> case_heat_W_;  // from bleed resistors, of each cell
     std::vector<bool> closed_;
     Instant now_, mid_, end_;
     double cooled_load_J_{0};
@@ -327,13 +330,29 @@ void Runner::heat_at(const Instant& at, const std::vector<double>& core_degC,
     }
 }
 
+/// What the bleed resistors give to the case of each cell at an instant; null: nothing.
+const std::vector<double>* Runner::case_heat(const Instant& at) {
+    if (!pack_.bleed || pack_.bleed->heat_to_cells == 0) return nullptr;
+    bool any = false;
+    for (std::size_t g = 0; g < wiring_.groups.size(); ++g) {
+        const Wiring::Group& group = wiring_.groups[g];
+        const double all_W =
+            pack_.bleed->heat_to_cells * at.group_V[g] * at.group_V[g] * bleed_S_[g];
+        const double each_W = all_W / (static_cast<double>(group.unit_count) * group.copies);
+        any = any || each_W > 0;
+        for (std::size_t k = group.first_unit; k < group.first_unit + group.unit_count; ++k)
+            case_heat_W_[k] = each_W;
+    }
+    return any ? &case_heat_W_ : nullptr;
+}
+
 /// Tries a step from `now_`: fills `mid_` and `end_` and their temperatures.
 /// \return its error in parts of what is allowed
 double Runner::try_step(double dt_s, const Demand& demand) {
     const bool heat = settings_.heat;
     if (heat) {
-        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_now_W_, 0.5 * dt_s, core_half_,
-                 case_half_, nullptr);
+        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_now_W_, case_heat(now_), 0.5 * dt_s,
+                 core_half_, case_half_, nullptr);
     } else {
         core_half_ = core_degC_;
     }
@@ -356,8 +375,8 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     }
     if (heat) {
         heat_at(mid_, core_half_, heat_mid_W_);
-        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_mid_W_, dt_s, core_end_, case_end_,
-                 &lost_J_);
+        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_mid_W_, case_heat(mid_), dt_s,
+                 core_end_, case_end_, &lost_J_);
     } else {
         heat_at(mid_, core_half_, heat_mid_W_);
         core_end_ = core_degC_;
@@ -498,6 +517,7 @@ void Runner::accept(double dt_s) {
     sum.reversible_J += reversible_W * dt_s;
     if (settings_.heat) {
         sum.heat_J += heat_all_W * dt_s;
+        if (pack_.bleed) sum.bleed_to_cells_J += pack_.bleed->heat_to_cells * bleed_W * dt_s;
         sum.to_ambient_J += lost_all_J;
     }
     for (const auto& bank : banks_)

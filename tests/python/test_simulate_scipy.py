@@ -30,6 +30,7 @@ class ReferencePack:
         ones = np.ones(self.cells)
         self.capacity = differ.capacity_factor if len(differ.capacity_factor) else ones
         self.resistance = differ.resistance_factor if len(differ.resistance_factor) else ones
+        self.bleed_heat_share = pack.bleed.heat_to_cells
         self.leak_A = differ.leak_A if len(differ.leak_A) else 0 * ones
         self.bleed_S = np.where(bleeding, pack.bleed.duty / pack.bleed.resistance_ohm, 0.0)
         # soc, u_1 .. u_N, w of a charge transfer, h, core, case
@@ -140,6 +141,9 @@ class ReferencePack:
             through = (core - x[k, -1]) / thermal.core_resistance_K_per_W
             out[k, -2] = (heat - through) / thermal.core_heat_capacity_J_per_K
             out[k, -1] = through - (x[k, -1] - ambient[k]) / thermal.resistance_K_per_W
+            group = k // self.parallel
+            bled_W = at["group_V"][group] ** 2 * self.bleed_S[group]
+            out[k, -1] += self.bleed_heat_share * bled_W / self.parallel
         for k in range(self.cells):  # the neighbour in the next group of the string, and in the group
             if k // self.parallel % self.series < self.series - 1:
                 over = kind_.group_link_W_per_K / self.parallel * (x[k, -1] - x[k + self.parallel, -1])
@@ -191,7 +195,7 @@ def small_pack(
             for k in range(strings)
         ],
         busbar_ohm=random.uniform(0, 1e-3),
-        bleed=vk.BleedResistors(resistance_ohm=33.0, duty=0.7),
+        bleed=vk.BleedResistors(resistance_ohm=33.0, duty=0.7, heat_to_cells=random.uniform(0, 1)),
     )
 
 

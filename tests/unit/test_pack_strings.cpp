@@ -52,7 +52,7 @@ Pack mixed_pack() {
     starboard.contactor.closed = false;
     pack.strings = {port, starboard};
     pack.busbar_ohm = 2e-4;
-    pack.bleed = BleedResistors{33, 0.8};
+    pack.bleed = BleedResistors{33, 0.8, 0.45};
     pack.precharge = Precharge<double>{47, 1e-3, 0.95};
     Channel current;
     current.name = "shunt";
@@ -127,6 +127,7 @@ TEST_CASE("a pack of modules and strings is written and read back with every fie
     CHECK(again.busbar_ohm == 2e-4);
     REQUIRE(again.bleed);
     CHECK(again.bleed->duty == 0.8);
+    CHECK(again.bleed->heat_to_cells == 0.45);
     REQUIRE(again.precharge);
     CHECK(again.precharge->resistance_ohm == 47);
     REQUIRE(again.channels.size() == 3);
@@ -183,6 +184,8 @@ TEST_CASE("an impossible layout is named with field, value and bound") {
           "42 .. 56 V: no voltage suits both");
     CHECK(complaint([](Pack& p) { p.modules[0].cell.capacity_Ah = 0; }) ==
           "modules[0].cell: capacity_Ah: 0 must be a finite number above 0");
+    CHECK(complaint([](Pack& p) { p.bleed->heat_to_cells = -0.1; }) ==
+          "bleed.heat_to_cells: -0.1 is outside 0 .. 1");
     CHECK(complaint([](Pack& p) { p.bleed->duty = 1.5; }) ==
           "bleed.duty: 1.5 is outside 1e-06 .. 1");
     CHECK_THAT(complaint([](Pack& p) { p.precharge->capacitance_F = 0; }),

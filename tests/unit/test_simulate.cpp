@@ -588,6 +588,49 @@ TEST_CASE("a duty below one bleeds less in proportion") {
     CHECK(quarter_Ah == Approx(0.25 * all_Ah).epsilon(1e-3));
 }
 
+TEST_CASE("a stated share of the bleed resistors' heat warms their cells") {
+    for (const bool touching : {false, true}) {
+        Pack pack = straight_pack(1, 2, 3);
+        pack.bleed = BleedResistors{2, 1, 0.4};
+        if (touching) {
+            pack.modules[0].cell_link_W_per_K = 0.2;  // odeint's path; alike cells pass nothing on
+        }
+        Cell& cell = pack.modules[0].cell;
+        cell = straight_cell(1e4);  // as good as a source of 3.5 V
+        cell.thermal = {900, 0, 4, 0, "assumed", 1.5, 0, 700, 0};
+        SimulationSettings settings = isothermal(0.5);
+        settings.heat = true;
+        settings.temperature_degC = 20;
+        settings.record_cells = true;
+        PackState start = start_state(pack, settings);
+        start.bleeding = {true, false};
+        settings.start = start;
+        const SimulationResult result = simulate(pack, {current_load(0, 36000)}, settings);
+        // Steady: the case is q R above the surroundings, the core as warm; 4 K/W, 3600 s.
+        const double bled_W = result.bled_J[0] / 36000;
+        CHECK(bled_W == Approx(3.5 * 3.5 / 2).epsilon(0.01));
+        const double own_W = std::pow(std::sqrt(bled_W / 2) / 3, 2) * 0.01;  // I^2 R of each cell
+        const double expected_K = (0.4 * bled_W / 3 + own_W) * 4;
+        CAPTURE(touching);
+        CHECK(result.end.case_degC[1] == Approx(20 + expected_K).margin(2e-3));
+        CHECK(result.end.core_degC[1] == Approx(20 + expected_K + 1.5 * own_W).margin(2e-3));
+        CHECK(result.end.core_degC[4] == Approx(20).margin(1e-9));
+        const EnergyBalance& sum = result.balance;
+        CHECK(sum.bleed_to_cells_J == Approx(0.4 * sum.bleed_J).epsilon(1e-12));
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * sum.bleed_to_cells_J);
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * sum.bleed_J);
+        // One cell for three gives the same.
+        settings.each_cell = false;
+        CHECK(simulate(pack, {current_load(0, 36000)}, settings).end.case_degC[1] ==
+              Approx(result.end.case_degC[1]).margin(1e-6));
+        settings.each_cell = true;
+        pack.bleed->heat_to_cells = 0;
+        const SimulationResult cold = simulate(pack, {current_load(0, 36000)}, settings);
+        CHECK(cold.end.core_degC[1] == Approx(20 + 5.5 * own_W).margin(2e-4));
+        CHECK(cold.balance.bleed_to_cells_J == 0);
+    }
+}
+
 // ---------------------------------------------------------------- spread
 
 TEST_CASE("differences are drawn alike for one seed and as widely as asked") {

@@ -84,6 +84,11 @@ struct Channel {
 struct BleedResistors {
     double resistance_ohm{33};
     double duty{1};  ///< Largest share of time that a switched-on resistor conducts.
+    /// Share of its heat that warms the cells of its group, evenly, at their cases; the rest leaves
+    /// the pack, past air and coolant of a cooling model. The default is common practice, without a
+    /// source: a board on the lid of a module loses most of its heat to the air around it, some
+    /// through leads and fixings into the module. On boards potted onto the cells it is near 1.
+    double heat_to_cells{0.3};
 };
 
 /// A pack: everything its file holds, and the cells that it points to.

@@ -142,17 +142,20 @@ struct EnergyBalance {
     double overvoltage_J{0};  ///< Lost in the cells.
     double joint_J{0};        ///< Lost in links, busbars, contactors and fuses.
     double bleed_J{0};        ///< Lost in bleed resistors.
-    double reversible_J{0};   ///< Entropic heat, positive warms; not part of the electric sum.
-    double heat_J{0};         ///< Made in all cells.
-    double heat_kept_J{0};    ///< Now in warmer cells.
-    double to_ambient_J{0};   ///< Left through the cases.
+    double bleed_to_cells_J{0};  ///< Of it what warmed the cells; the rest left the pack.
+    double reversible_J{0};      ///< Entropic heat, positive warms; not part of the electric sum.
+    double heat_J{0};            ///< Made in all cells.
+    double heat_kept_J{0};       ///< Now in warmer cells.
+    double to_ambient_J{0};      ///< Left through the cases.
 
     /// terminal_J less what became of it: rounding.
     [[nodiscard]] double electric_error_J() const {
         return terminal_J - (stored_J + overvoltage_J + joint_J + bleed_J);
     }
-    /// heat_J less what became of it.
-    [[nodiscard]] double heat_error_J() const { return heat_J - (heat_kept_J + to_ambient_J); }
+    /// heat_J and bleed_to_cells_J less what became of them.
+    [[nodiscard]] double heat_error_J() const {
+        return heat_J + bleed_to_cells_J - (heat_kept_J + to_ambient_J);
+    }
     /// Largest difference, over the groups, between the charge that its cells took and what the
     /// string brought less what the bleed resistor took.
     double charge_error_Ah{0};
