@@ -45,7 +45,12 @@ void bind_pack(py::module_& module) {
     py::class_<Fuse> fuse(module, "Fuse", "What opens a string once and for all.");
     add_keyword_constructor(fuse);
     fuse.def_readwrite("resistance_ohm", &Fuse::resistance_ohm)
-        .def_readwrite("current_A", &Fuse::current_A, "Continuous rating.");
+        .def_readwrite("current_A", &Fuse::current_A, "Continuous rating.")
+        .def_readwrite("i2t_A2s", &Fuse::i2t_A2s,
+                       "Of its maker at short times; 0: 20 s times the square of the rating.");
+    module.def(
+        "fuse_opening_time_s", &fuse_opening_time_s, py::arg("fuse"), py::arg("current_A"),
+        "Time after which a cold fuse opens at a held current; inf at its rating and below.");
     py::class_<PackString> string(module, "PackString", "Modules in series.");
     add_keyword_constructor(string);
     string.def_readwrite("name", &PackString::name)

@@ -111,7 +111,9 @@ void bind_settings(py::module_& module) {
     array_field(state, "case_degC", &PackState::case_degC, "(cells,)");
     array_field(state, "ambient_degC", &PackState::ambient_degC, "(cells,) their surroundings");
     state.def_readwrite("bleeding", &PackState::bleeding, "Of each group.")
-        .def_readwrite("closed", &PackState::closed, "Contactor of each string.");
+        .def_readwrite("closed", &PackState::closed, "Contactor of each string.")
+        .def_readwrite("fuse_open", &PackState::fuse_open, "Of each string; empty: none.");
+    array_field(state, "fuse_warmth", &PackState::fuse_warmth, "(strings,) 0 .. 1; empty: cold");
     using B = BalancingSettings;
     py::class_<B> balancing(module, "BalancingSettings", "When bleed resistors conduct.");
     add_keyword_constructor(balancing);
@@ -169,6 +171,7 @@ void bind_result(py::module_& module) {
         .value("fuse_rating", K::fuse_rating)
         .value("contactor_rating", K::contactor_rating)
         .value("making_current", K::making_current)
+        .value("fuse_opened", K::fuse_opened)
         .def_property_readonly(
             "message", [](K kind) { return simulation_event_name(kind); }, "In plain words.");
     py::class_<SimulationEvent>(module, "SimulationEvent", "One event, with where it happened.")

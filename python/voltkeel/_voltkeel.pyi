@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -1277,6 +1277,14 @@ class Fuse:
         """
     @current_A.setter
     def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def i2t_A2s(self) -> float:
+        """
+        Of its maker at short times; 0: 20 s times the square of the rating.
+        """
+    @i2t_A2s.setter
+    def i2t_A2s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def resistance_ohm(self) -> float:
@@ -5737,6 +5745,22 @@ class PackState:
     def core_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
         ...
     @property
+    def fuse_open(self) -> list[bool]:
+        """
+        Of each string; empty: none.
+        """
+    @fuse_open.setter
+    def fuse_open(self, arg0: collections.abc.Sequence[bool]) -> None:
+        ...
+    @property
+    def fuse_warmth(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) 0 .. 1; empty: cold
+        """
+    @fuse_warmth.setter
+    def fuse_warmth(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
     def hysteresis(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (cells,) -1 .. 1
@@ -5989,10 +6013,13 @@ class SimulationEventKind:
       contactor_rating
     
       making_current
+    
+      fuse_opened
     """
     __members__: typing.ClassVar[dict[str, SimulationEventKind]]
     contactor_rating: typing.ClassVar[SimulationEventKind]
     end_current: typing.ClassVar[SimulationEventKind]
+    fuse_opened: typing.ClassVar[SimulationEventKind]
     fuse_rating: typing.ClassVar[SimulationEventKind]
     making_current: typing.ClassVar[SimulationEventKind]
     power_not_available: typing.ClassVar[SimulationEventKind]
@@ -6902,6 +6929,10 @@ def fit_thermal(logs: collections.abc.Sequence[Log], cell: Cell) -> ThermalFit:
 def full_balances(log: Log, settings: DataCheckSettings = ..., current_offset_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> list[FullBalance]:
     """
     The balances behind offset_from_balance, one by one; the charges as logged.
+    """
+def fuse_opening_time_s(fuse: Fuse, current_A: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Time after which a cold fuse opens at a held current; inf at its rating and below.
     """
 @typing.overload
 def group_count(pack: Pack) -> int:

@@ -49,6 +49,7 @@ template <class Part, class Visit>
 void visit_fields(Part& part, const Fuse*, Visit visit) {
     visit("resistance_ohm", part.resistance_ohm);
     visit("current_A", part.current_A);
+    visit("i2t_A2s", part.i2t_A2s);
 }
 template <class Part, class Visit>
 void visit_fields(Part& part, const Channel*, Visit visit) {

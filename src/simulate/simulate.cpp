@@ -13,6 +13,7 @@
 #include "simulate/circuit.hpp"
 #include "simulate/heat_network.hpp"
 #include "simulate/named_columns.hpp"
+#include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
@@ -160,6 +161,13 @@ class Runner {
     void record_row(double time_s);
     void note_ratings(double time_s);
     void cool(double time_s, double dt_s);
+    void set_closed(const std::vector<bool>& closed) {
+        closed_ = closed;
+        for (std::size_t s = 0; s < closed_.size(); ++s)
+            closed_[s] = closed_[s] && !fuse_open_[s];
+    }
+    void warm_fuses(double dt_s);
+    void open_fuses(double time_s);
     [[nodiscard]] bool connected() const {
         return std::find(closed_.begin(), closed_.end(), true) != closed_.end();
     }
@@ -187,6 +195,8 @@ class Runner {
     std::vector<double> bleed_S_;
     std::vector<double> case_heat_W_;  // from bleed resistors, of each cell
     std::vector<bool> closed_;
+    std::vector<double> fuse_warmth_, fuse_warmth_end_;
+    std::vector<bool> fuse_open_;
     Instant now_, mid_, end_;
     double cooled_load_J_{0};
     double plant_W_{0};
@@ -269,7 +279,14 @@ void Runner::take_state(const PackState& state) {
     check_count("start.branch_V", state.branch_V.size(), cells * PackState::lag_room,
                 "branch voltages");
     check_count("start.bleeding", state.bleeding.size(), wiring_.groups.size(), "groups");
-    check_count("start.closed", state.closed.size(), wiring_.strings.size(), "strings");
+    const std::size_t strings = wiring_.strings.size();
+    check_count("start.closed", state.closed.size(), strings, "strings");
+    if (!state.fuse_open.empty())
+        check_count("start.fuse_open", state.fuse_open.size(), strings, "strings");
+    if (!state.fuse_warmth.empty())
+        check_count("start.fuse_warmth", state.fuse_warmth.size(), strings, "strings");
+    for (const double warmth : state.fuse_warmth)
+        detail::need_within("start.fuse_warmth", warmth, 0, 1);
     const std::vector<double> scale = std::move(units_.branch_V);
     const std::size_t units = wiring_.unit_count;
     units_.branch_V.assign(units * PackState::lag_room, 0.0);
@@ -294,7 +311,14 @@ void Runner::take_state(const PackState& state) {
     start_case_degC_ = case_degC_;
     for (const auto& bank : banks_)
         bank->load(units_, scale);
-    closed_ = state.closed;
+    fuse_warmth_ = state.fuse_warmth;
+    fuse_warmth_.resize(strings, 0.0);
+    fuse_warmth_end_ = fuse_warmth_;
+    fuse_open_ = state.fuse_open;
+    fuse_open_.resize(strings, false);
+    for (std::size_t s = 0; s < strings; ++s)
+        fuse_open_[s] = fuse_open_[s] || fuse_warmth_[s] >= 1;
+    set_closed(state.closed);
     units_.bleeding = state.bleeding;
     bleed_S_.assign(wiring_.groups.size(), 0.0);
     for (std::size_t g = 0; g < bleed_S_.size(); ++g) {
@@ -382,6 +406,7 @@ double Runner::try_step(double dt_s, const Demand& demand) {
         core_end_ = core_degC_;
         case_end_ = case_degC_;
     }
+    warm_fuses(dt_s);
     solve(Slot::end, core_end_, demand, end_);
     heat_at(end_, core_end_, heat_end_W_);
     // The current of the middle stood for the mean; the mean of both ends errs twice as much, the
@@ -407,6 +432,29 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     }
     return std::max(error_V / settings_.voltage_tolerance_V,
                     error_K / settings_.temperature_tolerance_K);
+}
+
+/// Warmth of the fuses after a step with the currents of its middle; exact where they are held.
+void Runner::warm_fuses(double dt_s) {
+    for (std::size_t s = 0; s < fuse_warmth_.size(); ++s) {
+        const Fuse& fuse = pack_.strings[s].fuse;
+        if (!(fuse.current_A < infinite)) continue;
+        const double ratio = mid_.string_A[s] / fuse.current_A;
+        fuse_warmth_end_[s] =
+            fuse_warmth_[s] +
+            (ratio * ratio - fuse_warmth_[s]) * relaxed_fraction(dt_s / fuse_time_constant_s(fuse));
+    }
+}
+
+/// Opens the strings whose fuses have had enough.
+void Runner::open_fuses(double time_s) {
+    for (std::size_t s = 0; s < closed_.size(); ++s) {
+        if (fuse_open_[s] || !(fuse_warmth_[s] >= 1)) continue;
+        result_.events.push_back({time_s, SimulationEventKind::fuse_opened, static_cast<int>(s), -1,
+                                  now_.string_A[s], pack_.strings[s].fuse.current_A});
+        fuse_open_[s] = true;
+    }
+    set_closed(closed_);
 }
 
 Margin Runner::margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
@@ -458,6 +506,13 @@ Margin Runner::margin_at(const Instant& at, Slot slot, const std::vector<double>
     if (at.ohm > 0 && at.most_W < infinite)
         margin.look((at.most_W - at.drawn_W) / std::max(1.0, std::abs(at.most_W)),
                     SimulationEventKind::power_not_available, -1, -1, -at.drawn_W, -at.most_W);
+    const std::vector<double>& warmth = slot == Slot::end ? fuse_warmth_end_ : fuse_warmth_;
+    for (std::size_t s = 0; s < warmth.size(); ++s) {
+        // The last bits count as opened, so that a margin below zero always has a fuse to open.
+        if (!fuse_open_[s])
+            margin.look(std::nextafter(1.0, 0.0) - warmth[s], SimulationEventKind::fuse_opened,
+                        static_cast<int>(s), -1, at.string_A[s], pack_.strings[s].fuse.current_A);
+    }
     if (step.end_current_A > 0 && at.limited)
         margin.look(std::abs(at.current_A) - step.end_current_A, SimulationEventKind::end_current,
                     -1, -1, at.current_A, step.end_current_A);
@@ -526,6 +581,7 @@ void Runner::accept(double dt_s) {
     std::swap(case_degC_, case_end_);
     std::swap(heat_now_W_, heat_end_W_);
     std::swap(now_, end_);
+    std::swap(fuse_warmth_, fuse_warmth_end_);
     cooled_time_s_ += dt_s;
     ++result_.step_count;
 }
@@ -700,7 +756,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             const bool fed = connected();
             for (std::size_t s = 0; s < closing.size(); ++s)
                 closing[s] = step.closed[s] && !closed_[s];
-            closed_ = step.closed;
+            set_closed(step.closed);
             if (cooling && connected() != fed) cool(time_s, cooled_time_s_);
         }
         Demand demand(step);
@@ -783,6 +839,8 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             }
             accept(dt_s);
             margin = ahead;
+            const bool fuse = ended && margin.event.kind == SimulationEventKind::fuse_opened;
+            if (fuse) ended = false;
             const bool reached = !ended && dt_s >= room_s * (1 - time_slack);
             time_s = reached ? target_s : time_s + dt_s;
             if (!ended && !(dt_s < guess_s && longer >= 1)) guess_s = std::max(dt_s * longer, 1e-6);
@@ -795,6 +853,15 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             }
             note_ratings(time_s);
             bool changed = false;
+            if (fuse) {
+                const bool fed = connected();
+                open_fuses(time_s);
+                changed = true;
+                if (cooling && connected() != fed) {
+                    cool(time_s, cooled_time_s_);
+                    demand.plant_W = plant_W_;
+                }
+            }
             if (reached && target_s == next_row_s) {
                 record_row(time_s);
                 next_row_s = static_cast<double>(++rows + 1) * settings_.output_interval_s;
@@ -815,6 +882,11 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 detail::gather(wiring_, bleed_S_, closed_, now_);
                 detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
                 heat_at(now_, core_degC_, heat_now_W_);
+                if (fuse) {
+                    // What the others have to carry now may be too much at once.
+                    margin = margin_at(now_, Slot::start, core_degC_, step);
+                    ended = margin.least < 0;
+                }
             }
             if (progress && ++asked % ask_every == 0 && !progress(std::min(1.0, time_s / whole_s)))
                 throw Error("simulation: cancelled at " + number_text(time_s, "%.6g") + " s");
@@ -867,6 +939,9 @@ void Runner::finish() {
     }
     end.bleeding = units_.bleeding;
     end.closed = closed_;
+    for (const double warmth : fuse_warmth_)
+        end.fuse_warmth.push_back(std::min(warmth, 1.0));
+    end.fuse_open = fuse_open_;
 }
 
 }  // namespace
@@ -895,6 +970,8 @@ const char* simulation_event_name(SimulationEventKind kind) noexcept {
             return "a string carries more than its contactor is rated for";
         case SimulationEventKind::making_current:
             return "a contactor closed on more than it may";
+        case SimulationEventKind::fuse_opened:
+            return "a fuse opened";
     }
     return "unknown event";
 }
@@ -932,6 +1009,8 @@ PackState start_state(const Pack& pack, const SimulationSettings& settings) {
         }
         state.closed.push_back(string.contactor.closed);
     }
+    state.fuse_warmth.assign(pack.strings.size(), 0.0);
+    state.fuse_open.assign(pack.strings.size(), false);
     state.case_degC = state.core_degC;
     state.ambient_degC = state.core_degC;
     state.soc_carry.assign(cell, 0.0);

@@ -268,6 +268,17 @@ def test_the_command_tells_what_ended_the_run():
     assert "a group fell below its voltage window (string port, group 0)" in done.stdout
 
 
+def test_the_command_tells_that_a_fuse_opened(pack):
+    done = run("--pack", PACK, "--current-A", "-240", "--duration-s", "30", "--soc", "0.9", "--no-heat", "--json")
+    opened = [event for event in json.loads(done.stdout)["events"] if event["kind"] == "fuse_opened"]
+    # Alike strings share evenly: 120 A through fuses of 50 A.
+    alike_s = vk.fuse_opening_time_s(pack.strings[0].fuse, 120.0)
+    assert [event["string"] for event in opened] == [0, 1]
+    assert opened[0]["time_s"] == pytest.approx(alike_s, abs=2e-3)
+    shown = run("--pack", PACK, "--current-A", "-240", "--duration-s", "30", "--soc", "0.9", "--no-heat")
+    assert "a fuse opened (string port)" in shown.stdout
+
+
 @pytest.mark.parametrize(
     ("words", "says"),
     [

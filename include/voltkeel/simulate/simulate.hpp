@@ -35,6 +35,8 @@ struct PackState {
     std::vector<double> ambient_degC;  ///< Surroundings of each cell.
     std::vector<bool> bleeding;        ///< Bleed resistor of each group.
     std::vector<bool> closed;          ///< Contactor of each string.
+    std::vector<double> fuse_warmth;   ///< Of each string, 0 .. 1; empty: cold. See Fuse.
+    std::vector<bool> fuse_open;       ///< Of each string; empty: none.
 };
 
 /// When bleed resistors conduct, as a cell monitor decides it from voltages that it takes with all
@@ -117,6 +119,8 @@ enum class SimulationEventKind {
     fuse_rating,          ///< A string carries more than its fuse's rating; the run goes on.
     contactor_rating,     ///< A string carries more than its contactor's rating; the run goes on.
     making_current,       ///< A contactor closed on more than it may; the run goes on.
+    fuse_opened,          ///< A string is out for good; the run goes on with the others, and where
+                          ///< none is left, without current or voltage to the end of the load.
 };
 
 /// Plain words for an event; never null.
