@@ -45,7 +45,8 @@ Demand::Demand(const LoadStep& step)
       voltage_max_V(step.voltage_max_V),
       voltage_min_V(step.voltage_min_V),
       group_voltage_max_V(step.group_voltage_max_V),
-      group_voltage_min_V(step.group_voltage_min_V) {
+      group_voltage_min_V(step.group_voltage_min_V),
+      end_current_A(step.end_current_A) {
     switch (kind) {
         case LoadKind::current:
             amount = step.current_A;

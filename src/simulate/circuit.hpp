@@ -48,7 +48,8 @@ struct Demand {
     double voltage_min_V{0};
     double group_voltage_max_V{0};
     double group_voltage_min_V{0};
-    double plant_W{0};  ///< Taken at the terminals besides, whatever the load does.
+    double end_current_A{0};  ///< Its time is to be told exactly; 0: nobody asks.
+    double plant_W{0};        ///< Taken at the terminals besides, whatever the load does.
 
     explicit Demand(const LoadStep& step);
 };

@@ -29,9 +29,10 @@ using detail::Slot;
 using detail::Wiring;
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
-constexpr double event_time_s = 1e-4;  // events are found to this
-constexpr double slack_V = 1e-9;       // a limit that is held exactly is not crossed
-constexpr double time_slack = 1e-9;    // relative: a moment that is as good as reached
+constexpr double event_time_s = 1e-4;   // events are found to this
+constexpr double switch_time_s = 1e-7;  // onsets of limits, where their time matters
+constexpr double slack_V = 1e-9;        // a limit that is held exactly is not crossed
+constexpr double time_slack = 1e-9;     // relative: a moment that is as good as reached
 
 void check_count(const std::string& field, std::size_t size, std::size_t wanted, const char* of) {
     if (size != wanted) {
@@ -154,6 +155,7 @@ class Runner {
     void heat_at(const Instant& at, const std::vector<double>& core_degC,
                  std::vector<double>& heat_W) const;
     const std::vector<double>* case_heat(const Instant& at);
+    [[nodiscard]] double ending_tolerance_V(const Demand& demand, double dt_s) const;
     double try_step(double dt_s, const Demand& demand);
     Margin margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
                      const LoadStep& step);
@@ -370,6 +372,22 @@ const std::vector<double>* Runner::case_heat(const Instant& at) {
     return any ? &case_heat_W_ : nullptr;
 }
 
+/// Error that a sub-step may leave in a cell's voltage on the way to an end current: where the
+/// current decays, every relative error of it shifts the end by so many time constants.
+double Runner::ending_tolerance_V(const Demand& demand, double dt_s) const {
+    const double usual_V = settings_.voltage_tolerance_V;
+    const double size_A = std::abs(mid_.current_A);
+    const double by_s = std::abs(end_.current_A - now_.current_A) / (dt_s * size_A);
+    if (!(by_s > 0) || !std::isfinite(by_s)) return usual_V;
+    const double left_s = std::max(1.0, std::log(size_A / demand.end_current_A)) / by_s;
+    const double share = event_time_s * by_s * dt_s / left_s;  // of the current
+    double drop_V = 0;
+    for (std::size_t k = 0; k < mid_.unit_A.size(); ++k)
+        drop_V += std::abs(mid_.unit_A[k]) * mid_.look.ohm[k];
+    drop_V /= static_cast<double>(mid_.unit_A.size());
+    return std::min(usual_V, std::max(share * drop_V, 1e-3 * usual_V));
+}
+
 /// Tries a step from `now_`: fills `mid_` and `end_` and their temperatures.
 /// \return its error in parts of what is allowed
 double Runner::try_step(double dt_s, const Demand& demand) {
@@ -384,7 +402,8 @@ double Runner::try_step(double dt_s, const Demand& demand) {
         bank->go_half(now_.unit_A.data(), core_half_.data(), 0.5 * dt_s);
     solve(Slot::half, core_half_, demand, mid_);
     double error_V = 0;
-    if (unchecked_left_ > 0 && dt_s <= checked_dt_s_) {
+    const bool ending = demand.end_current_A > 0 && now_.limited;
+    if (unchecked_left_ > 0 && dt_s <= checked_dt_s_ && !ending) {
         --unchecked_left_;
         for (const auto& bank : banks_)
             bank->go_plain(mid_.unit_A.data(), dt_s);
@@ -412,6 +431,7 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     // The current of the middle stood for the mean; the mean of both ends errs twice as much, the
     // other way.
     double error_K = 0;
+    double shift_V = 0;  // of that
     for (const auto& bank : banks_) {
         double bend_V = 0;
         for (std::size_t k = bank->first(); k < bank->first() + bank->count(); ++k) {
@@ -421,7 +441,7 @@ double Runner::try_step(double dt_s, const Demand& demand) {
         if (bend_V > 0) {
             bend_V *=
                 bank->sensitivity(mid_.unit_A[bank->first()], core_half_[bank->first()], dt_s);
-            error_V = std::max(error_V, bend_V / 3);
+            shift_V = std::max(shift_V, bend_V / 3);
         }
         if (!heat) continue;
         double bend_W = 0;
@@ -430,8 +450,10 @@ double Runner::try_step(double dt_s, const Demand& demand) {
                               std::abs(heat_mid_W_[k] - 0.5 * (heat_now_W_[k] + heat_end_W_[k])));
         error_K = std::max(error_K, bend_W * dt_s / (3 * heat_.core_J_per_K(bank->first())));
     }
-    return std::max(error_V / settings_.voltage_tolerance_V,
-                    error_K / settings_.temperature_tolerance_K);
+    const double usual_V = settings_.voltage_tolerance_V;
+    const double shift_allowed_V = ending ? ending_tolerance_V(demand, dt_s) : usual_V;
+    return std::max({error_V / usual_V, shift_V / shift_allowed_V,
+                     error_K / settings_.temperature_tolerance_K});
 }
 
 /// Warmth of the fuses after a step with the currents of its middle; exact where they are held.
@@ -805,7 +827,20 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             if (std::isnan(error))
                 throw Error("simulation: currents are no numbers any more at " +
                             number_text(time_s, "%.6g") + " s");
-            const double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
+            double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
+            if (step.end_current_A > 0 && !now_.limited && end_.limited) {
+                // A limit that begins bends the current: the step ends where it does.
+                double low_s = 0;
+                double high_s = dt_s;
+                while (high_s - low_s > switch_time_s) {
+                    dt_s = 0.5 * (low_s + high_s);
+                    (void)try_step(dt_s, demand);
+                    (end_.limited ? high_s : low_s) = dt_s;
+                }
+                if (dt_s != high_s) (void)try_step(high_s, demand);
+                dt_s = high_s;
+                longer = std::max(1.0, std::min(4.0, 1.0 / dt_s));
+            }
             Margin ahead = margin_at(end_, Slot::end, core_end_, step);
             if (ahead.least < 0) {
                 // Between `low_s` (not yet) and `high_s` (crossed): false position, every second

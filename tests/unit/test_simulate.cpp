@@ -326,8 +326,8 @@ TEST_CASE("constant current and constant voltage in one step follow the closed s
     const SimulationResult result = simulate(pack, {charge}, isothermal(0.2));
     REQUIRE(result.events.size() == 1);
     CHECK(result.events[0].kind == SimulationEventKind::end_current);
-    CHECK(result.events[0].time_s == Approx(4227.119285).margin(0.01));
-    CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-6));
+    CHECK(result.events[0].time_s == Approx(4227.119285).margin(1e-3));
+    CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-9));
     // Nothing else that could end the run: the end current counts from the limit on only.
     SimulationSettings bare = isothermal(0.2);
     bare.cut_off.voltage = false;
@@ -345,6 +345,37 @@ TEST_CASE("constant current and constant voltage in one step follow the closed s
     const SimulationResult group = simulate(pack, {charge}, isothermal(0.2));
     REQUIRE(group.events.size() == 1);
     CHECK(group.events[0].time_s == Approx(result.events[0].time_s).margin(1e-3));
+}
+
+TEST_CASE("the end of a charge is found to a millisecond") {
+    // The closed form above with other numbers; strings and groups that are alike change nothing,
+    // but for the resistance of their joints.
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 20; ++round) {
+        const double capacity_Ah = uniform(2, 60);
+        const double ohm = uniform(0.02, 0.08) * 3 / capacity_Ah;
+        const double current_A = capacity_Ah * uniform(0.3, 1.2);
+        const double end_A = current_A * uniform(0.03, 0.3);
+        const double from = uniform(0.05, 0.4);
+        const double limit_V = uniform(3.85, 3.99);  // a cell, OCV 3 + soc
+        Pack pack = straight_pack(1 + round % 3, 1 + round % 2, 1);
+        pack.modules[0].cell = straight_cell(capacity_Ah, ohm);
+        pack.modules[0].cell.window.voltage_max_V = 4.1;
+        const double strings = static_cast<double>(pack.strings.size());
+        const double series = pack.modules[0].layout.series;
+        LoadStep charge = current_load(strings * current_A, 1e5);
+        charge.voltage_max_V = series * limit_V;
+        charge.end_current_A = strings * end_A;
+        const double full_As = 3600 * capacity_Ah;
+        const double expected_s = (limit_V - 3 - ohm * current_A - from) * full_As / current_A +
+                                  ohm * full_As * std::log(current_A / end_A);
+        CAPTURE(round, capacity_Ah, ohm, current_A, end_A, from, limit_V, expected_s);
+        const SimulationResult result = simulate(pack, {charge}, isothermal(from));
+        REQUIRE(result.events.size() == 1);
+        CHECK(result.events[0].kind == SimulationEventKind::end_current);
+        CHECK(result.events[0].time_s == Approx(expected_s).margin(1e-3));
+        CHECK(result.step_count < 20000);
+    }
 }
 
 TEST_CASE("a power beyond the largest one is told, and its onset found") {
