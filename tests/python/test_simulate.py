@@ -178,6 +178,34 @@ def test_a_cooling_plant_comes_from_a_file(tmp_path):
         vk.check_cooling(again)
 
 
+def test_the_cooling_schema_has_the_fields_and_defaults_of_the_code():
+    schema = json.loads((ROOT / "data" / "schema" / "cooling.schema.json").read_text(encoding="utf-8"))
+    properties = schema["properties"]
+    loop = properties["liquid"]["properties"]
+    pairs = [
+        (properties["air"]["properties"], vk.AirCooling()),
+        (loop, vk.LiquidLoop()),
+        (loop["radiator"]["properties"], vk.Radiator()),
+        (loop["chiller"]["properties"], vk.Chiller()),
+        (loop["heater"]["properties"], vk.Heater()),
+    ]
+    for fields, usual in pairs:
+        assert {name for name in dir(usual) if not name.startswith("_")} == set(fields)
+        for name, field in fields.items():
+            value = getattr(usual, name)
+            if isinstance(value, vk.ThermalSwitch):
+                assert (
+                    f"on {'above' if value.on_degC > value.off_degC else 'below'} {value.on_degC:g}"
+                    in (field["description"])
+                )
+                assert (
+                    f"off {'below' if value.on_degC > value.off_degC else 'above'} {value.off_degC:g} degC"
+                    in (field["description"])
+                )
+            elif "default" in field:
+                assert value == field["default"], name
+
+
 @pytest.mark.parametrize(
     ("plant", "part"),
     [

@@ -128,7 +128,8 @@ enum class SimulationEventKind {
 
 /// One event, with where it happened.
 struct SimulationEvent {
-    double time_s{0};  ///< What may end a run is found to 0.1 ms, the rest to one sub-step.
+    double time_s{0};  ///< What may end a run and the opening of a fuse are found to 0.1 ms (an end
+                       ///< current to 1 ms), the rest to one sub-step.
     SimulationEventKind kind{SimulationEventKind::voltage_min};
     int string{-1};   ///< -1: the pack.
     int group{-1};    ///< Within the string; -1: all of it.
