@@ -137,6 +137,10 @@ class Runner {
              {&core_half_, &case_half_, &core_end_, &case_end_, &heat_now_W_, &heat_mid_W_,
               &heat_end_W_, &lost_J_, &lost_mean_W_, &soc_, &case_heat_W_})
             column->assign(wiring_.unit_count, 0.0);
+        for (auto* column :
+             {&lag_ohm_, &rise_ohm_, &change_A_, &turn_A_, &noted_A_, &slope_A_per_s_})
+            column->assign(wiring_.unit_count, 0.0);
+        shared_ = wiring_.strings.size() > 1 || wiring_.unit_count > wiring_.groups.size();
         bled_J_.assign(wiring_.groups.size(), 0.0);
         bled_Ah_.assign(wiring_.groups.size(), 0.0);
         charge_error_As_.assign(wiring_.groups.size(), 0.0);
@@ -156,6 +160,8 @@ class Runner {
                  std::vector<double>& heat_W) const;
     const std::vector<double>* case_heat(const Instant& at);
     [[nodiscard]] double ending_tolerance_V(const Demand& demand, double dt_s) const;
+    bool solve_middle(const Demand& demand, double half_s);
+    void note_slopes(double dt_s);
     double try_step(double dt_s, const Demand& demand);
     Margin margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
                      const LoadStep& step);
@@ -193,6 +199,11 @@ class Runner {
     std::vector<double> start_core_degC_, start_case_degC_;
     std::vector<double> core_half_, case_half_, core_end_, case_end_;
     std::vector<double> heat_now_W_, heat_mid_W_, heat_end_W_;
+    std::vector<double> lag_ohm_, rise_ohm_, change_A_, turn_A_;
+    std::vector<double> noted_A_, slope_A_per_s_;  // of the middle before, and from it to this one
+    double noted_dt_s_{0};
+    int noted_{0};        // middles in a row without a jump
+    bool shared_{false};  // cells or strings in parallel
     std::vector<double> lost_J_, lost_mean_W_, soc_;
     std::vector<double> bleed_S_;
     std::vector<double> case_heat_W_;  // from bleed resistors, of each cell
@@ -372,6 +383,46 @@ const std::vector<double>* Runner::case_heat(const Instant& at) {
     return any ? &case_heat_W_ : nullptr;
 }
 
+/// Currents in the middle of a step, after go_half(). Once it is known how they move, the middle is
+/// shifted, to first order, to where a current in a straight line through its own would have led
+/// (linearly implicit midpoint): cells may exchange current faster than the step goes.
+/// \return whether it was
+bool Runner::solve_middle(const Demand& demand, double half_s) {
+    if (noted_ < 2) {
+        solve(Slot::half, core_half_, demand, mid_);
+        return false;
+    }
+    for (const auto& bank : banks_) {
+        bank->look(Slot::half, core_half_.data(), mid_.look);
+        bank->lag(now_.unit_A.data(), core_half_.data(), half_s, lag_ohm_.data(), rise_ohm_.data());
+    }
+    for (std::size_t k = 0; k < lag_ohm_.size(); ++k) {
+        mid_.look.emf_V[k] -= lag_ohm_[k] * now_.unit_A[k];
+        // On the way to the middle the current was less than there by half of what it rises.
+        const double rise_A = slope_A_per_s_[k] * half_s;
+        mid_.look.emf_V[k] += (rise_ohm_[k] - 0.5 * lag_ohm_[k]) * rise_A;
+        mid_.look.ohm[k] += lag_ohm_[k];
+    }
+    detail::gather(wiring_, bleed_S_, closed_, mid_);
+    detail::distribute(wiring_, bleed_S_, closed_, demand, mid_);
+    for (std::size_t k = 0; k < lag_ohm_.size(); ++k) {
+        mid_.look.emf_V[k] += lag_ohm_[k] * mid_.unit_A[k];
+        mid_.look.ohm[k] -= lag_ohm_[k];
+    }
+    return true;
+}
+
+/// Keeps how the currents move from one middle to the next.
+void Runner::note_slopes(double dt_s) {
+    const double between_s = 0.5 * (dt_s + noted_dt_s_);
+    for (std::size_t k = 0; k < noted_A_.size(); ++k) {
+        if (noted_ > 0) slope_A_per_s_[k] = (mid_.unit_A[k] - noted_A_[k]) / between_s;
+        noted_A_[k] = mid_.unit_A[k];
+    }
+    noted_dt_s_ = dt_s;
+    ++noted_;
+}
+
 /// Error that a sub-step may leave in a cell's voltage on the way to an end current: where the
 /// current decays, every relative error of it shifts the end by so many time constants.
 double Runner::ending_tolerance_V(const Demand& demand, double dt_s) const {
@@ -400,10 +451,23 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     }
     for (const auto& bank : banks_)
         bank->go_half(now_.unit_A.data(), core_half_.data(), 0.5 * dt_s);
-    solve(Slot::half, core_half_, demand, mid_);
+    const bool straight = solve_middle(demand, 0.5 * dt_s);
     double error_V = 0;
     const bool ending = demand.end_current_A > 0 && now_.limited;
-    if (unchecked_left_ > 0 && dt_s <= checked_dt_s_ && !ending) {
+    if (straight) {
+        // The currents of the start follow every rounding of the quick branches; the slope is taken
+        // from the middles.
+        const double between_s = 0.5 * (dt_s + noted_dt_s_);
+        for (std::size_t k = 0; k < change_A_.size(); ++k) {
+            const double slope_A_per_s = (mid_.unit_A[k] - noted_A_[k]) / between_s;
+            change_A_[k] = slope_A_per_s * dt_s;
+            turn_A_[k] = 0.5 * (slope_A_per_s - slope_A_per_s_[k]) * dt_s;
+        }
+        for (const auto& bank : banks_)
+            error_V = std::max(
+                error_V, bank->go_ramp(mid_.unit_A.data(), change_A_.data(), turn_A_.data(), dt_s));
+        unchecked_left_ = 0;
+    } else if (unchecked_left_ > 0 && dt_s <= checked_dt_s_ && !ending) {
         --unchecked_left_;
         for (const auto& bank : banks_)
             bank->go_plain(mid_.unit_A.data(), dt_s);
@@ -437,6 +501,10 @@ double Runner::try_step(double dt_s, const Demand& demand) {
         for (std::size_t k = bank->first(); k < bank->first() + bank->count(); ++k) {
             const double bend_A = mid_.unit_A[k] - 0.5 * (now_.unit_A[k] + end_.unit_A[k]);
             bend_V = std::max(bend_V, std::abs(bend_A) * end_.look.ohm[k]);
+            // The middle moved by a slope that has changed since.
+            if (straight)
+                bend_V =
+                    std::max(bend_V, std::abs((rise_ohm_[k] - 0.5 * lag_ohm_[k]) * turn_A_[k]));
         }
         if (bend_V > 0) {
             bend_V *=
@@ -597,6 +665,11 @@ void Runner::accept(double dt_s) {
         if (pack_.bleed) sum.bleed_to_cells_J += pack_.bleed->heat_to_cells * bleed_W * dt_s;
         sum.to_ambient_J += lost_all_J;
     }
+    // A limit that begins or ends bends the currents.
+    if ((shared_ || mid_.limited) && now_.limited == end_.limited)
+        note_slopes(dt_s);
+    else
+        noted_ = 0;
     for (const auto& bank : banks_)
         bank->accept();
     std::swap(core_degC_, core_end_);
@@ -783,6 +856,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
         }
         Demand demand(step);
         demand.plant_W = plant_W_;
+        noted_ = 0;
         step_end_s += step.duration_s;
         if (n == 0) {
             for (const auto& bank : banks_)
@@ -914,6 +988,7 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 changed = true;
             }
             if (changed) {
+                noted_ = 0;
                 detail::gather(wiring_, bleed_S_, closed_, now_);
                 detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
                 heat_at(now_, core_degC_, heat_now_W_);

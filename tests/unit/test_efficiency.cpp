@@ -107,7 +107,7 @@ TEST_CASE("a road load with curves is the mean of its instants") {
         CHECK(sum.braking_Wh == Approx(sum.taken_Wh + sum.friction_brake_Wh).epsilon(1e-12));
         CHECK(sum.delivered_Wh < sum.drive_Wh);
         CHECK(sum.regenerated_Wh <= sum.taken_Wh);
-        CHECK(sum.friction_brake_Wh > 0);
+        CHECK((sum.friction_brake_Wh > 0) == (sum.braking_Wh > 0));
         CHECK(sum.net_Wh ==
               Approx(sum.regenerated_Wh - sum.drive_Wh - sum.auxiliary_Wh).epsilon(1e-12));
     }

@@ -171,6 +171,44 @@ TEST_CASE("cells in parallel obey Kirchhoff's laws at every row") {
     }
 }
 
+TEST_CASE("cells that equal out take few steps, however quick their branches") {
+    // With charge transfer and little ohmic resistance the exchange has parts of tenths of seconds
+    // and parts of hours. Against the same with a tolerance that is twenty times as tight.
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 4; ++round) {
+        Pack pack = made_pack(1 + round % 2, 2, 2 + round / 2, true);
+        for (std::vector<double>& row : pack.modules[0].cell.resistance.r0_ohm) {
+            for (double& ohm : row)
+                ohm *= 0.1;
+        }
+        SimulationSettings settings;
+        settings.soc = 0.5;
+        settings.cut_off.voltage = false;
+        settings.output_interval_s = 300;
+        settings.record_cells = true;
+        for (int k = 0; k < cell_count(pack); ++k)
+            settings.differences.soc_offset.push_back(uniform(-0.4, 0.4));
+        CAPTURE(round, settings.differences.soc_offset);
+        const std::vector<LoadStep> load = {current_load(0, 9000), power_load(-300, 1800),
+                                            current_load(0, 7200)};
+        const SimulationResult result = simulate(pack, load, settings);
+        CHECK(result.step_count < 25000);
+        settings.voltage_tolerance_V = 1e-10;
+        const SimulationResult tight = simulate(pack, load, settings);
+        CHECK(tight.step_count > 2 * result.step_count);
+        for (std::size_t row = 0; row < result.size(); ++row)
+            CHECK(result.voltage_V[row] == Approx(tight.voltage_V[row]).margin(2e-6));
+        for (std::size_t k = 0; k < result.cell_current_A.size(); ++k) {
+            CHECK(std::abs(result.cell_current_A[k] - tight.cell_current_A[k]) < 2e-4);
+            CHECK(std::abs(result.cell_core_degC[k] - tight.cell_core_degC[k]) < 1e-4);
+        }
+        const EnergyBalance& sum = result.balance;
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * (std::abs(sum.stored_J) + sum.joint_J));
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * std::abs(sum.heat_J));
+        CHECK(sum.charge_error_Ah < 1e-9);
+    }
+}
+
 TEST_CASE("charge and energy are booked without a gap") {
     Random uniform(voltkeel_test::seed());
     for (int round = 0; round < 6; ++round) {
