@@ -48,6 +48,8 @@ void bind_pack(py::module_& module) {
         .def_readwrite("current_A", &Fuse::current_A, "Continuous rating.")
         .def_readwrite("i2t_A2s", &Fuse::i2t_A2s,
                        "Of its maker at short times; 0: 20 s times the square of the rating.");
+    module.def("fuse_time_constant_s", &fuse_time_constant_s, py::arg("fuse"),
+               "Time constant of the fuse's element in s.");
     module.def(
         "fuse_opening_time_s", &fuse_opening_time_s, py::arg("fuse"), py::arg("current_A"),
         "Time after which a cold fuse opens at a held current; inf at its rating and below.");

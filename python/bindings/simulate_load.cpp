@@ -66,6 +66,16 @@ void bind_road(py::module_& module) {
     array_field(curve, "power_fraction", &EfficiencyCurve::power_fraction, "(n,) rising, 0 .. 1");
     array_field(curve, "efficiency", &EfficiencyCurve::efficiency, "(n,) above 0 .. 1");
     curve.def("at", &EfficiencyCurve::at, py::arg("fraction"), "Efficiency at a fraction.");
+    module.def("check_efficiency_curve", &check_efficiency_curve, py::arg("field"),
+               py::arg("curve"),
+               "Raise DataError, naming field, value and bound, unless the curve can be used.");
+    module.def("motor_fraction", &motor_fraction, py::arg("curve"), py::arg("electric_fraction"),
+               "Mechanical power at which a motor takes an electric one, both as fractions of the "
+               "rated power.");
+    module.def("generator_fraction", &generator_fraction, py::arg("curve"),
+               py::arg("electric_fraction"),
+               "Mechanical power at which a generator gives an electric one, both as fractions of "
+               "the rated power.");
     using V = RoadVehicle;
     py::class_<V> vehicle(module, "RoadVehicle", "A road vehicle as the pack feels it.");
     add_keyword_constructor(vehicle);
