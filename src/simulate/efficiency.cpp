@@ -44,23 +44,24 @@ void check_efficiency_curve(const std::string& field, const EfficiencyCurve& cur
                     std::to_string(curve.efficiency.size()) +
                     " efficiencies, needs as many, at least 1");
     }
+    const auto place = [&](const char* column, std::size_t k) {
+        return field + "." + column + "[" + std::to_string(k) + "]";
+    };
     for (std::size_t k = 0; k < f.size(); ++k) {
-        const std::string at = "[" + std::to_string(k) + "]";
-        detail::need_within(field + ".power_fraction" + at, f[k], 0, 1);
-        detail::need_positive(field + ".efficiency" + at, curve.efficiency[k], 1);
+        detail::need_within(place("power_fraction", k), f[k], 0, 1);
+        detail::need_positive(place("efficiency", k), curve.efficiency[k], 1);
         if (k == 0) continue;
         if (!(f[k] > f[k - 1]))
-            throw Error(field + ".power_fraction" + at + ": " + number_text(f[k], "%.6g") +
+            throw Error(place("power_fraction", k) + ": " + number_text(f[k], "%.6g") +
                         " must be above " + number_text(f[k - 1], "%.6g"));
         const Piece piece = piece_of(curve, k - 1);
         if (!(piece.start > 0))
-            throw Error(field + ".efficiency" + at + ": " +
-                        number_text(curve.efficiency[k], "%.6g") + " is more than " +
+            throw Error(place("efficiency", k) + ": " + number_text(curve.efficiency[k], "%.6g") +
+                        " is more than " +
                         number_text(curve.efficiency[k - 1] * f[k] / f[k - 1], "%.6g") +
                         ": the power that goes in would fall while the one that comes out rises");
         if (!(piece.start + 2 * piece.slope * f[k] > 0))
-            throw Error(field + ".efficiency" + at + ": " +
-                        number_text(curve.efficiency[k], "%.6g") +
+            throw Error(place("efficiency", k) + ": " + number_text(curve.efficiency[k], "%.6g") +
                         " is so far below the one before that more power in would give less out");
     }
 }

@@ -17,9 +17,9 @@ using NamedColumns = std::vector<std::pair<std::string, std::vector<double>>>;
 inline void write_named_columns(const std::filesystem::path& path, NamedColumns all) {
     std::vector<std::string> names;
     std::vector<std::vector<double>> columns;
-    for (auto& [name, column] : all) {
-        names.push_back(name);
-        columns.push_back(std::move(column));
+    for (auto& one : all) {
+        names.push_back(std::move(one.first));
+        columns.push_back(std::move(one.second));
     }
     write_csv(path, names, columns);
 }
