@@ -1,5 +1,7 @@
 #include "voltkeel/simulate/cooling.hpp"
+
 #include "bindings.hpp"
+#include "voltkeel/simulate/cooling_file.hpp"
 
 namespace voltkeel::python {
 
@@ -10,7 +12,8 @@ void bind_cooling(py::module_& module) {
     using Switch = ThermalSwitch;
     py::class_<Switch> thermal(module, "ThermalSwitch",
                                "A switch with hysteresis; on in the warm where on_degC is above "
-                               "off_degC, in the cold otherwise.");
+                               "off_degC, in the cold otherwise; both inf: always off, both -inf: "
+                               "always on.");
     add_keyword_constructor(thermal);
     thermal.def_readwrite("on_degC", &Switch::on_degC)
         .def_readwrite("off_degC", &Switch::off_degC)
@@ -64,12 +67,21 @@ void bind_cooling(py::module_& module) {
     py::enum_<CoolingKind>(module, "CoolingKind", "Which of both a pack has.")
         .value("air", CoolingKind::air)
         .value("liquid", CoolingKind::liquid);
+    py::enum_<CoolingSupply>(module, "CoolingSupply",
+                             "Who pays for fans, pump, compressor and heater.")
+        .value("pack", CoolingSupply::pack)
+        .value("outside", CoolingSupply::outside);
     py::class_<CoolingSettings> settings(module, "CoolingSettings", "A way to cool.");
     add_keyword_constructor(settings);
-    settings.def_readwrite("kind", &CoolingSettings::kind)
+    settings.def_readwrite("name", &CoolingSettings::name)
+        .def_readwrite("kind", &CoolingSettings::kind)
+        .def_readwrite("supply", &CoolingSettings::supply)
         .def_readwrite("air_temperature", &CoolingSettings::air_temperature)
         .def_readwrite("air", &CoolingSettings::air)
         .def_readwrite("liquid", &CoolingSettings::liquid);
+    py::class_<PartUse>(module, "PartUse", "How much a part was used.")
+        .def_readonly("on_s", &PartUse::on_s)
+        .def_readonly("starts", &PartUse::starts, "Times it was switched on.");
     using T = CoolingTrace;
     py::class_<T> trace(module, "CoolingTrace", "What cooling did, one entry a call.");
     const auto column = [&](const char* name, std::vector<double> T::*field, const char* doc) {
@@ -89,7 +101,11 @@ void bind_cooling(py::module_& module) {
         .def_readonly("to_radiator_J", &T::to_radiator_J)
         .def_readonly("to_chiller_J", &T::to_chiller_J)
         .def_readonly("kept_J", &T::kept_J, "In warmer coolant.")
-        .def_readonly("electric_J", &T::electric_J, "Not from the pack.");
+        .def_readonly("electric_J", &T::electric_J, "Fans, pump, compressor, heater.")
+        .def_readonly("flow_use", &T::flow_use, "Pump or fan past the cells.")
+        .def_readonly("radiator_fan_use", &T::radiator_fan_use)
+        .def_readonly("chiller_use", &T::chiller_use)
+        .def_readonly("heater_use", &T::heater_use);
     py::class_<CoolingPlant>(module, "CoolingPlant", "A cooling model for simulate(cooling=...).")
         .def(py::init<const Pack&, const CoolingSettings&, bool>(), py::arg("pack"),
              py::arg("settings"), py::arg("each_cell") = true,
@@ -109,6 +125,34 @@ void bind_cooling(py::module_& module) {
         .def_readonly("time_s", &WarmUp::time_s)
         .def_readonly("electric_J", &WarmUp::electric_J)
         .def_readonly("coldest_degC", &WarmUp::coldest_degC, "At the end.");
+    py::class_<TemperatureWindow>(module, "TemperatureWindow",
+                                  "The narrowest temperature window over the cells of a pack.")
+        .def_readonly("low_degC", &TemperatureWindow::low_degC)
+        .def_readonly("high_degC", &TemperatureWindow::high_degC);
+    module.def("allowed_temperature", &allowed_temperature, py::arg("pack"), py::arg("charging"),
+               "Window in which every cell of the pack may be charged, or discharged.");
+    module.def("check_cooling", &check_cooling, py::arg("settings"),
+               "Raise DataError, naming field, value and bound, unless the plant can be used.");
+    module.def("load_cooling", &load_cooling, py::arg("path"),
+               "Read and check a cooling plant from a JSON file "
+               "(data/schema/cooling.schema.json).\n\nReturns\n-------\nCoolingSettings\n\n"
+               "Raises\n------\nDataError\n    Naming the file and every field that is wrong.");
+    module.def("parse_cooling", &parse_cooling, py::arg("text"), py::arg("source"),
+               "Read a cooling plant from JSON text, as load_cooling does.");
+    module.def("save_cooling", &save_cooling, py::arg("path"), py::arg("cooling"),
+               "Write a cooling plant; the file appears complete or not at all.");
+    module.def(
+        "cooling_columns",
+        [](const CoolingTrace& of, const Column& time_s) {
+            py::typing::Dict<py::str, py::array_t<double>> all;
+            for (const auto& [name, values] : cooling_columns(of, to_vector("time_s", time_s)))
+                all[py::str(name)] = to_array(values);
+            return all;
+        },
+        py::arg("trace"), py::arg("time_s"),
+        "What cooling did at other times, by column name: air_degC and coolant_degC in straight "
+        "lines between the calls; flowing, radiator_fan, chiller and heater (0 or 1) as they "
+        "stood.\n\nParameters\n----------\ntrace : CoolingTrace\ntime_s : (n,) in s");
 }
 
 }  // namespace voltkeel::python

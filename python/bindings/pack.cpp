@@ -45,7 +45,14 @@ void bind_pack(py::module_& module) {
     py::class_<Fuse> fuse(module, "Fuse", "What opens a string once and for all.");
     add_keyword_constructor(fuse);
     fuse.def_readwrite("resistance_ohm", &Fuse::resistance_ohm)
-        .def_readwrite("current_A", &Fuse::current_A, "Continuous rating.");
+        .def_readwrite("current_A", &Fuse::current_A, "Continuous rating.")
+        .def_readwrite("i2t_A2s", &Fuse::i2t_A2s,
+                       "Of its maker at short times; 0: 20 s times the square of the rating.");
+    module.def("fuse_time_constant_s", &fuse_time_constant_s, py::arg("fuse"),
+               "Time constant of the fuse's element in s.");
+    module.def(
+        "fuse_opening_time_s", &fuse_opening_time_s, py::arg("fuse"), py::arg("current_A"),
+        "Time after which a cold fuse opens at a held current; inf at its rating and below.");
     py::class_<PackString> string(module, "PackString", "Modules in series.");
     add_keyword_constructor(string);
     string.def_readwrite("name", &PackString::name)
@@ -76,7 +83,9 @@ void bind_pack(py::module_& module) {
     py::class_<BleedResistors> bleed(module, "BleedResistors", "One for every group.");
     add_keyword_constructor(bleed);
     bleed.def_readwrite("resistance_ohm", &BleedResistors::resistance_ohm)
-        .def_readwrite("duty", &BleedResistors::duty, "Largest share of time, up to 1.");
+        .def_readwrite("duty", &BleedResistors::duty, "Largest share of time, up to 1.")
+        .def_readwrite("heat_to_cells", &BleedResistors::heat_to_cells,
+                       "Share of its heat that warms its group's cells; the rest leaves the pack.");
     using Circuit = Precharge<double>;
     py::class_<Circuit> circuit(module, "Precharge", "How the link is charged first.");
     add_keyword_constructor(circuit);

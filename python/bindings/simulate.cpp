@@ -111,7 +111,9 @@ void bind_settings(py::module_& module) {
     array_field(state, "case_degC", &PackState::case_degC, "(cells,)");
     array_field(state, "ambient_degC", &PackState::ambient_degC, "(cells,) their surroundings");
     state.def_readwrite("bleeding", &PackState::bleeding, "Of each group.")
-        .def_readwrite("closed", &PackState::closed, "Contactor of each string.");
+        .def_readwrite("closed", &PackState::closed, "Contactor of each string.")
+        .def_readwrite("fuse_open", &PackState::fuse_open, "Of each string; empty: none.");
+    array_field(state, "fuse_warmth", &PackState::fuse_warmth, "(strings,) 0 .. 1; empty: cold");
     using B = BalancingSettings;
     py::class_<B> balancing(module, "BalancingSettings", "When bleed resistors conduct.");
     add_keyword_constructor(balancing);
@@ -169,6 +171,7 @@ void bind_result(py::module_& module) {
         .value("fuse_rating", K::fuse_rating)
         .value("contactor_rating", K::contactor_rating)
         .value("making_current", K::making_current)
+        .value("fuse_opened", K::fuse_opened)
         .def_property_readonly(
             "message", [](K kind) { return simulation_event_name(kind); }, "In plain words.");
     py::class_<SimulationEvent>(module, "SimulationEvent", "One event, with where it happened.")
@@ -182,10 +185,12 @@ void bind_result(py::module_& module) {
     py::class_<E>(module, "EnergyBalance", "Where charge and energy went; energies in J.")
         .def_readonly("terminal_Ah", &E::terminal_Ah)
         .def_readonly("terminal_J", &E::terminal_J)
+        .def_readonly("plant_J", &E::plant_J, "Taken at the terminals by the cooling plant.")
         .def_readonly("stored_J", &E::stored_J, "Open-circuit voltage times current.")
         .def_readonly("overvoltage_J", &E::overvoltage_J, "Lost in the cells.")
         .def_readonly("joint_J", &E::joint_J, "Lost in links, busbars, contactors and fuses.")
         .def_readonly("bleed_J", &E::bleed_J)
+        .def_readonly("bleed_to_cells_J", &E::bleed_to_cells_J, "Of it into the cells as heat.")
         .def_readonly("reversible_J", &E::reversible_J, "Entropic heat, positive warms.")
         .def_readonly("heat_J", &E::heat_J, "Made in all cells.")
         .def_readonly("heat_kept_J", &E::heat_kept_J)
@@ -201,6 +206,7 @@ void bind_result(py::module_& module) {
         .def_readonly("cell_group", &R::cell_group, "Group of each cell.");
     column(result, "time_s", &R::time_s, "(rows,)");
     column(result, "current_A", &R::current_A, "(rows,) of the pack, positive charges");
+    column(result, "plant_power_W", &R::plant_power_W, "(rows,) of it taken by the cooling plant");
     column(result, "voltage_V", &R::voltage_V, "(rows,) 0 while no string is closed");
     column(result, "group_voltage_min_V", &R::group_voltage_min_V, "(rows,)");
     column(result, "group_voltage_mean_V", &R::group_voltage_mean_V, "(rows,)");
@@ -279,8 +285,20 @@ void bind_simulate(py::module_& module) {
         "or when cancelled.");
     module.def("result_columns", &result_columns, py::arg("result"),
                "Names and columns of a run, as write_simulation writes them.");
-    module.def("write_simulation", &write_simulation, py::arg("path"), py::arg("result"),
-               "Write the columns of a run as CSV; the file appears complete or not at all.");
+    module.def(
+        "write_simulation",
+        [](const std::filesystem::path& path, const SimulationResult& result,
+           const std::optional<CoolingTrace>& cooling) {
+            if (cooling) {
+                write_simulation(path, result, *cooling);
+            } else {
+                write_simulation(path, result);
+            }
+        },
+        py::arg("path"), py::arg("result"), py::arg("cooling") = py::none(),
+        "Write the columns of a run as CSV, with those of its cooling (a CoolingTrace) beside "
+        "them; "
+        "the file appears complete or not at all.");
     using O = BalancingOutlook;
     py::class_<O>(module, "BalancingOutlook", "What balancing a string would gain and cost.")
         .def_readonly("string", &O::string)

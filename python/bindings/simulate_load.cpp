@@ -58,6 +58,24 @@ void bind_road(py::module_& module) {
         .def_readwrite("b_N_s_per_m", &CoastDown::b_N_s_per_m)
         .def_readwrite("c_N_s2_per_m2", &CoastDown::c_N_s2_per_m2);
 
+    py::class_<EfficiencyCurve> curve(
+        module, "EfficiencyCurve",
+        "Efficiency over the mechanical power as a fraction of a rated power, straight lines "
+        "between the points, held outside.");
+    add_keyword_constructor(curve);
+    array_field(curve, "power_fraction", &EfficiencyCurve::power_fraction, "(n,) rising, 0 .. 1");
+    array_field(curve, "efficiency", &EfficiencyCurve::efficiency, "(n,) above 0 .. 1");
+    curve.def("at", &EfficiencyCurve::at, py::arg("fraction"), "Efficiency at a fraction.");
+    module.def("check_efficiency_curve", &check_efficiency_curve, py::arg("field"),
+               py::arg("curve"),
+               "Raise DataError, naming field, value and bound, unless the curve can be used.");
+    module.def("motor_fraction", &motor_fraction, py::arg("curve"), py::arg("electric_fraction"),
+               "Mechanical power at which a motor takes an electric one, both as fractions of the "
+               "rated power.");
+    module.def("generator_fraction", &generator_fraction, py::arg("curve"),
+               py::arg("electric_fraction"),
+               "Mechanical power at which a generator gives an electric one, both as fractions of "
+               "the rated power.");
     using V = RoadVehicle;
     py::class_<V> vehicle(module, "RoadVehicle", "A road vehicle as the pack feels it.");
     add_keyword_constructor(vehicle);
@@ -72,6 +90,11 @@ void bind_road(py::module_& module) {
         .def_readwrite("drive_efficiency", &V::drive_efficiency, "From pack to wheels.")
         .def_readwrite("regeneration_efficiency", &V::regeneration_efficiency,
                        "From wheels to pack.")
+        .def_readwrite("drive_efficiency_curve", &V::drive_efficiency_curve,
+                       "EfficiencyCurve over the power at the wheels by drive_power_max_W, or "
+                       "None; replaces drive_efficiency.")
+        .def_readwrite("regeneration_efficiency_curve", &V::regeneration_efficiency_curve,
+                       "The same for regeneration_efficiency.")
         .def_readwrite("regeneration_share", &V::regeneration_share,
                        "Of the braking power that the drive takes, 0 .. 1.")
         .def_readwrite("regeneration_start_m_per_s", &V::regeneration_start_m_per_s,
@@ -92,6 +115,8 @@ void bind_road(py::module_& module) {
         .def_readonly("climb_Wh", &E::climb_Wh, "Signed, positive uphill.")
         .def_readonly("kinetic_Wh", &E::kinetic_Wh, "Signed: of the end less that of the start.")
         .def_readonly("shortfall_Wh", &E::shortfall_Wh, "At the wheels: left undone by the bound.")
+        .def_readonly("delivered_Wh", &E::delivered_Wh, "At the wheels: by the drive, of traction.")
+        .def_readonly("taken_Wh", &E::taken_Wh, "At the wheels: by the drive, of braking.")
         .def_readonly("drive_Wh", &E::drive_Wh, "Out of the pack for driving.")
         .def_readonly("regenerated_Wh", &E::regenerated_Wh, "Into the pack by braking.")
         .def_readonly("auxiliary_Wh", &E::auxiliary_Wh, "Out of the pack.")
@@ -145,6 +170,9 @@ void bind_propeller(py::module_& module) {
         .def_readwrite("reference_shaft_power_W", &B::reference_shaft_power_W, "At that speed.")
         .def_readwrite("exponent", &B::exponent, "3 for a displacement hull below hull speed.")
         .def_readwrite("drive_efficiency", &B::drive_efficiency, "From pack to shaft.")
+        .def_readwrite("drive_efficiency_curve", &B::drive_efficiency_curve,
+                       "EfficiencyCurve over shaft power by shaft_power_max_W, or None; replaces "
+                       "drive_efficiency.")
         .def_readwrite("shaft_power_max_W", &B::shaft_power_max_W, "Of the motor.")
         .def_readwrite("auxiliary_power_W", &B::auxiliary_power_W, "Out of the pack, always.");
     using L = PropellerLoad;
@@ -160,6 +188,7 @@ void bind_propeller(py::module_& module) {
     load.def_readonly("distance_m", &L::distance_m, "Through the water.")
         .def_readonly("shaft_Wh", &L::shaft_Wh, "Delivered at the shaft.")
         .def_readonly("shortfall_Wh", &L::shortfall_Wh, "Not delivered.")
+        .def_readonly("drive_Wh", &L::drive_Wh, "Out of the pack for the shaft.")
         .def_readonly("auxiliary_Wh", &L::auxiliary_Wh, "Out of the pack.")
         .def_readonly("net_Wh", &L::net_Wh, "Of the pack, positive charges: negative here.");
     module.def("check_boat", &check_boat, py::arg("boat"),

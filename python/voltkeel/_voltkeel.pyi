@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -1279,6 +1279,14 @@ class Fuse:
     def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def i2t_A2s(self) -> float:
+        """
+        Of its maker at short times; 0: 20 s times the square of the rating.
+        """
+    @i2t_A2s.setter
+    def i2t_A2s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def resistance_ohm(self) -> float:
         ...
     @resistance_ohm.setter
@@ -1450,6 +1458,14 @@ class BleedResistors:
         """
     @duty.setter
     def duty(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def heat_to_cells(self) -> float:
+        """
+        Share of its heat that warms its group's cells; the rest leaves the pack.
+        """
+    @heat_to_cells.setter
+    def heat_to_cells(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def resistance_ohm(self) -> float:
@@ -4554,6 +4570,34 @@ class CoastDown:
     @c_N_s2_per_m2.setter
     def c_N_s2_per_m2(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
+class EfficiencyCurve:
+    """
+    Efficiency over the mechanical power as a fraction of a rated power, straight lines between the points, held outside.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    def at(self, fraction: typing.SupportsFloat | typing.SupportsIndex) -> float:
+        """
+        Efficiency at a fraction.
+        """
+    @property
+    def efficiency(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) above 0 .. 1
+        """
+    @efficiency.setter
+    def efficiency(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def power_fraction(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) rising, 0 .. 1
+        """
+    @power_fraction.setter
+    def power_fraction(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
 class RoadVehicle:
     """
     A road vehicle as the pack feels it.
@@ -4602,6 +4646,14 @@ class RoadVehicle:
     def drive_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def drive_efficiency_curve(self) -> EfficiencyCurve | None:
+        """
+        EfficiencyCurve over the power at the wheels by drive_power_max_W, or None; replaces drive_efficiency.
+        """
+    @drive_efficiency_curve.setter
+    def drive_efficiency_curve(self, arg0: EfficiencyCurve | None) -> None:
+        ...
+    @property
     def drive_power_max_W(self) -> float:
         """
         Out of the pack.
@@ -4624,6 +4676,14 @@ class RoadVehicle:
         """
     @regeneration_efficiency.setter
     def regeneration_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_efficiency_curve(self) -> EfficiencyCurve | None:
+        """
+        The same for regeneration_efficiency.
+        """
+    @regeneration_efficiency_curve.setter
+    def regeneration_efficiency_curve(self, arg0: EfficiencyCurve | None) -> None:
         ...
     @property
     def regeneration_full_m_per_s(self) -> float:
@@ -4693,6 +4753,11 @@ class RoadEnergy:
         Signed, positive uphill.
         """
     @property
+    def delivered_Wh(self) -> float:
+        """
+        At the wheels: by the drive, of traction.
+        """
+    @property
     def drag_Wh(self) -> float:
         """
         Of the air; C of a coast-down.
@@ -4731,6 +4796,11 @@ class RoadEnergy:
     def shortfall_Wh(self) -> float:
         """
         At the wheels: left undone by the bound.
+        """
+    @property
+    def taken_Wh(self) -> float:
+        """
+        At the wheels: by the drive, of braking.
         """
     @property
     def traction_Wh(self) -> float:
@@ -4798,6 +4868,14 @@ class Boat:
     def drive_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def drive_efficiency_curve(self) -> EfficiencyCurve | None:
+        """
+        EfficiencyCurve over shaft power by shaft_power_max_W, or None; replaces drive_efficiency.
+        """
+    @drive_efficiency_curve.setter
+    def drive_efficiency_curve(self, arg0: EfficiencyCurve | None) -> None:
+        ...
+    @property
     def exponent(self) -> float:
         """
         3 for a displacement hull below hull speed.
@@ -4844,6 +4922,11 @@ class PropellerLoad:
         Through the water.
         """
     @property
+    def drive_Wh(self) -> float:
+        """
+        Out of the pack for the shaft.
+        """
+    @property
     def net_Wh(self) -> float:
         """
         Of the pack, positive charges: negative here.
@@ -4885,7 +4968,7 @@ class PropellerLoad:
         """
 class ThermalSwitch:
     """
-    A switch with hysteresis; on in the warm where on_degC is above off_degC, in the cold otherwise.
+    A switch with hysteresis; on in the warm where on_degC is above off_degC, in the cold otherwise; both inf: always off, both -inf: always on.
     """
     def __init__(self, **kwargs: typing.Any) -> None:
         """
@@ -5207,6 +5290,53 @@ class CoolingKind:
     @property
     def value(self) -> int:
         ...
+class CoolingSupply:
+    """
+    Who pays for fans, pump, compressor and heater.
+    
+    Members:
+    
+      pack
+    
+      outside
+    """
+    __members__: typing.ClassVar[dict[str, CoolingSupply]]
+    outside: typing.ClassVar[CoolingSupply]
+    pack: typing.ClassVar[CoolingSupply]
+    @typing.overload
+    def __eq__(self, other: CoolingSupply) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CoolingSupply) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
 class CoolingSettings:
     """
     A way to cool.
@@ -5215,9 +5345,23 @@ class CoolingSettings:
     air_temperature: AirTemperature
     kind: CoolingKind
     liquid: LiquidLoop
+    name: str
+    supply: CoolingSupply
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
+        """
+class PartUse:
+    """
+    How much a part was used.
+    """
+    @property
+    def on_s(self) -> float:
+        ...
+    @property
+    def starts(self) -> int:
+        """
+        Times it was switched on.
         """
 class CoolingTrace:
     """
@@ -5234,6 +5378,9 @@ class CoolingTrace:
         (n,) 1 with the compressor on
         """
     @property
+    def chiller_use(self) -> PartUse:
+        ...
+    @property
     def coolant_degC(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (n,) of the tank
@@ -5241,7 +5388,12 @@ class CoolingTrace:
     @property
     def electric_J(self) -> float:
         """
-        Not from the pack.
+        Fans, pump, compressor, heater.
+        """
+    @property
+    def flow_use(self) -> PartUse:
+        """
+        Pump or fan past the cells.
         """
     @property
     def flowing(self) -> numpy.typing.NDArray[numpy.float64]:
@@ -5265,6 +5417,9 @@ class CoolingTrace:
         (n,) 1 with the element on
         """
     @property
+    def heater_use(self) -> PartUse:
+        ...
+    @property
     def kept_J(self) -> float:
         """
         In warmer coolant.
@@ -5274,6 +5429,9 @@ class CoolingTrace:
         """
         (n,) 1 with the fan on
         """
+    @property
+    def radiator_fan_use(self) -> PartUse:
+        ...
     @property
     def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
         """
@@ -5339,6 +5497,16 @@ class WarmUp:
         ...
     @property
     def time_s(self) -> float:
+        ...
+class TemperatureWindow:
+    """
+    The narrowest temperature window over the cells of a pack.
+    """
+    @property
+    def high_degC(self) -> float:
+        ...
+    @property
+    def low_degC(self) -> float:
         ...
 class LoadKind:
     """
@@ -5644,6 +5812,22 @@ class PackState:
     def core_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
         ...
     @property
+    def fuse_open(self) -> list[bool]:
+        """
+        Of each string; empty: none.
+        """
+    @fuse_open.setter
+    def fuse_open(self, arg0: collections.abc.Sequence[bool]) -> None:
+        ...
+    @property
+    def fuse_warmth(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) 0 .. 1; empty: cold
+        """
+    @fuse_warmth.setter
+    def fuse_warmth(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
     def hysteresis(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (cells,) -1 .. 1
@@ -5896,10 +6080,13 @@ class SimulationEventKind:
       contactor_rating
     
       making_current
+    
+      fuse_opened
     """
     __members__: typing.ClassVar[dict[str, SimulationEventKind]]
     contactor_rating: typing.ClassVar[SimulationEventKind]
     end_current: typing.ClassVar[SimulationEventKind]
+    fuse_opened: typing.ClassVar[SimulationEventKind]
     fuse_rating: typing.ClassVar[SimulationEventKind]
     making_current: typing.ClassVar[SimulationEventKind]
     power_not_available: typing.ClassVar[SimulationEventKind]
@@ -5982,6 +6169,11 @@ class EnergyBalance:
     def bleed_J(self) -> float:
         ...
     @property
+    def bleed_to_cells_J(self) -> float:
+        """
+        Of it into the cells as heat.
+        """
+    @property
     def charge_error_Ah(self) -> float:
         ...
     @property
@@ -6011,6 +6203,11 @@ class EnergyBalance:
     def overvoltage_J(self) -> float:
         """
         Lost in the cells.
+        """
+    @property
+    def plant_J(self) -> float:
+        """
+        Taken at the terminals by the cooling plant.
         """
     @property
     def reversible_J(self) -> float:
@@ -6160,6 +6357,11 @@ class SimulationResult:
     @property
     def hottest_time_s(self) -> float:
         ...
+    @property
+    def plant_power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (rows,) of it taken by the cooling plant
+        """
     @property
     def rejected_count(self) -> int:
         ...
@@ -6522,6 +6724,10 @@ class SensorReadings:
         """
         Values a sample.
         """
+def allowed_temperature(pack: Pack, charging: bool) -> TemperatureWindow:
+    """
+    Window in which every cell of the pack may be charged, or discharged.
+    """
 def balancing_outlook(pack: Pack, state: PackState, differences: CellDifferences = ..., settings: BalancingOutlookSettings = ...) -> list[BalancingOutlook]:
     """
     What balancing every string would gain and cost, and whether its chemistry lets a monitor see the imbalance.
@@ -6584,6 +6790,10 @@ def check_closing(pack: Pack, state: PackState, string: str, load_current_A: typ
     """
     Check the closing of a string's contactor, and work out its precharge.
     """
+def check_cooling(settings: CoolingSettings) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the plant can be used.
+    """
 def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | None = None) -> list[DataFinding]:
     """
     Look a log over: a list of findings, empty for a clean bill.
@@ -6594,6 +6804,10 @@ def check_data(log: Log, settings: DataCheckSettings = ..., report: LogReport | 
     settings : DataCheckSettings
     report : LogReport of its reading, for lines of the file and rows left out
     """
+def check_efficiency_curve(field: str, curve: EfficiencyCurve) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the curve can be used.
+    """
 def check_road_vehicle(vehicle: RoadVehicle) -> None:
     """
     Raise DataError, naming field, value and bound, unless the vehicle can be used.
@@ -6601,6 +6815,15 @@ def check_road_vehicle(vehicle: RoadVehicle) -> None:
 def check_speed_trace(trace: SpeedTrace) -> None:
     """
     Raise DataError unless the trace can be used.
+    """
+def cooling_columns(trace: CoolingTrace, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+    """
+    What cooling did at other times, by column name: air_degC and coolant_degC in straight lines between the calls; flowing, radiator_fan, chiller and heater (0 or 1) as they stood.
+    
+    Parameters
+    ----------
+    trace : CoolingTrace
+    time_s : (n,) in s
     """
 def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettings = ...) -> CorrectedLog:
     """
@@ -6778,6 +7001,18 @@ def full_balances(log: Log, settings: DataCheckSettings = ..., current_offset_A:
     """
     The balances behind offset_from_balance, one by one; the charges as logged.
     """
+def fuse_opening_time_s(fuse: Fuse, current_A: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Time after which a cold fuse opens at a held current; inf at its rating and below.
+    """
+def fuse_time_constant_s(fuse: Fuse) -> float:
+    """
+    Time constant of the fuse's element in s.
+    """
+def generator_fraction(curve: EfficiencyCurve, electric_fraction: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Mechanical power at which a generator gives an electric one, both as fractions of the rated power.
+    """
 @typing.overload
 def group_count(pack: Pack) -> int:
     """
@@ -6841,6 +7076,19 @@ def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_cooling(path: os.PathLike | str | bytes) -> CoolingSettings:
+    """
+    Read and check a cooling plant from a JSON file (data/schema/cooling.schema.json).
+    
+    Returns
+    -------
+    CoolingSettings
+    
+    Raises
+    ------
+    DataError
+        Naming the file and every field that is wrong.
+    """
 def load_from_columns(kind: LoadKind, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], value: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> list[LoadStep]:
     """
     A load from columns.
@@ -6875,6 +7123,10 @@ def monotone_cubic(x: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], y
     """
     Shape-preserving cubic interpolation; outside the points the slope of the end goes on.
     """
+def motor_fraction(curve: EfficiencyCurve, electric_fraction: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Mechanical power at which a motor takes an electric one, both as fractions of the rated power.
+    """
 def ocv_curve(test: RestTest, settings: RestTestSettings = ...) -> OcvCurve:
     """
     OCV curve through the rests, monotone.
@@ -6902,6 +7154,10 @@ def pack_voltage_V(layout: PackLayout, group_voltage_V: typing.SupportsFloat | t
 def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
+    """
+def parse_cooling(text: str, source: str) -> CoolingSettings:
+    """
+    Read a cooling plant from JSON text, as load_cooling does.
     """
 def parse_log_mapping(json: str, source: str = 'memory') -> LogReadSettings:
     """
@@ -7154,6 +7410,10 @@ def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
     """
+def save_cooling(path: os.PathLike | str | bytes, cooling: CoolingSettings) -> None:
+    """
+    Write a cooling plant; the file appears complete or not at all.
+    """
 def save_log_mapping(path: os.PathLike | str | bytes, settings: LogReadSettings) -> None:
     """
     Write a mapping file; it appears complete or not at all.
@@ -7273,9 +7533,9 @@ def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[s
     columns : arrays of one length, every value finite
     significant_digits : 1 .. 17; 17 reads back to the same numbers
     """
-def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult) -> None:
+def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult, cooling: CoolingTrace | None = None) -> None:
     """
-    Write the columns of a run as CSV; the file appears complete or not at all.
+    Write the columns of a run as CSV, with those of its cooling (a CoolingTrace) beside them; the file appears complete or not at all.
     """
 def write_trace(path: os.PathLike | str | bytes, trace: SocTrace) -> None:
     """

@@ -931,13 +931,31 @@ def _simulate_load(options: argparse.Namespace) -> list[vk.LoadStep]:
     return [vk.current_load(options.current_A, duration_s)]
 
 
-def _simulate_settings(pack: vk.Pack, options: argparse.Namespace) -> vk.SimulationSettings:
+def _simulate_cooling(options: argparse.Namespace) -> vk.CoolingSettings | None:
+    if options.cooling is None:
+        if options.warm_degC is not None:
+            raise vk.DataError("--warm-degC goes with --cooling: without a plant nothing warms the pack")
+        if options.cooling_supply is not None:
+            raise vk.DataError("--cooling-supply goes with --cooling")
+        return None
+    if options.no_heat:
+        raise vk.DataError("--cooling and --no-heat: where temperatures stay there is nothing to cool")
+    cooling = vk.load_cooling(options.cooling)
+    if options.cooling_supply is not None:
+        cooling.supply = vk.CoolingSupply.__members__[options.cooling_supply]
+    return cooling
+
+
+def _simulate_settings(
+    pack: vk.Pack, cooling: vk.CoolingSettings | None, options: argparse.Namespace
+) -> vk.SimulationSettings:
+    usual_degC = 25.0 if cooling is None else cooling.air_temperature.at(0.0)
     soc, string_soc = _per_string(options.soc, pack, "--soc")
     degC, string_degC = _per_string(options.temperature_degC, pack, "--temperature-degC")
     return vk.SimulationSettings(
         soc=1.0 if soc is None else soc,
         string_soc=string_soc,
-        temperature_degC=25.0 if degC is None else degC,
+        temperature_degC=usual_degC if degC is None else degC,
         string_temperature_degC=string_degC,
         differences=vk.draw_differences(
             pack,
@@ -954,6 +972,93 @@ def _simulate_settings(pack: vk.Pack, options: argparse.Namespace) -> vk.Simulat
     )
 
 
+def _cell_place(result: vk.SimulationResult, cell: int) -> dict[str, Any]:
+    """Say where a cell is: string, group of the string, cell of the group."""
+    group = result.cell_group[cell]
+    string = result.group_string[group]
+    return {
+        "string": result.string_names[string],
+        "group": group - result.group_string.index(string),
+        "cell": cell - result.cell_group.index(group),
+    }
+
+
+def _window_answer(
+    pack: vk.Pack, result: vk.SimulationResult, options: argparse.Namespace
+) -> tuple[float, float, vk.WindowAnswer]:
+    """Give the window that was asked for, or the one of the cells when discharging, and whether it was kept."""
+    if options.window_degC is not None:
+        low, high = options.window_degC
+    else:
+        allowed = vk.allowed_temperature(pack, charging=False)
+        low, high = allowed.low_degC, allowed.high_degC
+    return low, high, vk.temperature_window(result, low, high)
+
+
+def _window_text(answer: vk.WindowAnswer) -> str:
+    if answer.kept:
+        return "kept"
+    sides = [("below", answer.below_s), ("above", answer.above_s)]
+    left = ", ".join(f"{_minutes(time_s)} {side}" for side, time_s in sides if time_s > 0)
+    return f"left at {_minutes(answer.first_left_s)}: {left}" if left else "left at the start"
+
+
+def _warm_up(
+    pack: vk.Pack, cooling: vk.CoolingSettings, settings: vk.SimulationSettings, options: argparse.Namespace
+) -> tuple[float, vk.WarmUp]:
+    """Give the temperature at which the pack may be charged, and how long it takes to get there at rest."""
+    target = options.warm_degC
+    if target is None:
+        target = vk.allowed_temperature(pack, charging=True).low_degC
+    return target, vk.warm_up(pack, cooling, settings, target)
+
+
+def _warm_up_text(answer: vk.WarmUp) -> str:
+    if answer.reached and answer.time_s == 0:
+        return "warm enough at the start"
+    needs = f"{_minutes(answer.time_s)}, {answer.electric_J / 3.6e6:.3f} kWh of electricity"
+    return needs if answer.reached else f"not reached: {answer.coldest_degC:.1f} degC after {needs}"
+
+
+PLANT_PARTS = ("flow", "radiator_fan", "chiller", "heater")
+
+
+def _cooling_document(cooling: vk.CoolingSettings, trace: vk.CoolingTrace) -> dict[str, Any]:
+    coolant = trace.coolant_degC
+    return {
+        "name": cooling.name,
+        "kind": cooling.kind.name,
+        "supply": cooling.supply.name,
+        "coolant_degC": {"min": float(coolant.min()), "max": float(coolant.max()), "end": float(coolant[-1])},
+        "electric_Wh": trace.electric_J / 3600,
+        "from_cells_Wh": trace.from_cells_J / 3600,
+        "from_drive_Wh": trace.from_drive_J / 3600,
+        "from_heater_Wh": trace.from_heater_J / 3600,
+        "to_radiator_Wh": trace.to_radiator_J / 3600,
+        "to_chiller_Wh": trace.to_chiller_J / 3600,
+        "parts": {
+            part: {"on_s": getattr(trace, f"{part}_use").on_s, "starts": getattr(trace, f"{part}_use").starts}
+            for part in PLANT_PARTS
+        },
+    }
+
+
+def _cooling_rows(cooling: vk.CoolingSettings, trace: vk.CoolingTrace) -> list[list[str]]:
+    liquid = cooling.kind == vk.CoolingKind.liquid
+    names = ("pump on" if liquid else "fan on", "radiator fan on", "chiller on", "heater on")
+    rows = []
+    for part, name in zip(PLANT_PARTS, names, strict=True):
+        use = getattr(trace, f"{part}_use")
+        if part == "flow" or use.starts > 0:
+            started = f", {use.starts} times" if use.starts > 1 else ""
+            rows.append([name, f"{_minutes(use.on_s)}{started}"])
+    coolant = trace.coolant_degC
+    rows.append(["coolant" if liquid else "air", f"{coolant.min():.1f} .. {coolant.max():.1f} degC"])
+    payer = "the pack" if cooling.supply == vk.CoolingSupply.pack else "outside"
+    rows.append([f"electricity of the plant, from {payer}", f"{trace.electric_J / 3.6e6:.3f} kWh"])
+    return rows
+
+
 def _event_text(event: vk.SimulationEvent, result: vk.SimulationResult) -> str:
     where = "" if event.string < 0 else f"string {result.string_names[event.string]}"
     if event.group >= 0:
@@ -967,6 +1072,7 @@ def _simulate_document(result: vk.SimulationResult) -> dict[str, Any]:
         "time_s": float(result.time_s[-1]),
         "charge_Ah": balance.terminal_Ah,
         "energy_Wh": balance.terminal_J / 3600,
+        "plant_Wh": balance.plant_J / 3600,
         "lost_in_cells_Wh": balance.overvoltage_J / 3600,
         "lost_in_joints_Wh": balance.joint_J / 3600,
         "bled_Wh": balance.bleed_J / 3600,
@@ -977,6 +1083,7 @@ def _simulate_document(result: vk.SimulationResult) -> dict[str, Any]:
         },
         "hottest": {
             "cell": result.hottest_cell,
+            "place": _cell_place(result, result.hottest_cell),
             "temperature_degC": result.hottest_degC,
             "time_s": result.hottest_time_s,
         },
@@ -1005,6 +1112,8 @@ def _simulate_document(result: vk.SimulationResult) -> dict[str, Any]:
 def _simulate_rows(result: vk.SimulationResult) -> list[list[str]]:
     balance = result.balance
     spread_mV = 1e3 * (result.group_voltage_max_V - result.group_voltage_min_V)
+    place = _cell_place(result, result.hottest_cell)
+    hottest = f"string {place['string']}, group {place['group']}, cell {place['cell']}"
     rows = [
         ["time", _minutes(float(result.time_s[-1]))],
         ["charge", f"{balance.terminal_Ah:+.2f} Ah"],
@@ -1013,7 +1122,7 @@ def _simulate_rows(result: vk.SimulationResult) -> list[list[str]]:
         ["lost in joints", f"{balance.joint_J / 3.6e6:.3f} kWh"],
         ["SOC at the end", f"{100 * result.soc_min[-1]:.1f} .. {100 * result.soc_max[-1]:.1f} %"],
         ["widest spread of groups", f"{spread_mV.max():.1f} mV"],
-        ["hottest inside", f"{result.hottest_degC:.1f} degC, cell {result.hottest_cell}"],
+        ["hottest inside", f"{result.hottest_degC:.1f} degC: {hottest}"],
     ]
     for k, name in enumerate(result.string_names):
         current_A = result.string_current_A[:, k]
@@ -1022,16 +1131,43 @@ def _simulate_rows(result: vk.SimulationResult) -> list[list[str]]:
 
 
 def _simulate(options: argparse.Namespace) -> int:
-    for given in (options.pack, options.load, options.cycle, options.vehicle):
+    for given in (options.pack, options.load, options.cycle, options.vehicle, options.cooling):
         if given is not None and options.out is not None and options.out.resolve() == given.resolve():
             raise vk.DataError(f"--out {options.out} would replace what is read")
     pack = vk.load_pack(options.pack)
     load = _simulate_load(options)
-    settings = _simulate_settings(pack, options)
+    cooling = _simulate_cooling(options)
+    settings = _simulate_settings(pack, cooling, options)
+    plant = None if cooling is None else vk.CoolingPlant(pack, cooling)
     with _progress_bar("Simulating") as progress:
-        result = vk.simulate(pack, load, settings, progress=lambda share: progress(share, ""))
+        result = vk.simulate(pack, load, settings, plant, lambda share: progress(share, ""))
+    low_degC, high_degC, window = _window_answer(pack, result, options)
+    document = _simulate_document(result)
+    document["window"] = {
+        "low_degC": low_degC,
+        "high_degC": high_degC,
+        "kept": window.kept,
+        "below_s": window.below_s,
+        "above_s": window.above_s,
+        "first_left_s": window.first_left_s if window.first_left_s >= 0 else None,
+    }
+    rows = _simulate_rows(result)
+    rows.append([f"window {low_degC:g} .. {high_degC:g} degC", _window_text(window)])
+    trace = None if plant is None else plant.trace
+    if cooling is not None and trace is not None:
+        target_degC, warm = _warm_up(pack, cooling, settings, options)
+        document["cooling"] = _cooling_document(cooling, trace)
+        document["warm_up"] = {
+            "target_degC": target_degC,
+            "reached": warm.reached,
+            "time_s": warm.time_s,
+            "electric_Wh": warm.electric_J / 3600,
+            "coldest_degC": warm.coldest_degC,
+        }
+        rows += _cooling_rows(cooling, trace)
+        rows.append([f"from the start, at rest, to {target_degC:g} degC", _warm_up_text(warm)])
     if options.out is not None:
-        vk.write_simulation(options.out, result)
+        vk.write_simulation(options.out, result, trace)
         _write_json(
             _provenance_path(options.out),
             {
@@ -1040,21 +1176,21 @@ def _simulate(options: argparse.Namespace) -> int:
                 "pack": {"name": options.pack.name, "sha256": _sha256(options.pack)},
                 "load": {
                     name: {"name": path.name, "sha256": _sha256(path)}
-                    for name in ("load", "cycle", "vehicle")
+                    for name in ("load", "cycle", "vehicle", "cooling")
                     if (path := getattr(options, name)) is not None
                 },
                 "seed": options.seed,
-                **_simulate_document(result),
+                **document,
             },
         )
     if options.plot is not None:
         from voltkeel import plots
 
-        plots.plot_simulation(result, options.plot, pack.name)
+        plots.plot_simulation(result, options.plot, pack.name, trace)
     if options.json:
-        print(json.dumps({"pack": pack.name, **_simulate_document(result), "caution": CAUTION}, indent=2))
+        print(json.dumps({"pack": pack.name, **document, "caution": CAUTION}, indent=2))
         return 0
-    _print_table(f"{pack.name}, simulated (positive charges)", ["", ""], _simulate_rows(result))
+    _print_table(f"{pack.name}, simulated (positive charges)", ["", ""], rows)
     for event in result.events:
         print(f"at {event.time_s:.3f} s: {_event_text(event, result)}")
     if options.out is not None:
@@ -1472,7 +1608,11 @@ def _parser() -> argparse.ArgumentParser:
         "--soc", type=_soc, nargs="+", help="at the start, of all strings or of each; full if left out"
     )
     simulate.add_argument(
-        "--temperature-degC", type=_temperature, nargs="+", metavar="T", help="at the start, of all strings or of each"
+        "--temperature-degC",
+        type=_temperature,
+        nargs="+",
+        metavar="T",
+        help="at the start, of all strings or of each; left out, 25, with --cooling that of its air",
     )
     simulate.add_argument("--seed", type=_seed, default=1, help="of the spread of the cells")
     simulate.add_argument(
@@ -1480,6 +1620,27 @@ def _parser() -> argparse.ArgumentParser:
     )
     simulate.add_argument("--resistance-std", type=_share, default=0.0, metavar="STD")
     simulate.add_argument("--soc-std", type=_share, default=0.0, metavar="STD")
+    simulate.add_argument(
+        "--cooling", type=Path, metavar="FILE", help="cooling plant (data/schema/cooling.schema.json)"
+    )
+    simulate.add_argument(
+        "--cooling-supply",
+        choices=list(vk.CoolingSupply.__members__),
+        help="who pays for fans, pump, compressor and heater; left out, as the cooling file says",
+    )
+    simulate.add_argument(
+        "--window-degC",
+        type=_temperature,
+        nargs=2,
+        metavar=("LOW", "HIGH"),
+        help="in which all cells should stay; left out, that of the cell files when discharging",
+    )
+    simulate.add_argument(
+        "--warm-degC",
+        type=_temperature,
+        metavar="T",
+        help="with --cooling: how long until all cells are this warm; left out, what the cell files want for charging",
+    )
     simulate.add_argument("--no-heat", action="store_true", help="temperatures stay")
     simulate.add_argument("--balance", action="store_true", help="bleed resistors work; the pack file has them")
     simulate.add_argument("--output-interval-s", type=_duration, default=1.0, metavar="S", help="from row to row")

@@ -251,17 +251,46 @@ def plot_load(load: vk.RoadLoad | vk.PropellerLoad, path: Path | str, name: str 
     _save(figure, Path(path))
 
 
-def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = "") -> None:
-    """Draw a simulated pack: spread of its groups, temperatures, currents of its strings.
+def _draw_cooling(temperatures: Axes, switches: Axes, cooling: vk.CoolingTrace) -> None:
+    """Draw coolant and air, and below them when each part was on."""
+    hours = cooling.time_s / 3600
+    temperatures.plot(hours, cooling.coolant_degC, color=_SHADES[1], linewidth=0.9, label="coolant")
+    temperatures.plot(hours, cooling.air_degC, color="#888888", linewidth=0.8, linestyle=":", label="air")
+    temperatures.legend(frameon=False, loc="best")
+    temperatures.set(ylabel="cooling in degC")
+    parts = {
+        "flow": cooling.flowing,
+        "radiator fan": cooling.radiator_fan,
+        "chiller": cooling.chiller,
+        "heater": cooling.heater,
+    }
+    shown = [name for name, on in parts.items() if name == "flow" or on.any()]
+    for k, name in enumerate(shown):
+        on = parts[name]
+        edges = np.flatnonzero(np.diff(on, prepend=0.0, append=0.0))
+        ends = np.append(hours, hours[-1])
+        spans = [(ends[start], ends[stop] - ends[start]) for start, stop in zip(edges[::2], edges[1::2], strict=True)]
+        switches.broken_barh(spans, (-k - 0.4, 0.8), color=_SHADES[k % len(_SHADES)])
+    switches.set_yticks([-k for k in range(len(shown))], shown)
+    switches.set_ylim(-len(shown) + 0.4, 0.6)
+    switches.set(ylabel="on")
+
+
+def plot_simulation(
+    result: vk.SimulationResult, path: Path | str, title: str = "", cooling: vk.CoolingTrace | None = None
+) -> None:
+    """Draw a simulated pack: spread of its groups, temperatures, currents of its strings, and what cooled it.
 
     Parameters
     ----------
     result : SimulationResult
     path : file to write
     title : above the plot
+    cooling : what its cooling plant did, for two more panels
     """
     hours = result.time_s / 3600
-    figure, axes = _figure(4, 1, (11.0, 10.0), sharex=True)
+    ratios = [1.0] * 4 if cooling is None else [1.0] * 5 + [0.5]
+    figure, axes = _figure(len(ratios), 1, (11.0, 2.5 * sum(ratios)), sharex=True, height_ratios=ratios)
 
     def spread(axis: Axes, low: npt.NDArray[Any], mean: npt.NDArray[Any], high: npt.NDArray[Any], shade: int) -> None:
         axis.fill_between(hours, low, high, color=_SHADES[shade], alpha=0.25, linewidth=0, label="least to most")
@@ -280,7 +309,10 @@ def plot_simulation(result: vk.SimulationResult, path: Path | str, title: str = 
     for k, name in enumerate(result.string_names):
         currents.plot(hours, result.string_current_A[:, k], color=_shade(k, count), linewidth=0.8, label=name)
     currents.legend(frameon=False, loc="best")
-    currents.set(ylabel="strings in A\n(positive charges)", xlabel="hours")
+    currents.set(ylabel="strings in A\n(positive charges)")
+    if cooling is not None:
+        _draw_cooling(axes[4, 0], axes[5, 0], cooling)
+    axes[-1, 0].set(xlabel="hours")
     for event in result.events:
         for axis in axes.flat:
             axis.axvline(event.time_s / 3600, color="#999999", linewidth=0.8, linestyle=":")

@@ -115,6 +115,18 @@ const char* channel_quantity_name(ChannelQuantity quantity) noexcept {
     return "unknown quantity";
 }
 
+double fuse_time_constant_s(const Fuse& fuse) {
+    const double usual_s = 20;
+    return fuse.i2t_A2s > 0 ? fuse.i2t_A2s / (fuse.current_A * fuse.current_A) : usual_s;
+}
+
+double fuse_opening_time_s(const Fuse& fuse, double current_A) {
+    const double ratio = current_A / fuse.current_A;
+    const double square = ratio * ratio;
+    if (!(square > 1)) return std::numeric_limits<double>::infinity();
+    return -fuse_time_constant_s(fuse) * std::log1p(-1 / square);
+}
+
 const PackModule& module_named(const Pack& pack, const std::string& name) {
     for (const PackModule& kind : pack.modules) {
         if (kind.name == name) return kind;
@@ -194,6 +206,9 @@ void check(const Pack& pack) {
         check_rating(field + "contactor.voltage_V", string.contactor.voltage_V);
         check_rating(field + "contactor.making_current_A", string.contactor.making_current_A);
         check_rating(field + "fuse.current_A", string.fuse.current_A);
+        check_bounds(field + "fuse.i2t_A2s", string.fuse.i2t_A2s, 0, 1e12);
+        if (string.fuse.i2t_A2s > 0 && !std::isfinite(string.fuse.current_A))
+            refuse(field + "fuse.i2t_A2s", string.fuse.i2t_A2s, "needs current_A beside it");
         const Span span = ocv_span(pack, string);
         if (span.high_V > string.contactor.voltage_V)
             refuse(field + "contactor.voltage_V", string.contactor.voltage_V,
@@ -215,6 +230,7 @@ void check(const Pack& pack) {
         check_bounds("bleed.resistance_ohm", pack.bleed->resistance_ohm, 1e-3, 1e6);
         check_rating("bleed.duty", pack.bleed->duty);
         check_bounds("bleed.duty", pack.bleed->duty, 1e-6, 1);
+        check_bounds("bleed.heat_to_cells", pack.bleed->heat_to_cells, 0, 1);
     }
     if (pack.precharge) {
         const Finding<double> finding = validate(*pack.precharge);

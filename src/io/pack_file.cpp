@@ -49,6 +49,7 @@ template <class Part, class Visit>
 void visit_fields(Part& part, const Fuse*, Visit visit) {
     visit("resistance_ohm", part.resistance_ohm);
     visit("current_A", part.current_A);
+    visit("i2t_A2s", part.i2t_A2s);
 }
 template <class Part, class Visit>
 void visit_fields(Part& part, const Channel*, Visit visit) {
@@ -136,6 +137,7 @@ Pack long_form(const json& document, const std::filesystem::path& path) {
         pack.bleed.emplace();
         from->at("resistance_ohm").get_to(pack.bleed->resistance_ohm);
         pack.bleed->duty = from->value("duty", pack.bleed->duty);
+        pack.bleed->heat_to_cells = from->value("heat_to_cells", pack.bleed->heat_to_cells);
     }
     if (const auto from = document.find("precharge"); from != document.end()) {
         pack.precharge.emplace();
@@ -209,7 +211,8 @@ ordered_json strings_document(const Pack& pack) {
     if (pack.busbar_ohm != 0) document["busbar_ohm"] = pack.busbar_ohm;
     if (pack.bleed)
         document["bleed"] = {{"resistance_ohm", pack.bleed->resistance_ohm},
-                             {"duty", pack.bleed->duty}};
+                             {"duty", pack.bleed->duty},
+                             {"heat_to_cells", pack.bleed->heat_to_cells}};
     if (pack.precharge)
         document["precharge"] = {{"resistance_ohm", pack.precharge->resistance_ohm},
                                  {"capacitance_F", pack.precharge->capacitance_F},

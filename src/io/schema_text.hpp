@@ -16,6 +16,9 @@ extern const char* const log_mapping;
 /// Schema of a pack description, JSON text.
 extern const char* const pack;
 
+/// Schema of a cooling plant, JSON text.
+extern const char* const cooling;
+
 /// Schema of a road vehicle or a boat, JSON text.
 extern const char* const vehicle;
 

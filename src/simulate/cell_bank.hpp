@@ -56,7 +56,17 @@ class CellBank {
     virtual double go_whole(const double* middle_A, const double* first_A, double whole_s) = 0;
     /// The first of both alone.
     virtual void go_plain(const double* middle_A, double whole_s) = 0;
+    /// The whole step with a current in a straight line: `middle` held, and what its change over
+    /// the step adds to the branches, to first order. \param turn_A by how much that change is off
+    /// at most \return how far the voltage would be off, largest in V
+    virtual double go_ramp(const double* middle_A, const double* change_A, const double* turn_A,
+                           double whole_s) = 0;
     virtual void look(Slot slot, const double* core_degC, CellLook& out) = 0;
+    /// How far the voltage of `half` would move with the current that led there, without the ohmic
+    /// resistance: if it were more all the time, and with what it rises over the half step in a
+    /// straight line around its mean. After go_half(), with the same arguments.
+    virtual void lag(const double* current_A, const double* core_degC, double half_s,
+                     double* held_ohm, double* rise_ohm) = 0;
     /// How strongly a current error that lasts for a step moves the voltage at its end, in parts of
     /// the ohmic resistance; of the first cell.
     [[nodiscard]] virtual double sensitivity(double current_A, double core_degC, double dt_s) = 0;

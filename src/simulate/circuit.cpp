@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 namespace voltkeel::detail {
 
@@ -44,7 +45,8 @@ Demand::Demand(const LoadStep& step)
       voltage_max_V(step.voltage_max_V),
       voltage_min_V(step.voltage_min_V),
       group_voltage_max_V(step.group_voltage_max_V),
-      group_voltage_min_V(step.group_voltage_min_V) {
+      group_voltage_min_V(step.group_voltage_min_V),
+      end_current_A(step.end_current_A) {
     switch (kind) {
         case LoadKind::current:
             amount = step.current_A;
@@ -116,33 +118,65 @@ void gather(const Wiring& wiring, const std::vector<double>& bleed_S,
 namespace {
 
 /// Current that a power needs at a source behind a resistance: the root of R I^2 + E I - P = 0 that
-/// goes to P / E for small powers. Where there is none, the current of the largest power.
-double current_for_power(double power_W, double emf_V, double ohm, bool& available) {
+/// goes to P / E for small powers. Where there is none, the current of the largest power. Notes in
+/// `at` what is drawn and the most there is.
+double current_for_power(double power_W, double emf_V, double ohm, Instant& at) {
+    const double most_W = emf_V * emf_V / (4 * ohm);
+    at.drawn_W = -power_W;
+    at.most_W = emf_V > 0 ? most_W : -most_W;  // without a voltage, the less the further from it
     const double square = emf_V * emf_V + 4 * ohm * power_W;
-    available = square >= 0;
-    if (!available) return -emf_V / (2 * ohm);
+    at.power_available = square >= 0 && (emf_V > 0 || power_W >= 0);
+    if (!at.power_available) return -std::max(emf_V, 0.0) / (2 * ohm);
     return 2 * power_W / (emf_V + std::sqrt(square));
 }
 
-/// `current_A` drawn towards zero until every group keeps its limit.
+/// `current_A` drawn towards the one without a load until every group keeps its limit.
 double within_group_limits(const Wiring& wiring, const std::vector<bool>& closed,
-                           const Demand& demand, const Instant& at, double current_A) {
-    const bool charging = current_A > 0;
+                           const Demand& demand, const Instant& at, double idle_A,
+                           double current_A) {
+    const bool charging = current_A > idle_A;
     const double limit_V = charging ? demand.group_voltage_max_V : demand.group_voltage_min_V;
     if (charging ? limit_V == std::numeric_limits<double>::infinity() : limit_V <= 0)
         return current_A;
     for (std::size_t s = 0; s < wiring.strings.size(); ++s) {
         if (!closed[s]) continue;
         const double share = at.ohm / at.string_ohm[s];
-        const double idle_A = (at.emf_V - at.string_emf_V[s]) / at.string_ohm[s];
+        const double circling_A = (at.emf_V - at.string_emf_V[s]) / at.string_ohm[s];
         const Wiring::String& string = wiring.strings[s];
         for (std::size_t g = string.first_group; g < string.first_group + string.group_count; ++g) {
             const double most_A =
-                ((limit_V - at.group_emf_V[g]) / at.group_ohm[g] - idle_A) / share;
+                ((limit_V - at.group_emf_V[g]) / at.group_ohm[g] - circling_A) / share;
             current_A = charging ? std::min(current_A, most_A) : std::max(current_A, most_A);
         }
     }
-    return charging ? std::max(current_A, 0.0) : std::min(current_A, 0.0);
+    return charging ? std::max(current_A, idle_A) : std::min(current_A, idle_A);
+}
+
+/// Current of the pack that meets the demand without its limits.
+double current_asked(const Demand& demand, double ohm, Instant& at) {
+    const double plant_W = demand.plant_W;
+    switch (demand.kind) {
+        case LoadKind::current:
+            // Together with the load's current the pack is another source behind its resistance.
+            if (plant_W > 0)
+                return demand.amount +
+                       current_for_power(-plant_W, at.emf_V + ohm * demand.amount, ohm, at);
+            return demand.amount;
+        case LoadKind::power:
+            return current_for_power(demand.amount - plant_W, at.emf_V, ohm, at);
+        case LoadKind::resistance:
+            if (plant_W > 0) {
+                const double share = demand.amount / (ohm + demand.amount);
+                const double emf_V = share * at.emf_V;
+                const double plant_A = current_for_power(-plant_W, emf_V, share * ohm, at);
+                return plant_A - (emf_V + share * ohm * plant_A) / demand.amount;
+            }
+            return -at.emf_V / (ohm + demand.amount);
+        case LoadKind::voltage:
+            at.limited = true;
+            return (demand.amount - at.emf_V) / ohm;  // the source feeds the plant
+    }
+    return 0;
 }
 
 }  // namespace
@@ -152,32 +186,32 @@ void distribute(const Wiring& wiring, const std::vector<double>& bleed_S,
     const double ohm = at.ohm + wiring.busbar_ohm;
     at.power_available = true;
     at.limited = false;
+    at.drawn_W = 0;
+    at.most_W = std::numeric_limits<double>::infinity();
     double asked_A = 0;
     if (at.ohm > 0) {
-        switch (demand.kind) {
-            case LoadKind::current:
-                asked_A = demand.amount;
-                break;
-            case LoadKind::power:
-                asked_A = current_for_power(demand.amount, at.emf_V, ohm, at.power_available);
-                break;
-            case LoadKind::resistance:
-                asked_A = -at.emf_V / (ohm + demand.amount);
-                break;
-            case LoadKind::voltage:
-                asked_A = (demand.amount - at.emf_V) / ohm;
-                at.limited = true;
-                break;
-        }
+        // Limits bring the load down to nothing; the plant goes on.
+        const double idle_A =
+            demand.plant_W > 0 ? current_for_power(-demand.plant_W, at.emf_V, ohm, at) : 0.0;
+        const double idle_drawn_W = at.drawn_W;
+        const double idle_most_W = at.most_W;
+        const bool idle_available = at.power_available;
+        at.most_W = std::numeric_limits<double>::infinity();
+        at.power_available = true;
+        asked_A = current_asked(demand, ohm, at);
         double kept_A = asked_A;
-        if (asked_A > 0)
-            kept_A = std::max(0.0, std::min(asked_A, (demand.voltage_max_V - at.emf_V) / ohm));
-        if (asked_A < 0)
-            kept_A = std::min(0.0, std::max(asked_A, (demand.voltage_min_V - at.emf_V) / ohm));
-        if (kept_A != 0) kept_A = within_group_limits(wiring, closed, demand, at, kept_A);
+        if (asked_A > idle_A)
+            kept_A = std::max(idle_A, std::min(asked_A, (demand.voltage_max_V - at.emf_V) / ohm));
+        if (asked_A < idle_A)
+            kept_A = std::min(idle_A, std::max(asked_A, (demand.voltage_min_V - at.emf_V) / ohm));
+        if (kept_A != idle_A)
+            kept_A = within_group_limits(wiring, closed, demand, at, idle_A, kept_A);
         if (kept_A != asked_A) {
             at.limited = true;
-            at.power_available = true;
+            const bool idle = kept_A == idle_A && demand.plant_W > 0;
+            at.drawn_W = idle ? idle_drawn_W : 0.0;
+            at.most_W = idle ? idle_most_W : std::numeric_limits<double>::infinity();
+            at.power_available = !idle || idle_available;
         }
         asked_A = kept_A;
     }

@@ -48,6 +48,8 @@ struct Demand {
     double voltage_min_V{0};
     double group_voltage_max_V{0};
     double group_voltage_min_V{0};
+    double end_current_A{0};  ///< Its time is to be told exactly; 0: nobody asks.
+    double plant_W{0};        ///< Taken at the terminals besides, whatever the load does.
 
     explicit Demand(const LoadStep& step);
 };
@@ -67,6 +69,8 @@ struct Instant {
     double current_A{0};
     double voltage_V{0};
     bool limited{false};         ///< A limit set the current, or the demand is a voltage.
+    double drawn_W{0};           ///< Power that is asked out of a source, and the most that the
+    double most_W{0};            ///< source could give; infinite where no power is asked.
     bool power_available{true};  ///< Otherwise the current is that of the largest power.
 
     void resize(const Wiring& wiring);

@@ -42,6 +42,8 @@ ClosingCheck check_closing(const Pack& pack, const PackState& state, const std::
                     " values, the pack has " + std::to_string(pack.strings.size()) + " strings");
     }
     if (state.closed[which]) throw Error("the contactor of \"" + string + "\" is closed already");
+    if (which < state.fuse_open.size() && state.fuse_open[which])
+        throw Error("the fuse of \"" + string + "\" has opened");
     if (!std::isfinite(load_current_A) || !std::isfinite(link_voltage_V))
         throw Error("load_current_A and link_voltage_V must be finite numbers");
     ClosingCheck check;

@@ -88,8 +88,32 @@ const HeatNetwork::Steps& HeatNetwork::steps(double dt_s) {
 void HeatNetwork::go(const std::vector<double>& from_core_degC,
                      const std::vector<double>& from_case_degC,
                      const std::vector<double>& ambient_degC, const std::vector<double>& heat_W,
-                     double dt_s, std::vector<double>& to_core_degC,
-                     std::vector<double>& to_case_degC, std::vector<double>* lost_J) {
+                     const std::vector<double>* case_heat_W, double dt_s,
+                     std::vector<double>& to_core_degC, std::vector<double>& to_case_degC,
+                     std::vector<double>* lost_J) {
+    if (case_heat_W == nullptr) {
+        go_around(from_core_degC, from_case_degC, ambient_degC, heat_W, dt_s, to_core_degC,
+                  to_case_degC, lost_J);
+        return;
+    }
+    // q into the case is the same as surroundings that are q R warmer, but for the books.
+    warmed_degC_.resize(run_of_.size());
+    for (std::size_t k = 0; k < run_of_.size(); ++k)
+        warmed_degC_[k] =
+            ambient_degC[k] + (*case_heat_W)[k] * runs_[run_of_[k]].thermal.resistance_K_per_W;
+    go_around(from_core_degC, from_case_degC, warmed_degC_, heat_W, dt_s, to_core_degC,
+              to_case_degC, lost_J);
+    if (lost_J == nullptr) return;
+    for (std::size_t k = 0; k < run_of_.size(); ++k)
+        (*lost_J)[k] += (*case_heat_W)[k] * dt_s;
+}
+
+void HeatNetwork::go_around(const std::vector<double>& from_core_degC,
+                            const std::vector<double>& from_case_degC,
+                            const std::vector<double>& ambient_degC,
+                            const std::vector<double>& heat_W, double dt_s,
+                            std::vector<double>& to_core_degC, std::vector<double>& to_case_degC,
+                            std::vector<double>* lost_J) {
     const std::size_t count = run_of_.size();
     if (links_.empty()) {
         const Steps& step = steps(dt_s);

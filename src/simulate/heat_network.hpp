@@ -18,12 +18,13 @@ class HeatNetwork {
   public:
     HeatNetwork(const Pack& pack, const Wiring& wiring, bool each_cell);
 
-    /// Temperatures after a step. \param heat_W made in each core, held \param lost_J receives what
-    /// each case gave to its surroundings; null when nobody asks
+    /// Temperatures after a step. \param heat_W made in each core, held \param case_heat_W that
+    /// enters each case besides, held; null: none \param lost_J receives what each case gave to
+    /// its surroundings; null when nobody asks
     void go(const std::vector<double>& from_core_degC, const std::vector<double>& from_case_degC,
-            const std::vector<double>& ambient_degC, const std::vector<double>& heat_W, double dt_s,
-            std::vector<double>& to_core_degC, std::vector<double>& to_case_degC,
-            std::vector<double>* lost_J);
+            const std::vector<double>& ambient_degC, const std::vector<double>& heat_W,
+            const std::vector<double>* case_heat_W, double dt_s, std::vector<double>& to_core_degC,
+            std::vector<double>& to_case_degC, std::vector<double>* lost_J);
 
     /// Heat that a cell of a unit keeps when its temperatures rise by these, in J.
     [[nodiscard]] double kept_J(std::size_t unit, double core_K, double case_K) const;
@@ -58,6 +59,11 @@ class HeatNetwork {
         double skin_K_per_J{0};
     };
     const Steps& steps(double dt_s);
+    void go_around(const std::vector<double>& from_core_degC,
+                   const std::vector<double>& from_case_degC,
+                   const std::vector<double>& ambient_degC, const std::vector<double>& heat_W,
+                   double dt_s, std::vector<double>& to_core_degC,
+                   std::vector<double>& to_case_degC, std::vector<double>* lost_J);
     void set_units();
 
     std::vector<Run> runs_;
@@ -70,6 +76,7 @@ class HeatNetwork {
     std::vector<Unit> units_;
     double fastest_per_s_{0};
     std::vector<double> work_;
+    std::vector<double> warmed_degC_;  // surroundings as a case with heat of its own feels them
     boost::numeric::odeint::runge_kutta4<std::vector<double>> short_step_;
 };
 

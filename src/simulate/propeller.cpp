@@ -5,6 +5,7 @@
 #include <cstddef>
 
 #include "simulate/bounds.hpp"
+#include "simulate/step_mean.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/units.hpp"
 
@@ -50,6 +51,30 @@ ShaftPower shaft_power_over(const Boat& boat, double from, double to, double ben
             (1 - below) * std::max(0.0, law_mean_W(boat, bend, high) - most)};
 }
 
+/// Speed at which the law asks for a power.
+double speed_for(const Boat& boat, double shaft_W) {
+    return boat.reference_speed_m_per_s *
+           std::pow(shaft_W / boat.reference_shaft_power_W, 1 / boat.exponent);
+}
+
+/// Mean power out of the pack for the shaft over a step, with an efficiency that depends on it: by
+/// Gauss points between the speeds at which the curve or the motor bends.
+/// \param bends those speeds
+double drive_power_over(const Boat& boat, double from, double to,
+                        const std::vector<double>& bends) {
+    const double most = boat.shaft_power_max_W;
+    const auto drive_W = [&](double speed) {
+        const double shaft_W = std::min(law_W(boat, speed), most);
+        return shaft_W / boat.drive_efficiency_curve->at(shaft_W / most);
+    };
+    std::vector<double> breaks = bends;
+    // A power with a fraction in its exponent is no polynomial near 0.
+    const double high = std::max(from, to);
+    for (const double share : {1e-3, 0.02, 0.1, 0.3})
+        breaks.push_back(share * high);
+    return detail::step_mean(drive_W, from, to, breaks);
+}
+
 }  // namespace
 
 void check_boat(const Boat& boat) {
@@ -60,6 +85,8 @@ void check_boat(const Boat& boat) {
     detail::need_positive(start + "reference_shaft_power_W", boat.reference_shaft_power_W, 1e9);
     detail::need_within(start + "exponent", boat.exponent, 0.5, 8);
     detail::need_positive(start + "drive_efficiency", boat.drive_efficiency, 1);
+    if (boat.drive_efficiency_curve)
+        check_efficiency_curve(start + "drive_efficiency_curve", *boat.drive_efficiency_curve);
     detail::need_positive(start + "shaft_power_max_W", boat.shaft_power_max_W, 1e9);
     detail::need_within(start + "auxiliary_power_W", boat.auxiliary_power_W, 0, 1e9);
 }
@@ -100,9 +127,13 @@ PropellerLoad propeller_load(const Boat& boat, const SpeedTrace& trace,
     load.shortfall_W.resize(rows);
     load.distance_m = distance_m(trace);
     // The speed at which the motor can no more: a bend of the delivered power.
-    const double bend =
-        boat.reference_speed_m_per_s *
-        std::pow(boat.shaft_power_max_W / boat.reference_shaft_power_W, 1 / boat.exponent);
+    const double bend = speed_for(boat, boat.shaft_power_max_W);
+    std::vector<double> bends = {bend};
+    if (boat.drive_efficiency_curve) {
+        for (const double fraction : boat.drive_efficiency_curve->power_fraction)
+            bends.push_back(speed_for(boat, fraction * boat.shaft_power_max_W));
+    }
+    double drive_J = 0;
     double shaft_J = 0;
     double shortfall_J = 0;
     for (std::size_t k = 0; k < rows; ++k) {
@@ -115,9 +146,13 @@ PropellerLoad propeller_load(const Boat& boat, const SpeedTrace& trace,
         const ShaftPower mean = shaft_power_over(boat, from, to, bend);
         load.shaft_power_W[k] = mean.delivered_W;
         load.shortfall_W[k] = mean.shortfall_W;
-        load.power_W[k] = -mean.delivered_W / boat.drive_efficiency - boat.auxiliary_power_W;
+        const double drive_W = boat.drive_efficiency_curve
+                                   ? drive_power_over(boat, from, to, bends)
+                                   : mean.delivered_W / boat.drive_efficiency;
+        load.power_W[k] = -drive_W - boat.auxiliary_power_W;
         if (k == 0) continue;
         const double duration_s = trace.time_s[k] - trace.time_s[k - 1];
+        drive_J += drive_W * duration_s;
         shaft_J += mean.delivered_W * duration_s;
         shortfall_J += mean.shortfall_W * duration_s;
     }
@@ -126,7 +161,8 @@ PropellerLoad propeller_load(const Boat& boat, const SpeedTrace& trace,
     load.shortfall_Wh = shortfall_J * to_Wh;
     load.auxiliary_Wh =
         boat.auxiliary_power_W * (trace.time_s.back() - trace.time_s.front()) * to_Wh;
-    load.net_Wh = -load.shaft_Wh / boat.drive_efficiency - load.auxiliary_Wh;
+    load.drive_Wh = drive_J * to_Wh;
+    load.net_Wh = -load.drive_Wh - load.auxiliary_Wh;
     return load;
 }
 

@@ -36,23 +36,78 @@ double inertia_kg(const RoadVehicle& vehicle) {
     return vehicle.rotating_mass_factor * vehicle.mass_kg;
 }
 
-/// What the pack gives to the drive, in W >= 0.
-double drive_power_W(const RoadVehicle& vehicle, double traction_power_W) {
-    if (!(traction_power_W > 0)) return 0;
-    return std::min(traction_power_W / vehicle.drive_efficiency, vehicle.drive_power_max_W);
-}
-
-/// What braking gives to the pack, in W >= 0.
-double regenerated_power_W(const RoadVehicle& vehicle, double traction_power_W, double speed) {
-    if (!(traction_power_W < 0) || speed <= vehicle.regeneration_start_m_per_s) return 0;
-    double share = vehicle.regeneration_share;
-    if (speed < vehicle.regeneration_full_m_per_s) {
-        share *= (speed - vehicle.regeneration_start_m_per_s) /
-                 (vehicle.regeneration_full_m_per_s - vehicle.regeneration_start_m_per_s);
+/// The drive of a vehicle: what pack and wheels exchange. All powers in W >= 0.
+class Drive {
+  public:
+    explicit Drive(const RoadVehicle& vehicle) : vehicle_(vehicle) {
+        const double rated_W = vehicle.drive_power_max_W;
+        const double back_W = vehicle.regeneration_power_max_W;
+        if (vehicle.drive_efficiency_curve) {
+            delivered_most_W_ = rated_W * motor_fraction(*vehicle.drive_efficiency_curve, 1);
+            for (const double fraction : vehicle.drive_efficiency_curve->power_fraction)
+                driving_bends_W_.push_back(fraction * rated_W);
+        } else {
+            delivered_most_W_ = rated_W * vehicle.drive_efficiency;
+        }
+        driving_bends_W_.push_back(delivered_most_W_);
+        if (vehicle.regeneration_efficiency_curve) {
+            taken_most_W_ = rated_W * generator_fraction(*vehicle.regeneration_efficiency_curve,
+                                                         back_W / rated_W);
+            for (const double fraction : vehicle.regeneration_efficiency_curve->power_fraction)
+                braking_bends_W_.push_back(fraction * rated_W);
+        } else if (vehicle.regeneration_efficiency > 0) {
+            taken_most_W_ = back_W / vehicle.regeneration_efficiency;
+        } else {
+            taken_most_W_ = 0;  // nothing comes back: the drive is left alone
+        }
+        braking_bends_W_.push_back(taken_most_W_);
     }
-    return std::min(-traction_power_W * share * vehicle.regeneration_efficiency,
-                    vehicle.regeneration_power_max_W);
-}
+
+    /// At the wheels, of a power that drives.
+    [[nodiscard]] double delivered_W(double traction_W) const {
+        return traction_W > 0 ? std::min(traction_W, delivered_most_W_) : 0;
+    }
+    /// Out of the pack for that.
+    [[nodiscard]] double drive_W(double traction_W) const {
+        if (!(traction_W > 0)) return 0;
+        const double efficiency =
+            vehicle_.drive_efficiency_curve
+                ? vehicle_.drive_efficiency_curve->at(traction_W / vehicle_.drive_power_max_W)
+                : vehicle_.drive_efficiency;
+        return traction_W < delivered_most_W_
+                   ? std::min(traction_W / efficiency, vehicle_.drive_power_max_W)
+                   : vehicle_.drive_power_max_W;
+    }
+    /// At the wheels, of a power that brakes (negative).
+    [[nodiscard]] double taken_W(double traction_W, double speed) const {
+        if (!(traction_W < 0) || speed <= vehicle_.regeneration_start_m_per_s) return 0;
+        double share = vehicle_.regeneration_share;
+        if (speed < vehicle_.regeneration_full_m_per_s) {
+            share *= (speed - vehicle_.regeneration_start_m_per_s) /
+                     (vehicle_.regeneration_full_m_per_s - vehicle_.regeneration_start_m_per_s);
+        }
+        return std::min(-traction_W * share, taken_most_W_);
+    }
+    /// Into the pack by that.
+    [[nodiscard]] double regenerated_W(double traction_W, double speed) const {
+        const double taken = taken_W(traction_W, speed);
+        const double efficiency =
+            vehicle_.regeneration_efficiency_curve
+                ? vehicle_.regeneration_efficiency_curve->at(taken / vehicle_.drive_power_max_W)
+                : vehicle_.regeneration_efficiency;
+        return std::min(taken * efficiency, vehicle_.regeneration_power_max_W);
+    }
+    /// Powers at the wheels at which what the pack gives or gets bends.
+    [[nodiscard]] const std::vector<double>& driving_bends_W() const { return driving_bends_W_; }
+    [[nodiscard]] const std::vector<double>& braking_bends_W() const { return braking_bends_W_; }
+
+  private:
+    const RoadVehicle& vehicle_;
+    double delivered_most_W_ = 0;
+    double taken_most_W_ = 0;
+    std::vector<double> driving_bends_W_;
+    std::vector<double> braking_bends_W_;
+};
 
 /// One step of a trace.
 struct RoadStep {
@@ -67,6 +122,8 @@ struct StepPower {
     double traction = 0;
     double braking = 0;
     double drive = 0;
+    double delivered = 0;
+    double taken = 0;
     double regenerated = 0;
     double resistance = 0;
     double drag = 0;
@@ -74,7 +131,7 @@ struct StepPower {
     double kinetic = 0;
 };
 
-StepPower step_power(const RoadVehicle& vehicle, const RoadStep& step) {
+StepPower step_power(const RoadVehicle& vehicle, const Drive& drive, const RoadStep& step) {
     const double from = step.from_m_per_s;
     const double to = step.to_m_per_s;
     const CoastDown resistance = resistance_on(vehicle, step.grade);
@@ -108,28 +165,34 @@ StepPower step_power(const RoadVehicle& vehicle, const RoadStep& step) {
     // Both are exact; what is left of their difference where there is no traction is rounding.
     if (mean.traction < 1e-12 * mean.braking) mean.traction = 0;
     if (mean.traction > 0) {
-        const double most = vehicle.drive_power_max_W * vehicle.drive_efficiency;
-        breaks_at({-most, constant_N, linear, square}, low, high);
-        mean.drive = detail::step_mean([&](double v) { return drive_power_W(vehicle, power(v)); },
-                                       from, to, breaks);
+        for (const double bend_W : drive.driving_bends_W())
+            breaks_at({-bend_W, constant_N, linear, square}, low, high);
+        mean.drive =
+            detail::step_mean([&](double v) { return drive.drive_W(power(v)); }, from, to, breaks);
+        mean.delivered =
+            vehicle.drive_efficiency_curve
+                ? detail::step_mean([&](double v) { return drive.delivered_W(power(v)); }, from, to,
+                                    breaks)
+                : mean.drive * vehicle.drive_efficiency;
     }
     if (mean.braking > 0) {
-        // Where braking gives more than the pack may take; with `rise` times the speed above
-        // `begin` in the share where that still rises.
+        // With `rise` times the speed above `begin` in the share where that still rises.
         const double begin = vehicle.regeneration_start_m_per_s;
         const double whole = vehicle.regeneration_full_m_per_s;
-        const double share = vehicle.regeneration_share * vehicle.regeneration_efficiency;
-        const double most = vehicle.regeneration_power_max_W;
-        breaks_at({most, share * constant_N, share * linear, share * square}, std::max(low, whole),
-                  high);
-        if (whole > begin) {
+        const double share = vehicle.regeneration_share;
+        for (const double bend_W : drive.braking_bends_W()) {
+            breaks_at({bend_W, share * constant_N, share * linear, share * square},
+                      std::max(low, whole), high);
+            if (!(whole > begin)) continue;
             const double rise = share / (whole - begin);
-            breaks_at({most, -begin * rise * constant_N, rise * (constant_N - begin * linear),
+            breaks_at({bend_W, -begin * rise * constant_N, rise * (constant_N - begin * linear),
                        rise * (linear - begin * square), rise * square},
                       std::max(low, begin), std::min(high, whole));
         }
         mean.regenerated = detail::step_mean(
-            [&](double v) { return regenerated_power_W(vehicle, power(v), v); }, from, to, breaks);
+            [&](double v) { return drive.regenerated_W(power(v), v); }, from, to, breaks);
+        mean.taken = detail::step_mean([&](double v) { return drive.taken_W(power(v), v); }, from,
+                                       to, breaks);
     }
     return mean;
 }
@@ -154,6 +217,11 @@ void check_road_vehicle(const RoadVehicle& vehicle) {
     }
     detail::need_positive(start + "drive_efficiency", vehicle.drive_efficiency, 1);
     within("regeneration_efficiency", vehicle.regeneration_efficiency, 0, 1);
+    if (vehicle.drive_efficiency_curve)
+        check_efficiency_curve(start + "drive_efficiency_curve", *vehicle.drive_efficiency_curve);
+    if (vehicle.regeneration_efficiency_curve)
+        check_efficiency_curve(start + "regeneration_efficiency_curve",
+                               *vehicle.regeneration_efficiency_curve);
     within("regeneration_share", vehicle.regeneration_share, 0, 1);
     within("regeneration_start_m_per_s", vehicle.regeneration_start_m_per_s, 0,
            detail::speed_largest_m_per_s);
@@ -182,14 +250,16 @@ double road_pack_power_W(const RoadVehicle& vehicle, double traction_power_W,
     check_road_vehicle(vehicle);
     detail::need_within("traction_power_W", traction_power_W, -1e12, 1e12);
     detail::need_within("speed_m_per_s", speed_m_per_s, 0, detail::speed_largest_m_per_s);
-    return regenerated_power_W(vehicle, traction_power_W, speed_m_per_s) -
-           drive_power_W(vehicle, traction_power_W) - vehicle.auxiliary_power_W;
+    const Drive drive(vehicle);
+    return drive.regenerated_W(traction_power_W, speed_m_per_s) - drive.drive_W(traction_power_W) -
+           vehicle.auxiliary_power_W;
 }
 
 RoadLoad road_load(const RoadVehicle& vehicle, const SpeedTrace& trace,
                    const std::function<bool(double)>& progress) {
     check_road_vehicle(vehicle);
     check_speed_trace(trace);
+    const Drive drive(vehicle);
     const std::size_t rows = trace.size();
     RoadLoad load;
     load.time_s = trace.time_s;
@@ -203,8 +273,7 @@ RoadLoad road_load(const RoadVehicle& vehicle, const SpeedTrace& trace,
     const double first_power = first * traction_force_N(vehicle, first);
     load.traction_power_W.front() = first_power;
     load.power_W.front() = road_pack_power_W(vehicle, first_power, first);
-    load.shortfall_W.front() =
-        std::max(0.0, first_power - vehicle.drive_power_max_W * vehicle.drive_efficiency);
+    load.shortfall_W.front() = std::max(0.0, first_power) - drive.delivered_W(first_power);
 
     RoadEnergy joule;  // in J until the end
     for (std::size_t k = 1; k < rows; ++k) {
@@ -222,15 +291,17 @@ RoadLoad road_load(const RoadVehicle& vehicle, const SpeedTrace& trace,
                         number_text(step.duration_s, "%.6g") + " s is more than " +
                         number_text(acceleration_largest_m_per_s2, "%.6g") + " m/s^2");
         }
-        const StepPower mean = step_power(vehicle, step);
+        const StepPower mean = step_power(vehicle, drive, step);
         load.traction_power_W[k] = mean.traction - mean.braking;
         load.power_W[k] = mean.regenerated - mean.drive - vehicle.auxiliary_power_W;
         // Rounding of the mean is not a shortfall.
-        const double missing = mean.traction - mean.drive * vehicle.drive_efficiency;
+        const double missing = mean.traction - mean.delivered;
         load.shortfall_W[k] = missing > 1e-9 * mean.traction ? missing : 0;
 
         joule.traction_Wh += step.duration_s * mean.traction;
         joule.braking_Wh += step.duration_s * mean.braking;
+        joule.delivered_Wh += step.duration_s * mean.delivered;
+        joule.taken_Wh += step.duration_s * mean.taken;
         joule.drive_Wh += step.duration_s * mean.drive;
         joule.regenerated_Wh += step.duration_s * mean.regenerated;
         joule.resistance_Wh += step.duration_s * mean.resistance;
@@ -243,6 +314,8 @@ RoadLoad road_load(const RoadVehicle& vehicle, const SpeedTrace& trace,
     RoadEnergy& energy = load.energy;
     energy.traction_Wh = joule.traction_Wh * to_Wh;
     energy.braking_Wh = joule.braking_Wh * to_Wh;
+    energy.delivered_Wh = joule.delivered_Wh * to_Wh;
+    energy.taken_Wh = joule.taken_Wh * to_Wh;
     energy.drive_Wh = joule.drive_Wh * to_Wh;
     energy.regenerated_Wh = joule.regenerated_Wh * to_Wh;
     energy.resistance_Wh = joule.resistance_Wh * to_Wh;
@@ -250,10 +323,7 @@ RoadLoad road_load(const RoadVehicle& vehicle, const SpeedTrace& trace,
     energy.climb_Wh = joule.climb_Wh * to_Wh;
     energy.kinetic_Wh = joule.kinetic_Wh * to_Wh;
     energy.shortfall_Wh = joule.shortfall_Wh * to_Wh;
-    energy.friction_brake_Wh =
-        vehicle.regeneration_efficiency > 0
-            ? energy.braking_Wh - energy.regenerated_Wh / vehicle.regeneration_efficiency
-            : energy.braking_Wh;
+    energy.friction_brake_Wh = energy.braking_Wh - energy.taken_Wh;
     energy.auxiliary_Wh =
         vehicle.auxiliary_power_W * (trace.time_s.back() - trace.time_s.front()) * to_Wh;
     energy.net_Wh = energy.regenerated_Wh - energy.drive_Wh - energy.auxiliary_Wh;

@@ -12,6 +12,8 @@
 #include "simulate/cell_bank.hpp"
 #include "simulate/circuit.hpp"
 #include "simulate/heat_network.hpp"
+#include "simulate/named_columns.hpp"
+#include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
@@ -27,9 +29,10 @@ using detail::Slot;
 using detail::Wiring;
 
 constexpr double infinite = std::numeric_limits<double>::infinity();
-constexpr double event_time_s = 1e-4;  // events are found to this
-constexpr double slack_V = 1e-9;       // a limit that is held exactly is not crossed
-constexpr double time_slack = 1e-9;    // relative: a moment that is as good as reached
+constexpr double event_time_s = 1e-4;   // events are found to this
+constexpr double switch_time_s = 1e-7;  // onsets of limits, where their time matters
+constexpr double slack_V = 1e-9;        // a limit that is held exactly is not crossed
+constexpr double time_slack = 1e-9;     // relative: a moment that is as good as reached
 
 void check_count(const std::string& field, std::size_t size, std::size_t wanted, const char* of) {
     if (size != wanted) {
@@ -130,9 +133,14 @@ class Runner {
         take_state(settings.start ? *settings.start : start_state(pack, settings));
         for (Instant* at : {&now_, &mid_, &end_})
             at->resize(wiring_);
-        for (auto* column : {&core_half_, &case_half_, &core_end_, &case_end_, &heat_now_W_,
-                             &heat_mid_W_, &heat_end_W_, &lost_J_, &lost_mean_W_, &soc_})
+        for (auto* column :
+             {&core_half_, &case_half_, &core_end_, &case_end_, &heat_now_W_, &heat_mid_W_,
+              &heat_end_W_, &lost_J_, &lost_mean_W_, &soc_, &case_heat_W_})
             column->assign(wiring_.unit_count, 0.0);
+        for (auto* column :
+             {&lag_ohm_, &rise_ohm_, &change_A_, &turn_A_, &noted_A_, &slope_A_per_s_})
+            column->assign(wiring_.unit_count, 0.0);
+        shared_ = wiring_.strings.size() > 1 || wiring_.unit_count > wiring_.groups.size();
         bled_J_.assign(wiring_.groups.size(), 0.0);
         bled_Ah_.assign(wiring_.groups.size(), 0.0);
         charge_error_As_.assign(wiring_.groups.size(), 0.0);
@@ -150,6 +158,10 @@ class Runner {
     void solve(Slot slot, const std::vector<double>& core_degC, const Demand& demand, Instant& at);
     void heat_at(const Instant& at, const std::vector<double>& core_degC,
                  std::vector<double>& heat_W) const;
+    const std::vector<double>* case_heat(const Instant& at);
+    [[nodiscard]] double ending_tolerance_V(const Demand& demand, double dt_s) const;
+    bool solve_middle(const Demand& demand, double half_s);
+    void note_slopes(double dt_s);
     double try_step(double dt_s, const Demand& demand);
     Margin margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
                      const LoadStep& step);
@@ -157,6 +169,16 @@ class Runner {
     void record_row(double time_s);
     void note_ratings(double time_s);
     void cool(double time_s, double dt_s);
+    void set_closed(const std::vector<bool>& closed) {
+        closed_ = closed;
+        for (std::size_t s = 0; s < closed_.size(); ++s)
+            closed_[s] = closed_[s] && !fuse_open_[s];
+    }
+    void warm_fuses(double dt_s);
+    void open_fuses(double time_s);
+    [[nodiscard]] bool connected() const {
+        return std::find(closed_.begin(), closed_.end(), true) != closed_.end();
+    }
     void balance(const Demand& demand);
     void finish();
     template <class Visit>
@@ -177,11 +199,20 @@ class Runner {
     std::vector<double> start_core_degC_, start_case_degC_;
     std::vector<double> core_half_, case_half_, core_end_, case_end_;
     std::vector<double> heat_now_W_, heat_mid_W_, heat_end_W_;
+    std::vector<double> lag_ohm_, rise_ohm_, change_A_, turn_A_;
+    std::vector<double> noted_A_, slope_A_per_s_;  // of the middle before, and from it to this one
+    double noted_dt_s_{0};
+    int noted_{0};        // middles in a row without a jump
+    bool shared_{false};  // cells or strings in parallel
     std::vector<double> lost_J_, lost_mean_W_, soc_;
     std::vector<double> bleed_S_;
+    std::vector<double> case_heat_W_;  // from bleed resistors, of each cell
     std::vector<bool> closed_;
+    std::vector<double> fuse_warmth_, fuse_warmth_end_;
+    std::vector<bool> fuse_open_;
     Instant now_, mid_, end_;
-    double cooled_power_J_{0};
+    double cooled_load_J_{0};
+    double plant_W_{0};
     double lost_all_J_{0};
     double cooled_time_s_{0};
     double case_factor_{1};
@@ -261,7 +292,14 @@ void Runner::take_state(const PackState& state) {
     check_count("start.branch_V", state.branch_V.size(), cells * PackState::lag_room,
                 "branch voltages");
     check_count("start.bleeding", state.bleeding.size(), wiring_.groups.size(), "groups");
-    check_count("start.closed", state.closed.size(), wiring_.strings.size(), "strings");
+    const std::size_t strings = wiring_.strings.size();
+    check_count("start.closed", state.closed.size(), strings, "strings");
+    if (!state.fuse_open.empty())
+        check_count("start.fuse_open", state.fuse_open.size(), strings, "strings");
+    if (!state.fuse_warmth.empty())
+        check_count("start.fuse_warmth", state.fuse_warmth.size(), strings, "strings");
+    for (const double warmth : state.fuse_warmth)
+        detail::need_within("start.fuse_warmth", warmth, 0, 1);
     const std::vector<double> scale = std::move(units_.branch_V);
     const std::size_t units = wiring_.unit_count;
     units_.branch_V.assign(units * PackState::lag_room, 0.0);
@@ -286,7 +324,14 @@ void Runner::take_state(const PackState& state) {
     start_case_degC_ = case_degC_;
     for (const auto& bank : banks_)
         bank->load(units_, scale);
-    closed_ = state.closed;
+    fuse_warmth_ = state.fuse_warmth;
+    fuse_warmth_.resize(strings, 0.0);
+    fuse_warmth_end_ = fuse_warmth_;
+    fuse_open_ = state.fuse_open;
+    fuse_open_.resize(strings, false);
+    for (std::size_t s = 0; s < strings; ++s)
+        fuse_open_[s] = fuse_open_[s] || fuse_warmth_[s] >= 1;
+    set_closed(state.closed);
     units_.bleeding = state.bleeding;
     bleed_S_.assign(wiring_.groups.size(), 0.0);
     for (std::size_t g = 0; g < bleed_S_.size(); ++g) {
@@ -322,21 +367,107 @@ void Runner::heat_at(const Instant& at, const std::vector<double>& core_degC,
     }
 }
 
+/// What the bleed resistors give to the case of each cell at an instant; null: nothing.
+const std::vector<double>* Runner::case_heat(const Instant& at) {
+    if (!pack_.bleed || pack_.bleed->heat_to_cells == 0) return nullptr;
+    bool any = false;
+    for (std::size_t g = 0; g < wiring_.groups.size(); ++g) {
+        const Wiring::Group& group = wiring_.groups[g];
+        const double all_W =
+            pack_.bleed->heat_to_cells * at.group_V[g] * at.group_V[g] * bleed_S_[g];
+        const double each_W = all_W / (static_cast<double>(group.unit_count) * group.copies);
+        any = any || each_W > 0;
+        for (std::size_t k = group.first_unit; k < group.first_unit + group.unit_count; ++k)
+            case_heat_W_[k] = each_W;
+    }
+    return any ? &case_heat_W_ : nullptr;
+}
+
+/// Currents in the middle of a step, after go_half(). Once it is known how they move, the middle is
+/// shifted, to first order, to where a current in a straight line through its own would have led
+/// (linearly implicit midpoint): cells may exchange current faster than the step goes.
+/// \return whether it was
+bool Runner::solve_middle(const Demand& demand, double half_s) {
+    if (noted_ < 2) {
+        solve(Slot::half, core_half_, demand, mid_);
+        return false;
+    }
+    for (const auto& bank : banks_) {
+        bank->look(Slot::half, core_half_.data(), mid_.look);
+        bank->lag(now_.unit_A.data(), core_half_.data(), half_s, lag_ohm_.data(), rise_ohm_.data());
+    }
+    for (std::size_t k = 0; k < lag_ohm_.size(); ++k) {
+        mid_.look.emf_V[k] -= lag_ohm_[k] * now_.unit_A[k];
+        // On the way to the middle the current was less than there by half of what it rises.
+        const double rise_A = slope_A_per_s_[k] * half_s;
+        mid_.look.emf_V[k] += (rise_ohm_[k] - 0.5 * lag_ohm_[k]) * rise_A;
+        mid_.look.ohm[k] += lag_ohm_[k];
+    }
+    detail::gather(wiring_, bleed_S_, closed_, mid_);
+    detail::distribute(wiring_, bleed_S_, closed_, demand, mid_);
+    for (std::size_t k = 0; k < lag_ohm_.size(); ++k) {
+        mid_.look.emf_V[k] += lag_ohm_[k] * mid_.unit_A[k];
+        mid_.look.ohm[k] -= lag_ohm_[k];
+    }
+    return true;
+}
+
+/// Keeps how the currents move from one middle to the next.
+void Runner::note_slopes(double dt_s) {
+    const double between_s = 0.5 * (dt_s + noted_dt_s_);
+    for (std::size_t k = 0; k < noted_A_.size(); ++k) {
+        if (noted_ > 0) slope_A_per_s_[k] = (mid_.unit_A[k] - noted_A_[k]) / between_s;
+        noted_A_[k] = mid_.unit_A[k];
+    }
+    noted_dt_s_ = dt_s;
+    ++noted_;
+}
+
+/// Error that a sub-step may leave in a cell's voltage on the way to an end current: where the
+/// current decays, every relative error of it shifts the end by so many time constants.
+double Runner::ending_tolerance_V(const Demand& demand, double dt_s) const {
+    const double usual_V = settings_.voltage_tolerance_V;
+    const double size_A = std::abs(mid_.current_A);
+    const double by_s = std::abs(end_.current_A - now_.current_A) / (dt_s * size_A);
+    if (!(by_s > 0) || !std::isfinite(by_s)) return usual_V;
+    const double left_s = std::max(1.0, std::log(size_A / demand.end_current_A)) / by_s;
+    const double share = event_time_s * by_s * dt_s / left_s;  // of the current
+    double drop_V = 0;
+    for (std::size_t k = 0; k < mid_.unit_A.size(); ++k)
+        drop_V += std::abs(mid_.unit_A[k]) * mid_.look.ohm[k];
+    drop_V /= static_cast<double>(mid_.unit_A.size());
+    return std::min(usual_V, std::max(share * drop_V, 1e-3 * usual_V));
+}
+
 /// Tries a step from `now_`: fills `mid_` and `end_` and their temperatures.
 /// \return its error in parts of what is allowed
 double Runner::try_step(double dt_s, const Demand& demand) {
     const bool heat = settings_.heat;
     if (heat) {
-        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_now_W_, 0.5 * dt_s, core_half_,
-                 case_half_, nullptr);
+        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_now_W_, case_heat(now_), 0.5 * dt_s,
+                 core_half_, case_half_, nullptr);
     } else {
         core_half_ = core_degC_;
     }
     for (const auto& bank : banks_)
         bank->go_half(now_.unit_A.data(), core_half_.data(), 0.5 * dt_s);
-    solve(Slot::half, core_half_, demand, mid_);
+    const bool straight = solve_middle(demand, 0.5 * dt_s);
     double error_V = 0;
-    if (unchecked_left_ > 0 && dt_s <= checked_dt_s_) {
+    const bool ending = demand.end_current_A > 0 && now_.limited;
+    if (straight) {
+        // The currents of the start follow every rounding of the quick branches; the slope is taken
+        // from the middles.
+        const double between_s = 0.5 * (dt_s + noted_dt_s_);
+        for (std::size_t k = 0; k < change_A_.size(); ++k) {
+            const double slope_A_per_s = (mid_.unit_A[k] - noted_A_[k]) / between_s;
+            change_A_[k] = slope_A_per_s * dt_s;
+            turn_A_[k] = 0.5 * (slope_A_per_s - slope_A_per_s_[k]) * dt_s;
+        }
+        for (const auto& bank : banks_)
+            error_V = std::max(
+                error_V, bank->go_ramp(mid_.unit_A.data(), change_A_.data(), turn_A_.data(), dt_s));
+        unchecked_left_ = 0;
+    } else if (unchecked_left_ > 0 && dt_s <= checked_dt_s_ && !ending) {
         --unchecked_left_;
         for (const auto& bank : banks_)
             bank->go_plain(mid_.unit_A.data(), dt_s);
@@ -351,28 +482,34 @@ double Runner::try_step(double dt_s, const Demand& demand) {
     }
     if (heat) {
         heat_at(mid_, core_half_, heat_mid_W_);
-        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_mid_W_, dt_s, core_end_, case_end_,
-                 &lost_J_);
+        heat_.go(core_degC_, case_degC_, ambient_degC_, heat_mid_W_, case_heat(mid_), dt_s,
+                 core_end_, case_end_, &lost_J_);
     } else {
         heat_at(mid_, core_half_, heat_mid_W_);
         core_end_ = core_degC_;
         case_end_ = case_degC_;
     }
+    warm_fuses(dt_s);
     solve(Slot::end, core_end_, demand, end_);
     heat_at(end_, core_end_, heat_end_W_);
     // The current of the middle stood for the mean; the mean of both ends errs twice as much, the
     // other way.
     double error_K = 0;
+    double shift_V = 0;  // of that
     for (const auto& bank : banks_) {
         double bend_V = 0;
         for (std::size_t k = bank->first(); k < bank->first() + bank->count(); ++k) {
             const double bend_A = mid_.unit_A[k] - 0.5 * (now_.unit_A[k] + end_.unit_A[k]);
             bend_V = std::max(bend_V, std::abs(bend_A) * end_.look.ohm[k]);
+            // The middle moved by a slope that has changed since.
+            if (straight)
+                bend_V =
+                    std::max(bend_V, std::abs((rise_ohm_[k] - 0.5 * lag_ohm_[k]) * turn_A_[k]));
         }
         if (bend_V > 0) {
             bend_V *=
                 bank->sensitivity(mid_.unit_A[bank->first()], core_half_[bank->first()], dt_s);
-            error_V = std::max(error_V, bend_V / 3);
+            shift_V = std::max(shift_V, bend_V / 3);
         }
         if (!heat) continue;
         double bend_W = 0;
@@ -381,8 +518,33 @@ double Runner::try_step(double dt_s, const Demand& demand) {
                               std::abs(heat_mid_W_[k] - 0.5 * (heat_now_W_[k] + heat_end_W_[k])));
         error_K = std::max(error_K, bend_W * dt_s / (3 * heat_.core_J_per_K(bank->first())));
     }
-    return std::max(error_V / settings_.voltage_tolerance_V,
-                    error_K / settings_.temperature_tolerance_K);
+    const double usual_V = settings_.voltage_tolerance_V;
+    const double shift_allowed_V = ending ? ending_tolerance_V(demand, dt_s) : usual_V;
+    return std::max({error_V / usual_V, shift_V / shift_allowed_V,
+                     error_K / settings_.temperature_tolerance_K});
+}
+
+/// Warmth of the fuses after a step with the currents of its middle; exact where they are held.
+void Runner::warm_fuses(double dt_s) {
+    for (std::size_t s = 0; s < fuse_warmth_.size(); ++s) {
+        const Fuse& fuse = pack_.strings[s].fuse;
+        if (!(fuse.current_A < infinite)) continue;
+        const double ratio = mid_.string_A[s] / fuse.current_A;
+        fuse_warmth_end_[s] =
+            fuse_warmth_[s] +
+            (ratio * ratio - fuse_warmth_[s]) * relaxed_fraction(dt_s / fuse_time_constant_s(fuse));
+    }
+}
+
+/// Opens the strings whose fuses have had enough.
+void Runner::open_fuses(double time_s) {
+    for (std::size_t s = 0; s < closed_.size(); ++s) {
+        if (fuse_open_[s] || !(fuse_warmth_[s] >= 1)) continue;
+        result_.events.push_back({time_s, SimulationEventKind::fuse_opened, static_cast<int>(s), -1,
+                                  now_.string_A[s], pack_.strings[s].fuse.current_A});
+        fuse_open_[s] = true;
+    }
+    set_closed(closed_);
 }
 
 Margin Runner::margin_at(const Instant& at, Slot slot, const std::vector<double>& core_degC,
@@ -431,12 +593,15 @@ Margin Runner::margin_at(const Instant& at, Slot slot, const std::vector<double>
         margin.look(cut.warm_degC - *least, SimulationEventKind::warm, group.string, group.within,
                     *least, cut.warm_degC);
     }
-    if (step.kind == LoadKind::power && at.ohm > 0) {
-        const double ohm = at.ohm + wiring_.busbar_ohm;
-        const double most_W = -at.emf_V * at.emf_V / (4 * ohm);
-        if (!at.limited)
-            margin.look((step.power_W - most_W) / std::max(1.0, std::abs(most_W)),
-                        SimulationEventKind::power_not_available, -1, -1, step.power_W, most_W);
+    if (at.ohm > 0 && at.most_W < infinite)
+        margin.look((at.most_W - at.drawn_W) / std::max(1.0, std::abs(at.most_W)),
+                    SimulationEventKind::power_not_available, -1, -1, -at.drawn_W, -at.most_W);
+    const std::vector<double>& warmth = slot == Slot::end ? fuse_warmth_end_ : fuse_warmth_;
+    for (std::size_t s = 0; s < warmth.size(); ++s) {
+        // The last bits count as opened, so that a margin below zero always has a fuse to open.
+        if (!fuse_open_[s])
+            margin.look(std::nextafter(1.0, 0.0) - warmth[s], SimulationEventKind::fuse_opened,
+                        static_cast<int>(s), -1, at.string_A[s], pack_.strings[s].fuse.current_A);
     }
     if (step.end_current_A > 0 && at.limited)
         margin.look(std::abs(at.current_A) - step.end_current_A, SimulationEventKind::end_current,
@@ -451,7 +616,9 @@ void Runner::accept(double dt_s) {
     sum.terminal_Ah += mid_.current_A * dt_s / 3600;
     const double terminal_J = mid_.voltage_V * mid_.current_A * dt_s;
     sum.terminal_J += terminal_J;
-    cooled_power_J_ += terminal_J;
+    const double plant_J = mid_.ohm > 0 ? plant_W_ * dt_s : 0.0;
+    sum.plant_J += plant_J;
+    cooled_load_J_ += terminal_J + plant_J;
     double joint_W = wiring_.busbar_ohm * mid_.current_A * mid_.current_A;
     double stored_W = 0;
     double over_W = 0;
@@ -495,14 +662,21 @@ void Runner::accept(double dt_s) {
     sum.reversible_J += reversible_W * dt_s;
     if (settings_.heat) {
         sum.heat_J += heat_all_W * dt_s;
+        if (pack_.bleed) sum.bleed_to_cells_J += pack_.bleed->heat_to_cells * bleed_W * dt_s;
         sum.to_ambient_J += lost_all_J;
     }
+    // A limit that begins or ends bends the currents.
+    if ((shared_ || mid_.limited) && now_.limited == end_.limited)
+        note_slopes(dt_s);
+    else
+        noted_ = 0;
     for (const auto& bank : banks_)
         bank->accept();
     std::swap(core_degC_, core_end_);
     std::swap(case_degC_, case_end_);
     std::swap(heat_now_W_, heat_end_W_);
     std::swap(now_, end_);
+    std::swap(fuse_warmth_, fuse_warmth_end_);
     cooled_time_s_ += dt_s;
     ++result_.step_count;
 }
@@ -511,6 +685,7 @@ void Runner::record_row(double time_s) {
     SimulationResult& out = result_;
     out.time_s.push_back(time_s);
     out.current_A.push_back(now_.current_A);
+    out.plant_power_W.push_back(now_.ohm > 0 ? plant_W_ : 0.0);
     out.voltage_V.push_back(now_.ohm > 0 ? now_.voltage_V : 0.0);
     const std::size_t groups = wiring_.groups.size();
     double low = infinite;
@@ -607,13 +782,15 @@ void Runner::note_ratings(double time_s) {
 void Runner::cool(double time_s, double dt_s) {
     for (double& lost : lost_mean_W_)
         lost = dt_s > 0 ? lost / dt_s : 0;
-    settings_.cooling({time_s, dt_s, dt_s > 0 ? cooled_power_J_ / dt_s : 0, copies_, core_degC_,
-                       case_degC_, lost_mean_W_, ambient_degC_, case_factor_});
+    settings_.cooling({time_s, dt_s, dt_s > 0 ? cooled_load_J_ / dt_s : 0, connected(), copies_,
+                       core_degC_, case_degC_, lost_mean_W_, ambient_degC_, case_factor_,
+                       plant_W_});
+    detail::need_within("cooling: pack_power_W", plant_W_, 0, 1e9);
     if (!(case_factor_ >= 1e-6 && case_factor_ <= 1e6))
         detail::need_within("cooling: case_resistance_factor", case_factor_, 1e-6, 1e6);
     heat_.scale_case_resistance(case_factor_);
     std::fill(lost_mean_W_.begin(), lost_mean_W_.end(), 0.0);
-    cooled_power_J_ = 0;
+    cooled_load_J_ = 0;
     cooled_time_s_ = 0;
 }
 
@@ -669,13 +846,17 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
     if (!settings_.balancing.active) next_balance_s_ = infinite;
     for (std::size_t n = 0; n < load.size() && !over; ++n) {
         const LoadStep& step = load[n];
-        const Demand demand(step);
         std::vector<bool> closing(wiring_.strings.size(), false);
         if (!step.closed.empty()) {
+            const bool fed = connected();
             for (std::size_t s = 0; s < closing.size(); ++s)
                 closing[s] = step.closed[s] && !closed_[s];
-            closed_ = step.closed;
+            set_closed(step.closed);
+            if (cooling && connected() != fed) cool(time_s, cooled_time_s_);
         }
+        Demand demand(step);
+        demand.plant_W = plant_W_;
+        noted_ = 0;
         step_end_s += step.duration_s;
         if (n == 0) {
             for (const auto& bank : banks_)
@@ -720,7 +901,20 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             if (std::isnan(error))
                 throw Error("simulation: currents are no numbers any more at " +
                             number_text(time_s, "%.6g") + " s");
-            const double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
+            double longer = error > 0 ? std::min(4.0, 0.9 / std::cbrt(error)) : 4.0;
+            if (step.end_current_A > 0 && !now_.limited && end_.limited) {
+                // A limit that begins bends the current: the step ends where it does.
+                double low_s = 0;
+                double high_s = dt_s;
+                while (high_s - low_s > switch_time_s) {
+                    dt_s = 0.5 * (low_s + high_s);
+                    (void)try_step(dt_s, demand);
+                    (end_.limited ? high_s : low_s) = dt_s;
+                }
+                if (dt_s != high_s) (void)try_step(high_s, demand);
+                dt_s = high_s;
+                longer = std::max(1.0, std::min(4.0, 1.0 / dt_s));
+            }
             Margin ahead = margin_at(end_, Slot::end, core_end_, step);
             if (ahead.least < 0) {
                 // Between `low_s` (not yet) and `high_s` (crossed): false position, every second
@@ -754,6 +948,8 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             }
             accept(dt_s);
             margin = ahead;
+            const bool fuse = ended && margin.event.kind == SimulationEventKind::fuse_opened;
+            if (fuse) ended = false;
             const bool reached = !ended && dt_s >= room_s * (1 - time_slack);
             time_s = reached ? target_s : time_s + dt_s;
             if (!ended && !(dt_s < guess_s && longer >= 1)) guess_s = std::max(dt_s * longer, 1e-6);
@@ -766,12 +962,23 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
             }
             note_ratings(time_s);
             bool changed = false;
+            if (fuse) {
+                const bool fed = connected();
+                open_fuses(time_s);
+                changed = true;
+                if (cooling && connected() != fed) {
+                    cool(time_s, cooled_time_s_);
+                    demand.plant_W = plant_W_;
+                }
+            }
             if (reached && target_s == next_row_s) {
                 record_row(time_s);
                 next_row_s = static_cast<double>(++rows + 1) * settings_.output_interval_s;
             }
             if (reached && target_s == next_cool_s_) {
                 cool(time_s, cooled_time_s_);
+                changed = changed || demand.plant_W != plant_W_;
+                demand.plant_W = plant_W_;
                 next_cool_s_ = static_cast<double>(++coolings) * settings_.cooling_interval_s;
             }
             if (reached && target_s == next_balance_s_) {
@@ -781,9 +988,15 @@ SimulationResult Runner::run(const std::vector<LoadStep>& load,
                 changed = true;
             }
             if (changed) {
+                noted_ = 0;
                 detail::gather(wiring_, bleed_S_, closed_, now_);
                 detail::distribute(wiring_, bleed_S_, closed_, demand, now_);
                 heat_at(now_, core_degC_, heat_now_W_);
+                if (fuse) {
+                    // What the others have to carry now may be too much at once.
+                    margin = margin_at(now_, Slot::start, core_degC_, step);
+                    ended = margin.least < 0;
+                }
             }
             if (progress && ++asked % ask_every == 0 && !progress(std::min(1.0, time_s / whole_s)))
                 throw Error("simulation: cancelled at " + number_text(time_s, "%.6g") + " s");
@@ -836,6 +1049,9 @@ void Runner::finish() {
     }
     end.bleeding = units_.bleeding;
     end.closed = closed_;
+    for (const double warmth : fuse_warmth_)
+        end.fuse_warmth.push_back(std::min(warmth, 1.0));
+    end.fuse_open = fuse_open_;
 }
 
 }  // namespace
@@ -864,6 +1080,8 @@ const char* simulation_event_name(SimulationEventKind kind) noexcept {
             return "a string carries more than its contactor is rated for";
         case SimulationEventKind::making_current:
             return "a contactor closed on more than it may";
+        case SimulationEventKind::fuse_opened:
+            return "a fuse opened";
     }
     return "unknown event";
 }
@@ -901,6 +1119,8 @@ PackState start_state(const Pack& pack, const SimulationSettings& settings) {
         }
         state.closed.push_back(string.contactor.closed);
     }
+    state.fuse_warmth.assign(pack.strings.size(), 0.0);
+    state.fuse_open.assign(pack.strings.size(), false);
     state.case_degC = state.core_degC;
     state.ambient_degC = state.core_degC;
     state.soc_carry.assign(cell, 0.0);
@@ -921,6 +1141,9 @@ std::vector<std::pair<std::string, std::vector<double>>> result_columns(
     columns.emplace_back("current_A", result.current_A);
     columns.emplace_back("voltage_V", result.voltage_V);
     columns.emplace_back("power_W", std::move(power_W));
+    if (std::any_of(result.plant_power_W.begin(), result.plant_power_W.end(),
+                    [](double one) { return one > 0; }))
+        columns.emplace_back("plant_power_W", result.plant_power_W);
     const std::pair<const char*, const std::vector<double>*> spreads[] = {
         {"group_voltage_min_V", &result.group_voltage_min_V},
         {"group_voltage_mean_V", &result.group_voltage_mean_V},
@@ -964,13 +1187,7 @@ std::vector<std::pair<std::string, std::vector<double>>> result_columns(
 }
 
 void write_simulation(const std::filesystem::path& path, const SimulationResult& result) {
-    std::vector<std::string> names;
-    std::vector<std::vector<double>> columns;
-    for (auto& [name, column] : result_columns(result)) {
-        names.push_back(name);
-        columns.push_back(std::move(column));
-    }
-    write_csv(path, names, columns);
+    detail::write_named_columns(path, result_columns(result));
 }
 
 }  // namespace voltkeel

@@ -46,6 +46,38 @@ void visit_boat(AnyBoat& boat, Visit visit) {
     visit("auxiliary_power_W", boat.auxiliary_power_W);
 }
 
+template <class AnyRoadVehicle, class Visit>
+void visit_curves(AnyRoadVehicle& vehicle, const RoadVehicle*, Visit visit) {
+    visit("drive_efficiency_curve", vehicle.drive_efficiency_curve);
+    visit("regeneration_efficiency_curve", vehicle.regeneration_efficiency_curve);
+}
+
+template <class AnyBoat, class Visit>
+void visit_curves(AnyBoat& boat, const Boat*, Visit visit) {
+    visit("drive_efficiency_curve", boat.drive_efficiency_curve);
+}
+
+template <class Vessel>
+void take_curves(const nlohmann::json& object, Vessel& vessel) {
+    visit_curves(vessel, &vessel, [&](const char* field, std::optional<EfficiencyCurve>& curve) {
+        const auto found = object.find(field);
+        if (found == object.end()) return;
+        curve.emplace();
+        found->at("power_fraction").get_to(curve->power_fraction);
+        found->at("efficiency").get_to(curve->efficiency);
+    });
+}
+
+template <class Vessel>
+void put_curves(nlohmann::ordered_json& object, const Vessel& vessel) {
+    visit_curves(vessel, &vessel,
+                 [&](const char* field, const std::optional<EfficiencyCurve>& curve) {
+                     if (!curve) return;
+                     object[field] = {{"power_fraction", curve->power_fraction},
+                                      {"efficiency", curve->efficiency}};
+                 });
+}
+
 /// A visit that takes what `object` has.
 auto take_from(const nlohmann::json& object) {
     return [&object](const char* field, double& value) { detail::take(object, field, value); };
@@ -71,6 +103,7 @@ Vehicle parse_vehicle(std::string_view text, const std::string& source) {
             RoadVehicle vehicle;
             document.at("name").get_to(vehicle.name);
             visit_road(vehicle, take_from(*road));
+            take_curves(*road, vehicle);
             const auto coast_down = road->find("coast_down");
             if (coast_down != road->end()) {
                 visit_coast_down(vehicle.coast_down.emplace(), take_from(*coast_down));
@@ -81,6 +114,7 @@ Vehicle parse_vehicle(std::string_view text, const std::string& source) {
         Boat boat;
         document.at("name").get_to(boat.name);
         visit_boat(boat, take_from(*water));
+        take_curves(*water, boat);
         check_boat(boat);
         return boat;
     } catch (const Error& error) {
@@ -98,6 +132,7 @@ void save_vehicle(const std::filesystem::path& path, const Vehicle& vehicle) {
     if (const auto* const road = std::get_if<RoadVehicle>(&vehicle)) {
         check_road_vehicle(*road);
         visit_road(*road, put_into(fields));
+        put_curves(fields, *road);
         if (road->coast_down) {
             visit_coast_down(*road->coast_down, put_into(fields["coast_down"]));
         }
@@ -107,6 +142,7 @@ void save_vehicle(const std::filesystem::path& path, const Vehicle& vehicle) {
         const Boat& boat = std::get<Boat>(vehicle);
         check_boat(boat);
         visit_boat(boat, put_into(fields));
+        put_curves(fields, boat);
         document["name"] = boat.name;
         document["boat"] = fields;
     }

@@ -98,6 +98,25 @@ def test_write_csv_from_python(tmp_path):
     assert np.loadtxt(path, delimiter=",", skiprows=1).tolist() == read.tolist()
 
 
+def test_an_efficiency_depends_on_the_power():
+    """A curve of two points: at half the rated power the mean of both efficiencies, and its inverse by NumPy."""
+    curve = vk.EfficiencyCurve(power_fraction=[0.0, 1.0], efficiency=[0.7, 0.9])
+    boat = vk.Boat(drive_efficiency_curve=curve, shaft_power_max_W=30e3, auxiliary_power_W=0.0)
+    trace = vk.SpeedTrace(time_s=[0, 10], speed_m_per_s=[3, 3])  # 15 kW at the shaft
+    load = vk.propeller_load(boat, trace)
+    assert load.power_W[1] == pytest.approx(-15e3 / 0.8, rel=1e-12)
+    assert load.drive_Wh == pytest.approx(15e3 / 0.8 * 10 / 3600, rel=1e-12)
+    fractions = np.linspace(0, 1, 10001)
+    efficiencies = np.interp(fractions, curve.power_fraction, curve.efficiency)
+    for electric in (0.1, 0.5, 0.8):
+        motor = np.interp(electric, fractions / efficiencies, fractions)
+        assert vk.motor_fraction(curve, electric) == pytest.approx(motor, rel=1e-6)
+        generator = np.interp(electric, fractions * efficiencies, fractions)
+        assert vk.generator_fraction(curve, electric) == pytest.approx(generator, rel=1e-6)
+    with pytest.raises(vk.DataError, match=r"curve.efficiency\[1\]: 1.5 must be above 0 and at most 1"):
+        vk.check_efficiency_curve("curve", vk.EfficiencyCurve(power_fraction=[0, 1], efficiency=[0.7, 1.5]))
+
+
 def test_the_schema_has_the_fields_defaults_and_bounds_of_the_code():
     schema = json.loads((ROOT / "data" / "schema" / "vehicle.schema.json").read_text(encoding="utf-8"))
     for kind, thing, check in (
@@ -109,7 +128,8 @@ def test_the_schema_has_the_fields_defaults_and_bounds_of_the_code():
         fields = part["properties"]
         assert {name for name in dir(thing) if not name.startswith("_")} == {"name", *fields}
         for name, field in fields.items():
-            if name == "coast_down":
+            if name == "coast_down" or name.endswith("_curve"):
+                assert getattr(usual, name) is None
                 continue
             assert ("default" in field) != (name in part["required"]), name
             if "default" in field:

@@ -142,7 +142,8 @@ def enumerators(headers: dict[str, str], name: str) -> dict[str, int]:
     [("FaultBit", "fault_")]
     + [(name, "") for name in ("LimitReason", "ChargePhase", "TimeFinding", "Chemistry", "PulseForm", "CurrentHold")]
     + [(name, "") for name in ("TimeFormat", "StepKind", "DataFault", "DataSeverity", "SpeedUnit")]
-    + [(name, "") for name in ("ChannelQuantity", "LoadKind", "SimulationEventKind", "CoolingKind", "SensorFaultKind")],
+    + [(name, "") for name in ("ChannelQuantity", "LoadKind", "SimulationEventKind", "CoolingKind", "SensorFaultKind")]
+    + [("CoolingSupply", "")],
 )
 def test_enums_have_the_numbers_of_the_headers(headers, name, prefix):
     cpp = {key.removeprefix(prefix): value for key, value in enumerators(headers, name).items()}

@@ -13,6 +13,7 @@ import voltkeel as vk
 
 ROOT = Path(__file__).resolve().parents[2]
 PACK = ROOT / "examples" / "invented_pack.json"
+COOLING = ROOT / "examples" / "invented_cooling.json"
 
 
 @pytest.fixture(scope="module")
@@ -27,6 +28,11 @@ def run(*words: object) -> subprocess.CompletedProcess[str]:
         text=True,
         check=False,
     )
+
+
+def csv_columns(path: Path) -> tuple[list[str], list[np.ndarray]]:
+    names = path.read_text(encoding="utf-8").splitlines()[0].split(",")
+    return names, list(np.loadtxt(path, delimiter=",", skiprows=1).T)
 
 
 def test_a_run_comes_as_arrays_and_as_a_frame(pack):
@@ -160,10 +166,145 @@ def test_the_command_takes_a_speed_trace(tmp_path):
     assert document["energy_Wh"] == pytest.approx(load.net_Wh, rel=1e-9)
 
 
+def test_a_cooling_plant_comes_from_a_file(tmp_path):
+    cooling = vk.load_cooling(COOLING)
+    assert cooling.kind == vk.CoolingKind.liquid
+    assert cooling.liquid.start_degC == cooling.air_temperature.at(0.0) == -4.0
+    vk.save_cooling(tmp_path / "again.json", cooling)
+    again = vk.load_cooling(tmp_path / "again.json")
+    assert again.liquid.heater.element.off_degC == 12.0
+    again.liquid = vk.LiquidLoop(flow_W_per_K=-1.0)
+    with pytest.raises(vk.DataError, match=r"liquid.flow_W_per_K: -1 is outside"):
+        vk.check_cooling(again)
+
+
+def test_the_cooling_schema_has_the_fields_and_defaults_of_the_code():
+    schema = json.loads((ROOT / "data" / "schema" / "cooling.schema.json").read_text(encoding="utf-8"))
+    properties = schema["properties"]
+    loop = properties["liquid"]["properties"]
+    pairs = [
+        (properties["air"]["properties"], vk.AirCooling()),
+        (loop, vk.LiquidLoop()),
+        (loop["radiator"]["properties"], vk.Radiator()),
+        (loop["chiller"]["properties"], vk.Chiller()),
+        (loop["heater"]["properties"], vk.Heater()),
+    ]
+    for fields, usual in pairs:
+        assert {name for name in dir(usual) if not name.startswith("_")} == set(fields)
+        for name, field in fields.items():
+            value = getattr(usual, name)
+            if isinstance(value, vk.ThermalSwitch):
+                assert (
+                    f"on {'above' if value.on_degC > value.off_degC else 'below'} {value.on_degC:g}"
+                    in (field["description"])
+                )
+                assert (
+                    f"off {'below' if value.on_degC > value.off_degC else 'above'} {value.off_degC:g} degC"
+                    in (field["description"])
+                )
+            elif "default" in field:
+                assert value == field["default"], name
+
+
+@pytest.mark.parametrize(
+    ("plant", "part"),
+    [
+        ({"air": {"fan": {"held": "off"}}}, None),
+        ({"air": {"fan_power_W": 20, "fan": {"on_degC": 31, "off_degC": 30.5}}}, "flow"),
+        (
+            {
+                "liquid": {
+                    "pump": {"held": "on"},
+                    "drive_loss_share": 0.05,
+                    "charger_loss_share": 0.06,
+                    "radiator": {"conductance_W_per_K": 40, "fan": {"held": "on"}},
+                }
+            },
+            "radiator_fan",
+        ),
+        ({"liquid": {"chiller": {"power_W": 400, "compressor": {"on_degC": 29, "off_degC": 28}}}}, "chiller"),
+    ],
+)
+def test_the_command_takes_every_kind_of_plant(tmp_path, plant, part):
+    """Still air, moving air, a loop shared with drive and charger, a loop of the pack's own."""
+    file, out, plot = tmp_path / "plant.json", tmp_path / "run.csv", tmp_path / "run.png"
+    head = {"format": "voltkeel.cooling", "format_version": 1, "name": "invented"}
+    head["air_temperature"] = {"time_s": [0, 3600], "degC": [30, 33]}
+    file.write_text(json.dumps(head | plant), encoding="utf-8")
+    words = ("--pack", PACK, "--power-W", "-3000", "--duration-s", "1800", "--soc", "0.9", "--cooling", file)
+    done = run(*words, "--out", out, "--plot", plot, "--json", "--window-degC", "0", "30.2")
+    assert done.returncode == 0, done.stderr
+    document = json.loads(done.stdout)
+    assert document["window"]["high_degC"] == 30.2
+    assert document["window"]["kept"] == (part == "chiller")  # the only one that cools below the air
+    assert (document["window"]["above_s"] == 0) == (part == "chiller")
+    assert document["hottest"]["place"]["string"] in ("port", "starboard")
+    assert document["warm_up"] == pytest.approx(
+        {"target_degC": 0.0, "reached": True, "time_s": 0.0, "electric_Wh": 0.0, "coldest_degC": 30.0}
+    )
+    parts = document["cooling"]["parts"]
+    on_s = {name: use["on_s"] for name, use in parts.items()}
+    if part is None:
+        assert set(on_s.values()) == {0.0}
+    else:
+        assert on_s[part] > 0
+        assert parts[part]["starts"] >= 1
+    columns = dict(zip(*csv_columns(out), strict=True))
+    assert columns["air_degC"][-1] == pytest.approx(31.5, abs=1e-6)
+    assert columns["coolant_degC"].max() == pytest.approx(document["cooling"]["coolant_degC"]["max"], abs=0.01)
+    assert columns["flowing"].mean() * 1800 == pytest.approx(on_s["flow"], abs=2)
+    assert plot.stat().st_size > 10_000
+    beside = json.loads(next(p for p in tmp_path.glob("run.*json")).read_text(encoding="utf-8"))
+    assert beside["load"]["cooling"]["name"] == "plant.json"
+    shown = run(*words)
+    assert "electricity of the plant" in shown.stdout
+    assert "warm enough at the start" in shown.stdout
+
+
+def test_the_plant_is_paid_by_the_pack_or_from_outside():
+    words = ("--pack", PACK, "--power-W", "-500", "--duration-s", "600", "--soc", "0.5", "--cooling", COOLING, "--json")
+    paid = {}
+    for supply in ("pack", "outside"):
+        paid[supply] = json.loads(run(*words, "--cooling-supply", supply).stdout)
+        assert paid[supply]["cooling"]["supply"] == supply
+        assert paid[supply]["cooling"]["electric_Wh"] > 10
+    assert json.loads(run(*words).stdout) == paid["pack"], "the default of the file"
+    assert paid["outside"]["plant_Wh"] == 0
+    assert paid["pack"]["plant_Wh"] == pytest.approx(paid["pack"]["cooling"]["electric_Wh"], rel=1e-9)
+    assert paid["outside"]["energy_Wh"] == pytest.approx(-500 / 6, rel=1e-9)
+    assert paid["pack"]["energy_Wh"] == pytest.approx(-500 / 6 - paid["pack"]["plant_Wh"], rel=1e-9)
+
+
+def test_the_command_tells_how_long_to_warm_up(pack):
+    words = ("--pack", PACK, "--power-W", "-100", "--duration-s", "60", "--soc", "0.5", "--cooling", COOLING)
+    said = json.loads(run(*words, "--warm-degC", "3", "--json").stdout)["warm_up"]
+    settings = vk.SimulationSettings(soc=0.5, temperature_degC=-4.0)
+    answer = vk.warm_up(pack, vk.load_cooling(COOLING), settings, 3.0)
+    assert said["time_s"] == pytest.approx(answer.time_s)
+    assert said["reached"]
+    # All of the heater goes into cells and coolant: the air takes nothing while the radiator rests.
+    thermal = pack.modules[0].cell.thermal
+    least_J = (112 * thermal.heat_capacity_J_per_K + 12000.0) * 7.0
+    assert least_J / 600.0 * 0.9 < said["time_s"] < least_J / 600.0 * 1.5
+    # The cells start as cold as the air unless told.
+    assert "from the start, at rest, to 0 degC" in run(*words).stdout
+
+
 def test_the_command_tells_what_ended_the_run():
     done = run("--pack", PACK, "--current-A", "-40", "--soc", "0.2", "--no-heat")
     assert done.returncode == 0, done.stderr
     assert "a group fell below its voltage window (string port, group 0)" in done.stdout
+
+
+def test_the_command_tells_that_a_fuse_opened(pack):
+    done = run("--pack", PACK, "--current-A", "-240", "--duration-s", "30", "--soc", "0.9", "--no-heat", "--json")
+    opened = [event for event in json.loads(done.stdout)["events"] if event["kind"] == "fuse_opened"]
+    # Alike strings share evenly: 120 A through fuses of 50 A.
+    alike_s = vk.fuse_opening_time_s(pack.strings[0].fuse, 120.0)
+    assert [event["string"] for event in opened] == [0, 1]
+    assert opened[0]["time_s"] == pytest.approx(alike_s, abs=2e-3)
+    shown = run("--pack", PACK, "--current-A", "-240", "--duration-s", "30", "--soc", "0.9", "--no-heat")
+    assert "a fuse opened (string port)" in shown.stdout
 
 
 @pytest.mark.parametrize(
@@ -176,6 +317,12 @@ def test_the_command_tells_what_ended_the_run():
         (("--current-A", "1", "--vehicle", "boat.json"), "--vehicle and --speed-unit go with --cycle"),
         (("--current-A", "1", "--soc", "1.5"), "SOC"),
         (("--current-A", "1", "--power-W", "1"), "not allowed with"),
+        (("--current-A", "1", "--cooling", "nowhere.json"), "nowhere.json"),
+        (("--current-A", "1", "--cooling", PACK), "/format"),
+        (("--current-A", "1", "--cooling", COOLING, "--no-heat"), "there is nothing to cool"),
+        (("--current-A", "1", "--warm-degC", "5"), "--warm-degC goes with --cooling"),
+        (("--current-A", "1", "--cooling-supply", "pack"), "--cooling-supply goes with --cooling"),
+        (("--current-A", "1", "--window-degC", "5", "1"), "must be below high_degC"),
         ((), "required"),
     ],
 )

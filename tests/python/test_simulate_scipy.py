@@ -30,6 +30,7 @@ class ReferencePack:
         ones = np.ones(self.cells)
         self.capacity = differ.capacity_factor if len(differ.capacity_factor) else ones
         self.resistance = differ.resistance_factor if len(differ.resistance_factor) else ones
+        self.bleed_heat_share = pack.bleed.heat_to_cells
         self.leak_A = differ.leak_A if len(differ.leak_A) else 0 * ones
         self.bleed_S = np.where(bleeding, pack.bleed.duty / pack.bleed.resistance_ohm, 0.0)
         # soc, u_1 .. u_N, w of a charge transfer, h, core, case
@@ -140,6 +141,9 @@ class ReferencePack:
             through = (core - x[k, -1]) / thermal.core_resistance_K_per_W
             out[k, -2] = (heat - through) / thermal.core_heat_capacity_J_per_K
             out[k, -1] = through - (x[k, -1] - ambient[k]) / thermal.resistance_K_per_W
+            group = k // self.parallel
+            bled_W = at["group_V"][group] ** 2 * self.bleed_S[group]
+            out[k, -1] += self.bleed_heat_share * bled_W / self.parallel
         for k in range(self.cells):  # the neighbour in the next group of the string, and in the group
             if k // self.parallel % self.series < self.series - 1:
                 over = kind_.group_link_W_per_K / self.parallel * (x[k, -1] - x[k + self.parallel, -1])
@@ -191,8 +195,50 @@ def small_pack(
             for k in range(strings)
         ],
         busbar_ohm=random.uniform(0, 1e-3),
-        bleed=vk.BleedResistors(resistance_ohm=33.0, duty=0.7),
+        bleed=vk.BleedResistors(resistance_ohm=33.0, duty=0.7, heat_to_cells=random.uniform(0, 1)),
     )
+
+
+@pytest.mark.parametrize(("strings", "branches"), [(1, 1), (1, 2), (2, 2)])
+def test_the_end_of_a_charge_is_found_to_a_millisecond(random, strings, branches):
+    """Constant current, then constant voltage down to an end current, of unequal strings: by solve_ivp's own events."""
+    pack = small_pack(random, strings, 1, 1, branches, transfer=False)
+    cells = strings
+    differ = vk.draw_differences(pack, vk.SpreadSettings(seed=int(random.integers(2**63)), resistance_log_std=0.2))
+    soc = 0.6
+    settings = vk.SimulationSettings(soc=soc, temperature_degC=25.0, differences=differ, heat=False)
+    current_A, end_A = 2.0 * strings, 0.5 * strings
+    reference = ReferencePack(pack, differ, [False] * cells)
+    x = np.zeros((cells, reference.size))
+    x[:, 0], x[:, -2:] = soc, 25.0
+
+    def slope(_: float, y: np.ndarray, kind: str, amount: float) -> np.ndarray:
+        by = reference.slope(y, kind, amount, np.full(cells, 25.0)).reshape(cells, reference.size)
+        by[:, -2:] = 0  # no heat
+        return by.ravel()
+
+    def solved(y: np.ndarray, kind: str, amount: float) -> dict[str, np.ndarray]:
+        return reference.solve(y.reshape(cells, reference.size), kind, amount)
+
+    options = {"method": "DOP853", "rtol": 1e-11, "atol": 1e-13, "max_step": 2.0}
+    limit_V = float(solved(x.ravel(), "current", current_A)["voltage_V"]) + 0.06
+
+    def full(_: float, y: np.ndarray) -> float:
+        return float(solved(y, "current", current_A)["voltage_V"]) - limit_V
+
+    def ended(_: float, y: np.ndarray) -> float:
+        return float(solved(y, "voltage", limit_V)["current_A"]) - end_A
+
+    full.terminal = ended.terminal = True  # type: ignore[attr-defined]
+    rise = solve_ivp(lambda t, y: slope(t, y, "current", current_A), (0, 5000), x.ravel(), events=full, **options)
+    fall = solve_ivp(lambda t, y: slope(t, y, "voltage", limit_V), (0, 9000), rise.y[:, -1], events=ended, **options)
+    expected_s = float(rise.t_events[0][0] + fall.t_events[0][0])
+    charge = vk.current_load(current_A, 1e5)
+    charge.voltage_max_V, charge.end_current_A = limit_V, end_A
+    result = vk.simulate(pack, [charge], settings)
+    print(f"{expected_s:.6f} s, {1e3 * (result.events[-1].time_s - expected_s):+.3f} ms, {result.step_count} sub-steps")
+    assert result.events[-1].kind == vk.SimulationEventKind.end_current
+    assert result.events[-1].time_s == pytest.approx(expected_s, abs=1e-3)
 
 
 @pytest.mark.parametrize(

@@ -1,5 +1,6 @@
 // Air and liquid cooling against steady states and sums that must close.
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <functional>
@@ -277,4 +278,127 @@ TEST_CASE("cooling that cannot be is named") {
     settings.cooling = std::ref(other);
     CHECK_THAT(error_text([&] { (void)simulate(pack, {current_load(0, 1)}, settings); }),
                Catch::StartsWith("cooling: is for 3 modelled cells, the run has 2"));
+}
+
+TEST_CASE("who pays for the plant: the books of the pack have it, or not") {
+    const Pack pack = steady_pack(2, 6);
+    CoolingSettings cooling;
+    cooling.kind = CoolingKind::liquid;
+    cooling.air_temperature.degC = {28};
+    LiquidLoop& loop = cooling.liquid;
+    loop.start_degC = 28;
+    loop.heat_capacity_J_per_K = 4000;
+    loop.pump_power_W = 20;
+    loop.radiator.conductance_W_per_K = 60;
+    loop.radiator.fan_power_W = 15;
+    loop.chiller.power_W = 200;
+    std::vector<LoadStep> load;
+    for (int k = 0; k < 40; ++k) {
+        load.push_back(power_load(-2500, 60));
+        load.push_back(current_load(60, 60));
+        load.push_back(resistance_load(0.5, 30));
+        LoadStep limited = current_load(400, 60);
+        limited.voltage_max_V = 6 * 3.7;
+        load.push_back(limited);
+        load.push_back(voltage_load(6 * 3.6, 10));
+    }
+    SimulationSettings settings = half_full(28);
+    for (const CoolingSupply supply : {CoolingSupply::pack, CoolingSupply::outside}) {
+        cooling.supply = supply;
+        CoolingPlant plant(pack, cooling);
+        settings.cooling = std::ref(plant);
+        const SimulationResult result = simulate(pack, load, settings);
+        const EnergyBalance& sum = result.balance;
+        const bool by_pack = supply == CoolingSupply::pack;
+        CAPTURE(by_pack);
+        CHECK(result.events.empty());
+        REQUIRE(plant.trace().electric_J > 1e5);
+        CHECK(sum.plant_J ==
+              Approx(by_pack ? plant.trace().electric_J : 0.0).epsilon(1e-9).margin(1e-12));
+        const double moved_J = std::abs(sum.stored_J) + sum.overvoltage_J + sum.joint_J;
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * moved_J);
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * std::abs(sum.heat_J));
+        CHECK(sum.charge_error_Ah < 1e-9);
+        CHECK(*std::max_element(result.plant_power_W.begin(), result.plant_power_W.end()) ==
+              (by_pack ? Approx(100) : Approx(0)));  // pump and compressor
+        CHECK((result_columns(result)[4].first == "plant_power_W") == by_pack);
+    }
+}
+
+TEST_CASE("at every instant load and plant add up at the terminals") {
+    const Pack pack = steady_pack(2, 4);
+    const double plant_W = 300;
+    SimulationSettings settings = half_full(25);
+    settings.output_interval_s = 0;
+    settings.cooling = [&](const CoolingStep& step) {
+        CHECK(step.connected);
+        step.pack_power_W = plant_W;
+    };
+    LoadStep charge = current_load(300, 20);
+    charge.voltage_max_V = 14.9;
+    LoadStep starved = current_load(-400, 20);
+    starved.group_voltage_min_V = 3.6;
+    LoadStep full = current_load(100, 20);
+    full.voltage_max_V = 14;
+    const SimulationResult result =
+        simulate(pack,
+                 {current_load(-40, 20), power_load(900, 20), resistance_load(0.4, 20), charge,
+                  starved, current_load(0, 20), voltage_load(14.7, 20), full},
+                 settings);
+    REQUIRE(result.size() == 9);
+    CHECK(result.events.empty());
+    const auto load_A = [&](std::size_t row) {
+        return result.current_A[row] + plant_W / result.voltage_V[row];
+    };
+    CHECK(load_A(1) == Approx(-40).epsilon(1e-12));
+    CHECK(load_A(2) * result.voltage_V[2] == Approx(900).epsilon(1e-12));
+    CHECK(load_A(3) == Approx(-result.voltage_V[3] / 0.4).epsilon(1e-12));
+    CHECK(result.voltage_V[4] == Approx(14.9).epsilon(1e-12));
+    CHECK(load_A(4) > 0);
+    CHECK(result.group_voltage_min_V[5] == Approx(3.6).epsilon(1e-12));
+    CHECK(load_A(5) < 0);
+    CHECK(load_A(6) == Approx(0).margin(1e-10));
+    CHECK(result.voltage_V[7] == Approx(14.7).epsilon(1e-12));
+    // Above its limit already: no charge, and the plant goes on.
+    CHECK(load_A(8) == Approx(0).margin(1e-10));
+    CHECK(result.balance.plant_J == Approx(300 * 160).epsilon(1e-12));
+}
+
+TEST_CASE("a plant that asks for more than the pack has ends the run") {
+    Pack pack = steady_pack(1, 2);
+    SimulationSettings settings = half_full(25);
+    settings.cooling = [](const CoolingStep& step) {
+        step.pack_power_W = step.time_s < 5 ? 100 : 1e5;
+    };
+    const SimulationResult result = simulate(pack, {current_load(1, 20)}, settings);
+    REQUIRE(result.events.size() == 1);
+    CHECK(result.events[0].kind == SimulationEventKind::power_not_available);
+    CHECK(result.events[0].time_s == Approx(5).margin(1e-3));
+    settings.cooling = [](const CoolingStep& step) { step.pack_power_W = -1; };
+    CHECK_THAT(error_text([&] { (void)simulate(pack, {current_load(1, 20)}, settings); }),
+               Catch::StartsWith("cooling: pack_power_W: -1 is outside 0 .. "));
+}
+
+TEST_CASE("with every string open only an outside supply feeds the plant") {
+    const Pack pack = steady_pack(1, 4);
+    CoolingSettings cooling;
+    cooling.kind = CoolingKind::liquid;
+    cooling.liquid.pump_power_W = 30;
+    cooling.liquid.pump = {-100, -200};
+    LoadStep open = current_load(0, 100.5);
+    open.closed = {false};
+    LoadStep closed = current_load(-5, 99.5);
+    closed.closed = {true};
+    SimulationSettings settings = half_full(25);
+    for (const CoolingSupply supply : {CoolingSupply::pack, CoolingSupply::outside}) {
+        cooling.supply = supply;
+        CoolingPlant plant(pack, cooling);
+        settings.cooling = std::ref(plant);
+        const SimulationResult result = simulate(pack, {closed, open, closed}, settings);
+        const double on_s = supply == CoolingSupply::pack ? 199 : 299.5;
+        CHECK(plant.trace().flow_use.on_s == Approx(on_s).epsilon(1e-12));
+        CHECK(plant.trace().electric_J == Approx(30 * on_s).epsilon(1e-12));
+        CHECK(result.balance.plant_J ==
+              Approx(supply == CoolingSupply::pack ? 30 * on_s : 0).epsilon(1e-12));
+    }
 }

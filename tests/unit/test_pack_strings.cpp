@@ -46,13 +46,14 @@ Pack mixed_pack() {
     port.contactor.current_A = 200;
     port.contactor.voltage_V = 100;
     port.fuse.current_A = 150;
+    port.fuse.i2t_A2s = 9000;
     PackString starboard = port;
     starboard.name = "starboard";
     starboard.modules = {"new", "new"};
     starboard.contactor.closed = false;
     pack.strings = {port, starboard};
     pack.busbar_ohm = 2e-4;
-    pack.bleed = BleedResistors{33, 0.8};
+    pack.bleed = BleedResistors{33, 0.8, 0.45};
     pack.precharge = Precharge<double>{47, 1e-3, 0.95};
     Channel current;
     current.name = "shunt";
@@ -124,9 +125,11 @@ TEST_CASE("a pack of modules and strings is written and read back with every fie
     CHECK(again.strings[0].contactor.closed);
     CHECK_FALSE(again.strings[1].contactor.closed);
     CHECK(again.strings[0].fuse.current_A == 150);
+    CHECK(again.strings[0].fuse.i2t_A2s == 9000);
     CHECK(again.busbar_ohm == 2e-4);
     REQUIRE(again.bleed);
     CHECK(again.bleed->duty == 0.8);
+    CHECK(again.bleed->heat_to_cells == 0.45);
     REQUIRE(again.precharge);
     CHECK(again.precharge->resistance_ohm == 47);
     REQUIRE(again.channels.size() == 3);
@@ -175,6 +178,12 @@ TEST_CASE("an impossible layout is named with field, value and bound") {
           "strings[0].busbar_ohm: nan is outside 0 .. 1000");
     CHECK(complaint([](Pack& p) { p.strings[0].contactor.voltage_V = 55; }) ==
           "strings[0].contactor.voltage_V: 55 is below the string's voltage when full, 56");
+    CHECK(complaint([](Pack& p) { p.strings[0].fuse.i2t_A2s = -1; }) ==
+          "strings[0].fuse.i2t_A2s: -1 is outside 0 .. 1e+12");
+    CHECK(complaint([](Pack& p) {
+              p.strings[0].fuse.current_A = std::numeric_limits<double>::infinity();
+              p.strings[0].fuse.i2t_A2s = 400;
+          }) == "strings[0].fuse.i2t_A2s: 400 needs current_A beside it");
     CHECK(complaint([](Pack& p) { p.strings[0].fuse.current_A = 0; }) ==
           "strings[0].fuse.current_A: 0 must be > 0");
     // 14 groups of 3 .. 4 V beside 21 groups: 42 .. 56 V and 63 .. 84 V never meet.
@@ -183,6 +192,8 @@ TEST_CASE("an impossible layout is named with field, value and bound") {
           "42 .. 56 V: no voltage suits both");
     CHECK(complaint([](Pack& p) { p.modules[0].cell.capacity_Ah = 0; }) ==
           "modules[0].cell: capacity_Ah: 0 must be a finite number above 0");
+    CHECK(complaint([](Pack& p) { p.bleed->heat_to_cells = -0.1; }) ==
+          "bleed.heat_to_cells: -0.1 is outside 0 .. 1");
     CHECK(complaint([](Pack& p) { p.bleed->duty = 1.5; }) ==
           "bleed.duty: 1.5 is outside 1e-06 .. 1");
     CHECK_THAT(complaint([](Pack& p) { p.precharge->capacitance_F = 0; }),

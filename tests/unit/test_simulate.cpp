@@ -171,6 +171,44 @@ TEST_CASE("cells in parallel obey Kirchhoff's laws at every row") {
     }
 }
 
+TEST_CASE("cells that equal out take few steps, however quick their branches") {
+    // With charge transfer and little ohmic resistance the exchange has parts of tenths of seconds
+    // and parts of hours. Against the same with a tolerance that is twenty times as tight.
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 4; ++round) {
+        Pack pack = made_pack(1 + round % 2, 2, 2 + round / 2, true);
+        for (std::vector<double>& row : pack.modules[0].cell.resistance.r0_ohm) {
+            for (double& ohm : row)
+                ohm *= 0.1;
+        }
+        SimulationSettings settings;
+        settings.soc = 0.5;
+        settings.cut_off.voltage = false;
+        settings.output_interval_s = 300;
+        settings.record_cells = true;
+        for (int k = 0; k < cell_count(pack); ++k)
+            settings.differences.soc_offset.push_back(uniform(-0.4, 0.4));
+        CAPTURE(round, settings.differences.soc_offset);
+        const std::vector<LoadStep> load = {current_load(0, 9000), power_load(-300, 1800),
+                                            current_load(0, 7200)};
+        const SimulationResult result = simulate(pack, load, settings);
+        CHECK(result.step_count < 25000);
+        settings.voltage_tolerance_V = 1e-10;
+        const SimulationResult tight = simulate(pack, load, settings);
+        CHECK(tight.step_count > 2 * result.step_count);
+        for (std::size_t row = 0; row < result.size(); ++row)
+            CHECK(result.voltage_V[row] == Approx(tight.voltage_V[row]).margin(2e-6));
+        for (std::size_t k = 0; k < result.cell_current_A.size(); ++k) {
+            CHECK(std::abs(result.cell_current_A[k] - tight.cell_current_A[k]) < 2e-4);
+            CHECK(std::abs(result.cell_core_degC[k] - tight.cell_core_degC[k]) < 1e-4);
+        }
+        const EnergyBalance& sum = result.balance;
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * (std::abs(sum.stored_J) + sum.joint_J));
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * std::abs(sum.heat_J));
+        CHECK(sum.charge_error_Ah < 1e-9);
+    }
+}
+
 TEST_CASE("charge and energy are booked without a gap") {
     Random uniform(voltkeel_test::seed());
     for (int round = 0; round < 6; ++round) {
@@ -326,8 +364,8 @@ TEST_CASE("constant current and constant voltage in one step follow the closed s
     const SimulationResult result = simulate(pack, {charge}, isothermal(0.2));
     REQUIRE(result.events.size() == 1);
     CHECK(result.events[0].kind == SimulationEventKind::end_current);
-    CHECK(result.events[0].time_s == Approx(4227.119285).margin(0.01));
-    CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-6));
+    CHECK(result.events[0].time_s == Approx(4227.119285).margin(1e-3));
+    CHECK(result.end.soc[0] == Approx(0.990625).margin(1e-9));
     // Nothing else that could end the run: the end current counts from the limit on only.
     SimulationSettings bare = isothermal(0.2);
     bare.cut_off.voltage = false;
@@ -345,6 +383,37 @@ TEST_CASE("constant current and constant voltage in one step follow the closed s
     const SimulationResult group = simulate(pack, {charge}, isothermal(0.2));
     REQUIRE(group.events.size() == 1);
     CHECK(group.events[0].time_s == Approx(result.events[0].time_s).margin(1e-3));
+}
+
+TEST_CASE("the end of a charge is found to a millisecond") {
+    // The closed form above with other numbers; strings and groups that are alike change nothing,
+    // but for the resistance of their joints.
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 20; ++round) {
+        const double capacity_Ah = uniform(2, 60);
+        const double ohm = uniform(0.02, 0.08) * 3 / capacity_Ah;
+        const double current_A = capacity_Ah * uniform(0.3, 1.2);
+        const double end_A = current_A * uniform(0.03, 0.3);
+        const double from = uniform(0.05, 0.4);
+        const double limit_V = uniform(3.85, 3.99);  // a cell, OCV 3 + soc
+        Pack pack = straight_pack(1 + round % 3, 1 + round % 2, 1);
+        pack.modules[0].cell = straight_cell(capacity_Ah, ohm);
+        pack.modules[0].cell.window.voltage_max_V = 4.1;
+        const double strings = static_cast<double>(pack.strings.size());
+        const double series = pack.modules[0].layout.series;
+        LoadStep charge = current_load(strings * current_A, 1e5);
+        charge.voltage_max_V = series * limit_V;
+        charge.end_current_A = strings * end_A;
+        const double full_As = 3600 * capacity_Ah;
+        const double expected_s = (limit_V - 3 - ohm * current_A - from) * full_As / current_A +
+                                  ohm * full_As * std::log(current_A / end_A);
+        CAPTURE(round, capacity_Ah, ohm, current_A, end_A, from, limit_V, expected_s);
+        const SimulationResult result = simulate(pack, {charge}, isothermal(from));
+        REQUIRE(result.events.size() == 1);
+        CHECK(result.events[0].kind == SimulationEventKind::end_current);
+        CHECK(result.events[0].time_s == Approx(expected_s).margin(1e-3));
+        CHECK(result.step_count < 20000);
+    }
 }
 
 TEST_CASE("a power beyond the largest one is told, and its onset found") {
@@ -487,6 +556,162 @@ TEST_CASE("ratings that are passed are told once") {
     CHECK(result.events[1].value == Approx(10).epsilon(0.01));
 }
 
+// ---------------------------------------------------------------- fuses
+
+TEST_CASE("a fuse carries its rating for ever, and short pulses up to its I2t") {
+    Fuse fuse;
+    fuse.current_A = 100;
+    fuse.i2t_A2s = 36000;
+    CHECK(fuse_opening_time_s(fuse, 100) == std::numeric_limits<double>::infinity());
+    CHECK(fuse_opening_time_s(fuse, -99) == std::numeric_limits<double>::infinity());
+    CHECK(fuse_opening_time_s(fuse, 101) > 10);
+    // 20 times the rating: I2t over I^2, within the 0.13 % that it cools meanwhile.
+    CHECK(fuse_opening_time_s(fuse, -2000) == Approx(36000 / 4e6).epsilon(2e-3));
+    CHECK(fuse_opening_time_s(fuse, 200) == Approx(3.6 * std::log(4.0 / 3.0)).epsilon(1e-12));
+    fuse.i2t_A2s = 0;
+    CHECK(fuse_time_constant_s(fuse) == 20);
+    // What the default is said to do (times of general-purpose fuses, from memory).
+    CHECK(fuse_opening_time_s(fuse, 600) < 0.6);
+    CHECK(fuse_opening_time_s(fuse, 1500) < 0.1);
+}
+
+TEST_CASE("a fuse opens after its time, and the other string goes on alone") {
+    Random uniform(voltkeel_test::seed());
+    for (int round = 0; round < 10; ++round) {
+        Pack pack = straight_pack(2, 10, 1);
+        pack.strings[0].fuse.current_A = 15;
+        pack.strings[0].fuse.i2t_A2s = uniform(100, 4000);
+        pack.strings[1].fuse.current_A = 1000;
+        // Alike strings share evenly, whatever their SOC.
+        const double current_A = uniform(33, 90);
+        const double expected_s = fuse_opening_time_s(pack.strings[0].fuse, 0.5 * current_A);
+        CAPTURE(round, pack.strings[0].fuse.i2t_A2s, current_A, expected_s);
+        SimulationSettings settings = isothermal(0.5);
+        settings.cut_off.voltage = false;
+        settings.output_interval_s = 1;
+        const SimulationResult result =
+            simulate(pack, {current_load(-current_A, expected_s + 30)}, settings);
+        REQUIRE(result.events.size() == 2);
+        CHECK(result.events[0].kind == SimulationEventKind::fuse_rating);
+        CHECK(result.events[1].kind == SimulationEventKind::fuse_opened);
+        CHECK(result.events[1].string == 0);
+        CHECK(result.events[1].value == Approx(-0.5 * current_A).epsilon(1e-6));
+        CHECK(result.events[1].bound == 15);
+        CHECK(result.events[1].time_s == Approx(expected_s).margin(2e-4));
+        CHECK(result.time_s.back() == Approx(expected_s + 30));
+        for (std::size_t row = 0; row < result.size(); ++row) {
+            const bool open = result.time_s[row] > result.events[1].time_s;
+            CHECK(result.string_current_A[2 * row] ==
+                  Approx(open ? 0 : -0.5 * current_A).margin(1e-4));
+            CHECK(result.current_A[row] == -current_A);
+        }
+        CHECK(result.end.fuse_open == std::vector<bool>{true, false});
+        CHECK(result.end.closed == std::vector<bool>{false, true});
+        CHECK(result.end.fuse_warmth[0] ==
+              Approx(std::exp(-30 / fuse_time_constant_s(pack.strings[0].fuse))).epsilon(1e-4));
+        CHECK(std::abs(result.balance.electric_error_J()) <
+              1e-9 * std::abs(result.balance.stored_J));
+        // For good: neither a load nor a later run closes it, and its closing is refused.
+        settings.start = result.end;
+        LoadStep both = current_load(-20, 5);
+        both.closed = {true, true};
+        const SimulationResult later = simulate(pack, {both}, settings);
+        CHECK(later.string_current_A.back() == -20);
+        CHECK(later.end.closed == std::vector<bool>{false, true});
+        CHECK(error_text([&] { (void)check_closing(pack, result.end, "port"); }) ==
+              "the fuse of \"port\" has opened");
+    }
+}
+
+TEST_CASE("a fuse remembers pulses, and rests cool it") {
+    Pack pack = straight_pack(1, 10, 1);
+    pack.strings[0].fuse.current_A = 10;
+    pack.strings[0].fuse.i2t_A2s = 1000;  // tau 10 s
+    SimulationSettings settings = isothermal(0.9);
+    settings.cut_off.voltage = false;
+    // 20 A for 2 s from cold: 4 (1 - e^-0.2) = 0.725; a rest of 5 s leaves e^-0.5 of it.
+    const std::vector<LoadStep> pulses = {current_load(-20, 2), current_load(0, 5),
+                                          current_load(-20, 2)};
+    const SimulationResult result = simulate(pack, pulses, settings);
+    const double before = 4 * (1 - std::exp(-0.2)) * std::exp(-0.5);
+    const double expected_s = 7 + 10 * std::log((4 - before) / (4 - 1));
+    REQUIRE_FALSE(result.events.empty());
+    CHECK(result.events.back().kind == SimulationEventKind::fuse_opened);
+    CHECK(result.events.back().time_s == Approx(expected_s).margin(2e-4));
+    // A run that goes on from the state of another knows of its pulse.
+    const SimulationResult first = simulate(pack, {pulses[0], pulses[1]}, settings);
+    CHECK(first.end.fuse_warmth[0] == Approx(before).epsilon(1e-9));
+    settings.start = first.end;
+    const SimulationResult second = simulate(pack, {pulses[2]}, settings);
+    CHECK(second.events.back().time_s == Approx(expected_s - 7).margin(2e-4));
+    // After a longer rest it holds.
+    settings.start.reset();
+    const SimulationResult rested =
+        simulate(pack, {pulses[0], current_load(0, 60), pulses[2]}, settings);
+    for (const SimulationEvent& event : rested.events)
+        CHECK(event.kind == SimulationEventKind::fuse_rating);
+}
+
+TEST_CASE("when one fuse opens the next may follow, and then the load gets nothing") {
+    Pack pack = straight_pack(2, 10, 1);
+    pack.strings[1].busbar_ohm = 0.02;  // the first string carries more
+    for (PackString& string : pack.strings) {
+        string.fuse.current_A = 15;
+        string.fuse.i2t_A2s = 500;
+    }
+    SimulationSettings settings = isothermal(0.6);
+    settings.cut_off.voltage = false;
+    settings.output_interval_s = 1;
+    bool told = true;
+    settings.cooling_interval_s = 0.5;
+    settings.heat = true;
+    settings.cooling = [&](const CoolingStep& step) {
+        told = step.connected;
+        step.pack_power_W = step.connected ? 50 : 0;
+    };
+    const SimulationResult result =
+        simulate(pack, {current_load(-40, 30), power_load(300, 10)}, settings);
+    std::vector<SimulationEvent> opened;
+    for (const SimulationEvent& event : result.events) {
+        if (event.kind == SimulationEventKind::fuse_opened) opened.push_back(event);
+    }
+    REQUIRE(opened.size() == 2);
+    CHECK(opened[0].string == 0);
+    CHECK(opened[1].string == 1);
+    CHECK(opened[1].time_s > opened[0].time_s);
+    CHECK(opened[1].value < -40);  // all of it, with the plant
+    CHECK(result.time_s.back() == 40);
+    CHECK(result.current_A.back() == 0);
+    CHECK(result.voltage_V.back() == 0);
+    CHECK(result.plant_power_W.back() == 0);
+    CHECK_FALSE(told);
+    CHECK(result.balance.plant_J == Approx(50 * opened[1].time_s).epsilon(1e-9));
+    const double moved_J = std::abs(result.balance.stored_J) + result.balance.overvoltage_J;
+    CHECK(std::abs(result.balance.electric_error_J()) < 1e-9 * moved_J);
+    // What is left falls below its window at once: that ends the run as ever.
+    pack.modules[0].cell.window.voltage_min_V = 3.4;
+    settings.cut_off.voltage = true;
+    settings.cooling = nullptr;
+    settings.heat = false;
+    const SimulationResult cut = simulate(pack, {current_load(-36, 30)}, settings);
+    CHECK(cut.events.back().kind == SimulationEventKind::voltage_min);
+    CHECK(cut.events.back().string == 1);
+    const SimulationEvent& before = cut.events[cut.events.size() - 2];
+    CHECK(before.kind == SimulationEventKind::fuse_opened);
+    CHECK(cut.events.back().time_s == before.time_s);
+    // A state whose fuse is at its end has it open.
+    PackState spent = start_state(pack, settings);
+    spent.fuse_warmth = {1, 0};
+    settings.start = spent;
+    settings.cut_off.voltage = false;
+    const SimulationResult without = simulate(pack, {current_load(-5, 1)}, settings);
+    CHECK(without.events.empty());
+    CHECK(without.string_current_A.front() == 0);
+    settings.start->fuse_warmth = {1.5, 0};
+    CHECK(error_text([&] { (void)simulate(pack, {current_load(-5, 1)}, settings); }) ==
+          "start.fuse_warmth: 1.5 is outside 0 .. 1");
+}
+
 // ---------------------------------------------------------------- closing
 
 TEST_CASE("closing is allowed up to the making current and not beyond") {
@@ -586,6 +811,49 @@ TEST_CASE("a duty below one bleeds less in proportion") {
     pack.bleed->duty = 0.25;
     const double quarter_Ah = simulate(pack, {current_load(0, 600)}, settings).bled_Ah[0];
     CHECK(quarter_Ah == Approx(0.25 * all_Ah).epsilon(1e-3));
+}
+
+TEST_CASE("a stated share of the bleed resistors' heat warms their cells") {
+    for (const bool touching : {false, true}) {
+        Pack pack = straight_pack(1, 2, 3);
+        pack.bleed = BleedResistors{2, 1, 0.4};
+        if (touching) {
+            pack.modules[0].cell_link_W_per_K = 0.2;  // odeint's path; alike cells pass nothing on
+        }
+        Cell& cell = pack.modules[0].cell;
+        cell = straight_cell(1e4);  // as good as a source of 3.5 V
+        cell.thermal = {900, 0, 4, 0, "assumed", 1.5, 0, 700, 0};
+        SimulationSettings settings = isothermal(0.5);
+        settings.heat = true;
+        settings.temperature_degC = 20;
+        settings.record_cells = true;
+        PackState start = start_state(pack, settings);
+        start.bleeding = {true, false};
+        settings.start = start;
+        const SimulationResult result = simulate(pack, {current_load(0, 36000)}, settings);
+        // Steady: the case is q R above the surroundings, the core as warm; 4 K/W, 3600 s.
+        const double bled_W = result.bled_J[0] / 36000;
+        CHECK(bled_W == Approx(3.5 * 3.5 / 2).epsilon(0.01));
+        const double own_W = std::pow(std::sqrt(bled_W / 2) / 3, 2) * 0.01;  // I^2 R of each cell
+        const double expected_K = (0.4 * bled_W / 3 + own_W) * 4;
+        CAPTURE(touching);
+        CHECK(result.end.case_degC[1] == Approx(20 + expected_K).margin(2e-3));
+        CHECK(result.end.core_degC[1] == Approx(20 + expected_K + 1.5 * own_W).margin(2e-3));
+        CHECK(result.end.core_degC[4] == Approx(20).margin(1e-9));
+        const EnergyBalance& sum = result.balance;
+        CHECK(sum.bleed_to_cells_J == Approx(0.4 * sum.bleed_J).epsilon(1e-12));
+        CHECK(std::abs(sum.heat_error_J()) < 1e-9 * sum.bleed_to_cells_J);
+        CHECK(std::abs(sum.electric_error_J()) < 1e-9 * sum.bleed_J);
+        // One cell for three gives the same.
+        settings.each_cell = false;
+        CHECK(simulate(pack, {current_load(0, 36000)}, settings).end.case_degC[1] ==
+              Approx(result.end.case_degC[1]).margin(1e-6));
+        settings.each_cell = true;
+        pack.bleed->heat_to_cells = 0;
+        const SimulationResult cold = simulate(pack, {current_load(0, 36000)}, settings);
+        CHECK(cold.end.core_degC[1] == Approx(20 + 5.5 * own_W).margin(2e-4));
+        CHECK(cold.balance.bleed_to_cells_J == 0);
+    }
 }
 
 // ---------------------------------------------------------------- spread

@@ -74,6 +74,8 @@ TEST_CASE("a vehicle that is written and read back is the same") {
     vehicle.rotating_mass_factor = 1.125;
     vehicle.air_density_kg_per_m3 = 1.0625;
     vehicle.coast_down = voltkeel::CoastDown{120, -0.5, 0.4};
+    vehicle.drive_efficiency_curve = voltkeel::EfficiencyCurve{{0, 0.5}, {0.75, 0.875}};
+    vehicle.regeneration_efficiency_curve = voltkeel::EfficiencyCurve{{0.25}, {0.625}};
     voltkeel::save_vehicle(file.path, vehicle);
     const auto read = std::get<RoadVehicle>(voltkeel::load_vehicle(file.path));
     CHECK(read.name == vehicle.name);
@@ -95,7 +97,14 @@ TEST_CASE("a vehicle that is written and read back is the same") {
     CHECK(read.drive_power_max_W == vehicle.drive_power_max_W);
     CHECK(read.auxiliary_power_W == vehicle.auxiliary_power_W);
 
-    const Boat boat{"tender", 2.5, 7e3, 3.4, 0.7, 9e3, 55};
+    REQUIRE(read.drive_efficiency_curve.has_value());
+    CHECK(read.drive_efficiency_curve->power_fraction == std::vector<double>{0, 0.5});
+    CHECK(read.drive_efficiency_curve->efficiency == std::vector<double>{0.75, 0.875});
+    REQUIRE(read.regeneration_efficiency_curve.has_value());
+    CHECK(read.regeneration_efficiency_curve->efficiency == std::vector<double>{0.625});
+
+    const Boat boat{"tender", 2.5, 7e3, 3.4,
+                    0.7,      9e3, 55,  voltkeel::EfficiencyCurve{{0.5, 1}, {0.75, 0.875}}};
     voltkeel::save_vehicle(file.path, boat);
     const auto afloat = std::get<Boat>(voltkeel::load_vehicle(file.path));
     CHECK(afloat.name == boat.name);
@@ -105,6 +114,8 @@ TEST_CASE("a vehicle that is written and read back is the same") {
     CHECK(afloat.drive_efficiency == boat.drive_efficiency);
     CHECK(afloat.shaft_power_max_W == boat.shaft_power_max_W);
     CHECK(afloat.auxiliary_power_W == boat.auxiliary_power_W);
+    REQUIRE(afloat.drive_efficiency_curve.has_value());
+    CHECK(afloat.drive_efficiency_curve->power_fraction == std::vector<double>{0.5, 1});
 
     // A vehicle that cannot be used leaves the file as it was.
     vehicle.mass_kg = -1;

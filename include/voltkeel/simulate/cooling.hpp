@@ -13,7 +13,10 @@
 /// Mass Transfer, eq. 11.32 (from memory, not re-read); within 0.01 of the streams' own equations.
 
 #include <cstddef>
+#include <filesystem>
 #include <limits>
+#include <string>
+#include <utility>
 #include <vector>
 
 #include "voltkeel/simulate/simulate.hpp"
@@ -25,7 +28,7 @@ namespace voltkeel {
 [[nodiscard]] double cross_flow_effectiveness(double transfer_units, double capacity_ratio);
 
 /// A switch with hysteresis. With `on_degC` above `off_degC` it is on in the warm, with `on_degC`
-/// below `off_degC` it is on in the cold.
+/// below `off_degC` it is on in the cold. Both infinite: always off; both -infinite: always on.
 struct ThermalSwitch {
     double on_degC{std::numeric_limits<double>::infinity()};
     double off_degC{std::numeric_limits<double>::infinity()};
@@ -98,15 +101,33 @@ struct LiquidLoop {
 /// Which of both a pack has.
 enum class CoolingKind { air, liquid };
 
+/// Who pays for fans, pump, compressor and heater.
+enum class CoolingSupply {
+    pack,     ///< At its terminals. With all strings open everything is off.
+    outside,  ///< A shore supply, a charger, an engine.
+};
+
 /// A way to cool.
 struct CoolingSettings {
+    std::string name;
     CoolingKind kind{CoolingKind::air};
+    CoolingSupply supply{CoolingSupply::pack};
     AirTemperature air_temperature;
     AirCooling air;
     LiquidLoop liquid;
 };
 
-/// What cooling did, one entry a call.
+/// Checks a way to cool; of air and liquid only the one it is. \throws Error naming field, value
+/// and bound
+void check_cooling(const CoolingSettings& settings);
+
+/// How much a part was used.
+struct PartUse {
+    double on_s{0};
+    int starts{0};  ///< Times it was switched on.
+};
+
+/// What cooling did, one entry a call. Switches stand from the time of their entry to the next.
 struct CoolingTrace {
     std::vector<double> time_s;
     std::vector<double> air_degC;
@@ -121,8 +142,23 @@ struct CoolingTrace {
     double to_radiator_J{0};
     double to_chiller_J{0};
     double kept_J{0};      ///< In warmer coolant.
-    double electric_J{0};  ///< Fans, pump, compressor and heater; not from the pack.
+    double electric_J{0};  ///< Fans, pump, compressor and heater.
+    PartUse flow_use;      ///< Pump or fan past the cells.
+    PartUse radiator_fan_use;
+    PartUse chiller_use;
+    PartUse heater_use;
 };
+
+/// The columns of a trace at other times by name: air_degC and coolant_degC in straight lines
+/// between the entries; flowing, radiator_fan, chiller and heater (0 or 1) as they stood.
+/// \param time_s rising \throws Error for a trace without entries
+[[nodiscard]] std::vector<std::pair<std::string, std::vector<double>>> cooling_columns(
+    const CoolingTrace& trace, const std::vector<double>& time_s);
+
+/// Writes the columns of a run with those of its cooling beside them, as CSV.
+/// \throws Error when the file cannot be written
+void write_simulation(const std::filesystem::path& path, const SimulationResult& result,
+                      const CoolingTrace& cooling);
 
 /// A cooling model for `SimulationSettings::cooling`: `settings.cooling = std::ref(plant)`.
 class CoolingPlant {
@@ -136,6 +172,7 @@ class CoolingPlant {
     [[nodiscard]] const CoolingTrace& trace() const { return trace_; }
 
   private:
+    [[nodiscard]] double electric_W() const;
     void move_coolant(const CoolingStep& step, double from_cells_W);
     void switch_parts(const CoolingStep& step);
     void set_surroundings(const CoolingStep& step) const;
@@ -159,6 +196,16 @@ struct WindowAnswer {
     double coldest_degC{0};
     double hottest_degC{0};
 };
+
+/// The narrowest temperature window over the cells of a pack, by their cell files.
+struct TemperatureWindow {
+    double low_degC{0};
+    double high_degC{0};
+};
+
+/// Window in which every cell may be charged, or discharged. \throws Error when they share no
+/// temperature
+[[nodiscard]] TemperatureWindow allowed_temperature(const Pack& pack, bool charging);
 
 /// Whether all cores stayed in a window. \throws Error for a run without rows or a window upside
 /// down

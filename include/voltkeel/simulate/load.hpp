@@ -35,7 +35,8 @@ struct LoadStep {
     /// Ends the step when a limit or a held voltage has brought the current down to this magnitude;
     /// 0: never.
     double end_current_A{0};
-    std::vector<bool> closed;  ///< Contactors from the start of this step on; empty: as they are.
+    std::vector<bool> closed;  ///< Contactors from the start of this step on; empty: as they are. A
+                               ///< string whose fuse has opened stays open.
 };
 
 /// A held current, power, resistance or voltage. Nothing else is set.

@@ -14,9 +14,11 @@
 /// Power of the pack is positive when it charges: a running propeller is negative.
 
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
+#include "voltkeel/simulate/efficiency.hpp"
 #include "voltkeel/simulate/speed_trace.hpp"
 
 namespace voltkeel {
@@ -30,6 +32,9 @@ struct Boat {
     double drive_efficiency = 0.88;         ///< from pack to shaft, above 0 .. 1
     double shaft_power_max_W = 40e3;        ///< of the motor, > 0
     double auxiliary_power_W = 400;         ///< out of the pack at all times, >= 0
+
+    /// Replaces `drive_efficiency`: over the shaft power as a fraction of `shaft_power_max_W`.
+    std::optional<EfficiencyCurve> drive_efficiency_curve;
 };
 
 /// What a trace asks of the pack; one entry per row of the trace in each vector. Powers are means
@@ -44,6 +49,7 @@ struct PropellerLoad {
     double distance_m = 0;              ///< through the water
     double shaft_Wh = 0;                ///< delivered at the shaft
     double shortfall_Wh = 0;            ///< not delivered
+    double drive_Wh = 0;                ///< out of the pack for the shaft
     double auxiliary_Wh = 0;            ///< out of the pack
     double net_Wh = 0;                  ///< of the pack, positive charges: negative here
 };

@@ -16,6 +16,7 @@
 #include <string>
 #include <vector>
 
+#include "voltkeel/simulate/efficiency.hpp"
 #include "voltkeel/simulate/speed_trace.hpp"
 
 namespace voltkeel {
@@ -45,7 +46,11 @@ struct RoadVehicle {
 
     double drive_efficiency = 0.88;         ///< from pack to wheels, above 0 .. 1
     double regeneration_efficiency = 0.80;  ///< from wheels to pack, 0 .. 1
-    double regeneration_share = 0.6;        ///< of the braking power that the drive takes, 0 .. 1
+    /// Replace the two constants: over the power that the drive gives to the wheels, or takes from
+    /// them, as a fraction of `drive_power_max_W`.
+    std::optional<EfficiencyCurve> drive_efficiency_curve;
+    std::optional<EfficiencyCurve> regeneration_efficiency_curve;
+    double regeneration_share = 0.6;  ///< of the braking power that the drive takes, 0 .. 1
 
     /// The share is 0 up to the first speed, whole from the second on, and rises in a straight line
     /// in between; 0 <= first <= second.
@@ -60,7 +65,8 @@ struct RoadVehicle {
 /// Energies over a trace, in Wh; magnitudes, but for the three that say so.
 ///
 ///     traction - braking = resistance + drag + climb + kinetic
-///     traction = drive * drive_efficiency + shortfall
+///     traction = delivered + shortfall            delivered = drive * drive_efficiency
+///     braking = taken + friction_brake            regenerated = taken * regeneration_efficiency
 ///     net = regenerated - drive - auxiliary
 struct RoadEnergy {
     double traction_Wh = 0;        ///< at the wheels while driving
@@ -71,6 +77,8 @@ struct RoadEnergy {
     double climb_Wh = 0;           ///< signed: positive uphill
     double kinetic_Wh = 0;         ///< signed: of the end less that of the start
     double shortfall_Wh = 0;       ///< at the wheels: what `drive_power_max_W` left undone
+    double delivered_Wh = 0;       ///< at the wheels: what the drive did of the traction
+    double taken_Wh = 0;           ///< at the wheels: what the drive did of the braking
     double drive_Wh = 0;           ///< out of the pack for driving
     double regenerated_Wh = 0;     ///< into the pack by braking
     double auxiliary_Wh = 0;       ///< out of the pack

@@ -35,6 +35,8 @@ struct PackState {
     std::vector<double> ambient_degC;  ///< Surroundings of each cell.
     std::vector<bool> bleeding;        ///< Bleed resistor of each group.
     std::vector<bool> closed;          ///< Contactor of each string.
+    std::vector<double> fuse_warmth;   ///< Of each string, 0 .. 1; empty: cold. See Fuse.
+    std::vector<bool> fuse_open;       ///< Of each string; empty: none.
 };
 
 /// When bleed resistors conduct, as a cell monitor decides it from voltages that it takes with all
@@ -58,18 +60,21 @@ struct CutOffSettings {
     bool ends_run{true};                ///< Otherwise the next load step follows.
 };
 
-/// What a cooling model may see and set, once every `cooling_interval_s`. Modelled cells only: with
+/// What a cooling model may see and set, once every `cooling_interval_s` and when the first string
+/// closes or the last one opens. Modelled cells only: with
 /// `SimulationSettings::each_cell` false that is one of each group, which stands for `copies[k]`.
 struct CoolingStep {
     double time_s{0};
-    double dt_s{0};              ///< Since the last call; 0 at the first.
-    double terminal_power_W{0};  ///< Of the pack, mean over `dt_s`; positive charges.
+    double dt_s{0};          ///< Since the last call; 0 at the first.
+    double load_power_W{0};  ///< Of the load, mean over `dt_s`; positive charges the pack.
+    bool connected{true};    ///< A string is closed: the pack can feed the plant.
     const std::vector<double>& copies;
     const std::vector<double>& core_degC;
     const std::vector<double>& case_degC;
     const std::vector<double>& to_ambient_W;  ///< From each case to its surroundings, mean.
     std::vector<double>& ambient_degC;        ///< Surroundings of each cell, to be set.
     double& case_resistance_factor;  ///< On every cell's resistance to its surroundings, to be set.
+    double& pack_power_W;  ///< What the plant takes at the pack's terminals from now on, to be set.
 };
 
 /// How a run starts and goes on.
@@ -109,11 +114,13 @@ enum class SimulationEventKind {
     soc_max,              ///< A cell.
     temperature_max,      ///< A cell's core.
     warm,                 ///< The coldest core has reached its temperature.
-    power_not_available,  ///< The pack cannot give the power at any current.
+    power_not_available,  ///< The pack cannot give the power (load or plant) at any current.
     end_current,          ///< The load step ended at its end current.
     fuse_rating,          ///< A string carries more than its fuse's rating; the run goes on.
     contactor_rating,     ///< A string carries more than its contactor's rating; the run goes on.
     making_current,       ///< A contactor closed on more than it may; the run goes on.
+    fuse_opened,          ///< A string is out for good; the run goes on with the others, and where
+                          ///< none is left, without current or voltage to the end of the load.
 };
 
 /// Plain words for an event; never null.
@@ -121,7 +128,8 @@ enum class SimulationEventKind {
 
 /// One event, with where it happened.
 struct SimulationEvent {
-    double time_s{0};  ///< What may end a run is found to 0.1 ms, the rest to one sub-step.
+    double time_s{0};  ///< What may end a run and the opening of a fuse are found to 0.1 ms (an end
+                       ///< current to 1 ms), the rest to one sub-step.
     SimulationEventKind kind{SimulationEventKind::voltage_min};
     int string{-1};   ///< -1: the pack.
     int group{-1};    ///< Within the string; -1: all of it.
@@ -133,21 +141,26 @@ struct SimulationEvent {
 struct EnergyBalance {
     double terminal_Ah{0};    ///< Into the pack at its terminals.
     double terminal_J{0};     ///< The same.
+    double plant_J{0};        ///< Taken at the terminals by the cooling plant: with terminal_J what
+                              ///< the load gave.
     double stored_J{0};       ///< Open-circuit voltage times current, all cells.
     double overvoltage_J{0};  ///< Lost in the cells.
     double joint_J{0};        ///< Lost in links, busbars, contactors and fuses.
     double bleed_J{0};        ///< Lost in bleed resistors.
-    double reversible_J{0};   ///< Entropic heat, positive warms; not part of the electric sum.
-    double heat_J{0};         ///< Made in all cells.
-    double heat_kept_J{0};    ///< Now in warmer cells.
-    double to_ambient_J{0};   ///< Left through the cases.
+    double bleed_to_cells_J{0};  ///< Of it what warmed the cells; the rest left the pack.
+    double reversible_J{0};      ///< Entropic heat, positive warms; not part of the electric sum.
+    double heat_J{0};            ///< Made in all cells.
+    double heat_kept_J{0};       ///< Now in warmer cells.
+    double to_ambient_J{0};      ///< Left through the cases.
 
     /// terminal_J less what became of it: rounding.
     [[nodiscard]] double electric_error_J() const {
         return terminal_J - (stored_J + overvoltage_J + joint_J + bleed_J);
     }
-    /// heat_J less what became of it.
-    [[nodiscard]] double heat_error_J() const { return heat_J - (heat_kept_J + to_ambient_J); }
+    /// heat_J and bleed_to_cells_J less what became of them.
+    [[nodiscard]] double heat_error_J() const {
+        return heat_J + bleed_to_cells_J - (heat_kept_J + to_ambient_J);
+    }
     /// Largest difference, over the groups, between the charge that its cells took and what the
     /// string brought less what the bleed resistor took.
     double charge_error_Ah{0};
@@ -160,9 +173,10 @@ struct SimulationResult {
     std::vector<int> group_string;  ///< String of each group.
     std::vector<int> cell_group;    ///< Group of each cell, counted over the pack.
 
-    std::vector<double> time_s;     ///< Rows; values just before the load changes.
-    std::vector<double> current_A;  ///< Of the pack.
-    std::vector<double> voltage_V;  ///< At the terminals; 0 while no string is closed.
+    std::vector<double> time_s;         ///< Rows; values just before the load changes.
+    std::vector<double> current_A;      ///< Of the pack: load and cooling plant.
+    std::vector<double> plant_power_W;  ///< Of it taken by the cooling plant, >= 0.
+    std::vector<double> voltage_V;      ///< At the terminals; 0 while no string is closed.
     std::vector<double> group_voltage_min_V, group_voltage_mean_V, group_voltage_max_V;
     std::vector<double> soc_min, soc_mean, soc_max;  ///< Over the cells; mean weighed by capacity.
     std::vector<double> core_min_degC, core_mean_degC, core_max_degC;  ///< Over the cells.
@@ -204,9 +218,9 @@ struct SimulationResult {
 /// State that a run with these settings starts from.
 [[nodiscard]] PackState start_state(const Pack& pack, const SimulationSettings& settings = {});
 
-/// The columns of a run by name, one value a row each: time_s, current_A, voltage_V, power_W, the
-/// spreads, string_current_A:NAME, and where recorded group_voltage_V:NAME:k and its like, k
-/// counted within the string.
+/// The columns of a run by name, one value a row each: time_s, current_A, voltage_V, power_W,
+/// plant_power_W where a cooling plant took any, the spreads, string_current_A:NAME, and where
+/// recorded group_voltage_V:NAME:k and its like, k counted within the string.
 [[nodiscard]] std::vector<std::pair<std::string, std::vector<double>>> result_columns(
     const SimulationResult& result);
 
