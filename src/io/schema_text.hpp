@@ -19,6 +19,9 @@ extern const char* const pack;
 /// Schema of a road vehicle or a boat, JSON text.
 extern const char* const vehicle;
 
+/// Schema of a charging supply, JSON text.
+extern const char* const supply;
+
 /// Schema of a pack description with strings, JSON text.
 extern const char* const pack_strings;
 
