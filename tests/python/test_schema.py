@@ -42,7 +42,7 @@ def document(cell) -> dict:
     return small
 
 
-@pytest.mark.parametrize("name", ["cell", "pack", "log_mapping", "vehicle"])
+@pytest.mark.parametrize("name", ["cell", "pack", "log_mapping", "vehicle", "supply", "charge_plan"])
 def test_they_are_schemas_of_draft_2020_12(root, name):
     text = schema(root, name)
     assert text["$schema"] == "https://json-schema.org/draft/2020-12/schema"

@@ -43,6 +43,8 @@ enum class ChargePhase : std::uint8_t {
     rest = 5,              ///< No current, as the plan says.
     balancing = 6,         ///< No current while groups are bled.
     no_supply = 7,         ///< The supply gives nothing at this voltage.
+    waiting = 8,           ///< Not now: switched off, no limits, a measurement missing.
+    fault = 9,             ///< Stopped for good; somebody has to look.
 };
 
 /// Plain words for a phase; never null.
@@ -64,6 +66,10 @@ enum class ChargePhase : std::uint8_t {
             return "balancing";
         case ChargePhase::no_supply:
             return "no supply";
+        case ChargePhase::waiting:
+            return "waiting";
+        case ChargePhase::fault:
+            return "fault";
     }
     return "unknown phase";
 }
