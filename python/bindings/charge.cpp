@@ -69,8 +69,9 @@ void bind_charge(py::module_& module) {
                 return result;
             },
             "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase");
-    py::class_<PackSupply> pack(module, "PackSupply",
-                                "What charges a pack, and the pack: series groups of parallel cells.");
+    py::class_<PackSupply> pack(
+        module, "PackSupply",
+        "What charges a pack, and the pack: series groups of parallel cells.");
     add_keyword_constructor(pack);
     pack.def_readwrite("supply", &PackSupply::supply)
         .def_readwrite("series", &PackSupply::series)
@@ -78,9 +79,8 @@ void bind_charge(py::module_& module) {
     module.def(
         "time_to_full",
         [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
-           double ambient_degC, const PackSupply& supply, const Settings& s) {
-            return time_to_full(cell, state, plan, ambient_degC, supply, s);
-        },
+           double ambient_degC, const PackSupply& supply,
+           const Settings& s) { return time_to_full(cell, state, plan, ambient_degC, supply, s); },
         py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
         py::arg("supply"), py::arg_v("settings", Settings{}, "ForecastSettings()"),
         "Time until a pack of such cells is full on a supply; the forecast is of one cell, its "

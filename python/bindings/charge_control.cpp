@@ -152,7 +152,8 @@ void bind_charge_control(py::module_& module) {
                  return control;
              }),
              py::arg("plan"), py::arg("settings"), "Ready for the first tick.")
-        .def("start", [](Control& self) { (void)self.start(); }, "Begins another charge.")
+        .def(
+            "start", [](Control& self) { (void)self.start(); }, "Begins another charge.")
         .def(
             "step",
             [](Control& self, const Input& in) {
@@ -172,9 +173,7 @@ void bind_charge_control(py::module_& module) {
             "time_s", [](const Control& self) { return self.state().time_s; }, "Since the start.")
         .def_property_readonly(
             "charge_Ah",
-            [](const Control& self) {
-                return self.state().charge_As / seconds_per_hour<double>;
-            },
+            [](const Control& self) { return self.state().charge_As / seconds_per_hour<double>; },
             "Put in since the start.");
 }
 

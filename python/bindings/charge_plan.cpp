@@ -8,8 +8,7 @@
 namespace voltkeel::python {
 
 void bind_charge_plan(py::module_& module) {
-    py::enum_<StageKind>(module, "StageKind",
-                         "What a stage of a charge does. Numbers are frozen.")
+    py::enum_<StageKind>(module, "StageKind", "What a stage of a charge does. Numbers are frozen.")
         .value("constant_current", StageKind::constant_current)
         .value("constant_voltage", StageKind::constant_voltage)
         .value("constant_power", StageKind::constant_power)
@@ -39,8 +38,8 @@ void bind_charge_plan(py::module_& module) {
         .def_readwrite("current_A", &ChargeZone<double>::current_A)
         .def_readwrite("voltage_V", &ChargeZone<double>::voltage_V);
 
-    py::class_<ChargePlan<double>> plan(module, "ChargePlan",
-                                        "A plan: zones of temperature and stages; without stages CC-CV.");
+    py::class_<ChargePlan<double>> plan(
+        module, "ChargePlan", "A plan: zones of temperature and stages; without stages CC-CV.");
     add_keyword_constructor(plan);
     plan.def_readwrite("end_current_A", &ChargePlan<double>::end_current_A);
     plan.def_property(

@@ -87,11 +87,11 @@ void bind_supply(py::module_& module) {
                  return result;
              }),
              py::arg("power_W"), py::arg("efficiency"), "(n,) W put out, increasing, and (n,).")
-        .def_property_readonly("power_W",
-                               [](const Efficiency& e) {
-                                   return to_array(
-                                       std::vector<double>(e.power_W, e.power_W + e.count));
-                               })
+        .def_property_readonly(
+            "power_W",
+            [](const Efficiency& e) {
+                return to_array(std::vector<double>(e.power_W, e.power_W + e.count));
+            })
         .def_property_readonly("efficiency", [](const Efficiency& e) {
             return to_array(std::vector<double>(e.efficiency, e.efficiency + e.count));
         });
@@ -123,8 +123,7 @@ void bind_supply(py::module_& module) {
         .def_readwrite("power_max_W", &C::power_max_W)
         .def_readwrite("efficiency", &C::efficiency);
     using Station = DcStation<double>;
-    py::class_<Station> station(module, "DcStation",
-                                "A DC station: what it says it can give now.");
+    py::class_<Station> station(module, "DcStation", "A DC station: what it says it can give now.");
     add_keyword_constructor(station);
     station.def_readwrite("voltage_min_V", &Station::voltage_min_V)
         .def_readwrite("voltage_max_V", &Station::voltage_max_V)

@@ -799,6 +799,8 @@ def _charge(options: argparse.Namespace) -> int:
                 "current_offset_A": options.log_settings.current_offset_A,
                 "current_A": max(zone.current_A for zone in plan.zones),
                 "end_current_A": plan.end_current_A,
+                "plan": options.plan.name if options.plan is not None else None,
+                "supply": options.supply.name if options.supply is not None else None,
             },
             "caution": CAUTION,
         }

@@ -84,8 +84,8 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
     }
     if (supply != nullptr) {
         check_supply(supply->supply);
-        for (const auto& [field, count] : {std::pair{"series", supply->series},
-                                           std::pair{"parallel", supply->parallel}}) {
+        for (const auto& [field, count] :
+             {std::pair{"series", supply->series}, std::pair{"parallel", supply->parallel}}) {
             if (count < 1) {
                 throw Error(std::string(field) + ": " + std::to_string(count) +
                             " must be at least 1");

@@ -155,8 +155,8 @@ void save_supply(const std::filesystem::path& path, const SupplyDescription& des
             charger["efficiency"] = efficiency.efficiency[0];
         } else {
             charger["efficiency_table"] = {
-                {"power_W", std::vector<double>(efficiency.power_W,
-                                                efficiency.power_W + efficiency.count)},
+                {"power_W",
+                 std::vector<double>(efficiency.power_W, efficiency.power_W + efficiency.count)},
                 {"efficiency", std::vector<double>(efficiency.efficiency,
                                                    efficiency.efficiency + efficiency.count)}};
         }

@@ -65,8 +65,8 @@ ChargeControlSettings<Real> usual_settings() {
 template <class Real>
 ChargeInput<Real> usual_input() {
     ChargeInput<Real> in;
-    in.measured = {real<Real>(3.6), real<Real>(3.61), real<Real>(50.4), 0, 20, 22,
-                   true,            true,             true};
+    in.measured = {
+        real<Real>(3.6), real<Real>(3.61), real<Real>(50.4), 0, 20, 22, true, true, true};
     in.allowed_A = 40;
     in.supply.voltage_max_V = 65;
     in.supply.current_max_A = 30;
@@ -183,8 +183,8 @@ TEMPLATE_TEST_CASE("every fault stops the charge, opens the contactor and stays"
          [](auto& b) { b.in.measured.group_voltage_min_V = real<TestType>(2.4); }, 1},
         {ChargeReason::over_temperature, [](auto& b) { b.in.measured.temperature_max_degC = 61; },
          6},
-        {ChargeReason::under_temperature,
-         [](auto& b) { b.in.measured.temperature_min_degC = -21; }, 6},
+        {ChargeReason::under_temperature, [](auto& b) { b.in.measured.temperature_min_degC = -21; },
+         6},
         {ChargeReason::lost_measurement, [](auto& b) { b.in.measured.voltage_valid = false; }, 6},
         {ChargeReason::lost_measurement, [](auto& b) { b.in.measured.current_valid = false; }, 6},
         {ChargeReason::lost_measurement, [](auto& b) { b.in.measured.temperature_valid = false; },
@@ -431,7 +431,8 @@ TEST_CASE("charge reasons have their numbers and words", "[charge_control]") {
     std::set<std::string> words;
     for (int number = 0; number < 256; ++number) {
         const std::string text = message(static_cast<ChargeReason>(number));
-        const bool is_known = std::find(std::begin(known), std::end(known), number) != std::end(known);
+        const bool is_known =
+            std::find(std::begin(known), std::end(known), number) != std::end(known);
         CAPTURE(number);
         CHECK((text != "unknown reason") == is_known);
         if (is_known) CHECK(words.insert(text).second);
@@ -628,7 +629,8 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
                     if (troubled) strength = 1.4;
                     // No control sees this coming: it must not get worse from there.
                     if (troubled && jump_V == 0) {
-                        jump_V = 0.4 * std::max(plant.charger_A, static_cast<double>(out.current_A)) *
+                        jump_V = 0.4 *
+                                 std::max(plant.charger_A, static_cast<double>(out.current_A)) *
                                  plant.largest_ohm;
                     }
                     break;
@@ -646,8 +648,8 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
                     break;
                 case Trouble::limits_fall:
                     if (troubled) {
-                        in.allowed_A = real<TestType>(
-                            q * 3 * std::max(0.0, 1 - (time_s - trouble_s) / 1000));
+                        in.allowed_A =
+                            real<TestType>(q * 3 * std::max(0.0, 1 - (time_s - trouble_s) / 1000));
                     }
                     break;
                 default:
@@ -676,13 +678,12 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
             // Never more than plan, limits and supply allow.
             const auto asked_A = static_cast<double>(out.current_A);
             const double slack = 1 + 1e-5;
-            least_of_all =
-                least_of_all && taken && asked_A >= 0 &&
-                asked_A <= static_cast<double>(plan.zones[1].current_A) * slack &&
-                asked_A <= static_cast<double>(in.allowed_A) * slack &&
-                asked_A <= static_cast<double>(in.supply.current_max_A) * slack &&
-                asked_A * sum_V <= static_cast<double>(in.supply.power_max_W) * slack &&
-                static_cast<double>(out.voltage_V) <= plan_V * settings.series * slack;
+            least_of_all = least_of_all && taken && asked_A >= 0 &&
+                           asked_A <= static_cast<double>(plan.zones[1].current_A) * slack &&
+                           asked_A <= static_cast<double>(in.allowed_A) * slack &&
+                           asked_A <= static_cast<double>(in.supply.current_max_A) * slack &&
+                           asked_A * sum_V <= static_cast<double>(in.supply.power_max_W) * slack &&
+                           static_cast<double>(out.voltage_V) <= plan_V * settings.series * slack;
 
             const double target_A =
                 stuck ? last_A : strength * asked_A * (1 + between(-ripple, ripple));
@@ -708,7 +709,8 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
             const double tick_V = (flat ? 10.2 : 0.9) * most_A / (0.85 * q * 3600) * dt_s +
                                   3 * plant.largest_ohm * most_A * dt_s / 20;
             CHECK(highest_V <= std::max(plan_V, start_V) + ripple_V + tick_V);
-            worst_mV = std::max(worst_mV, 1000 * (highest_V - std::max(plan_V, start_V) - ripple_V));
+            worst_mV =
+                std::max(worst_mV, 1000 * (highest_V - std::max(plan_V, start_V) - ripple_V));
             const bool was_over = start_V > window_V - noise_V;
             CHECK((state.reason == ChargeReason::taper_end ||
                    (was_over && state.reason == ChargeReason::over_voltage)));

@@ -65,11 +65,11 @@ TEMPLATE_TEST_CASE("zones: stricter at once, gentler only past the hysteresis", 
         double voltage_V;
     };
     const Row walk[] = {
-        {-0.1, 0, 0},      {0.5, 0, 0},       {1.8, 0, 0},      {2, 2.5, 4.2},    {9.9, 2.5, 4.2},
-        {10, 2.5, 4.2},    {11.9, 2.5, 4.2},  {12, 5, 4.2},     {10, 5, 4.2},     {9.9, 2.5, 4.2},
-        {11.8, 2.5, 4.2},  {12, 5, 4.2},      {44.9, 5, 4.2},   {45, 5, 4.15},    {44.9, 5, 4.15},
-        {43.1, 5, 4.15},   {42.9, 5, 4.2},    {50, 5, 4.1},     {49, 5, 4.1},     {47.9, 5, 4.15},
-        {60, 5, 4.1},      {60.1, 0, 0},      {59, 0, 0},       {58, 5, 4.1},     {30, 5, 4.2},
+        {-0.1, 0, 0},     {0.5, 0, 0},      {1.8, 0, 0},    {2, 2.5, 4.2}, {9.9, 2.5, 4.2},
+        {10, 2.5, 4.2},   {11.9, 2.5, 4.2}, {12, 5, 4.2},   {10, 5, 4.2},  {9.9, 2.5, 4.2},
+        {11.8, 2.5, 4.2}, {12, 5, 4.2},     {44.9, 5, 4.2}, {45, 5, 4.15}, {44.9, 5, 4.15},
+        {43.1, 5, 4.15},  {42.9, 5, 4.2},   {50, 5, 4.1},   {49, 5, 4.1},  {47.9, 5, 4.15},
+        {60, 5, 4.1},     {60.1, 0, 0},     {59, 0, 0},     {58, 5, 4.1},  {30, 5, 4.2},
     };
     ZoneSpan<TestType> span;
     for (const Row& row : walk) {
@@ -302,12 +302,14 @@ TEST_CASE("a supply bounds the forecast and tells the energy from the socket", "
     CHECK(time_to_full(cell, start, plan, 25, pack).forecast.end_phase == ChargePhase::no_supply);
 
     pack.series = 0;
-    CHECK(voltkeel_test::error_text([&] { (void)time_to_full(cell, start, plan, 25, pack); })
-              .find("series: 0") != std::string::npos);
+    CHECK(voltkeel_test::error_text([&] {
+              (void)time_to_full(cell, start, plan, 25, pack);
+          }).find("series: 0") != std::string::npos);
     pack.series = 14;
     pack.supply.charger.efficiency.efficiency[0] = 80;
-    CHECK(voltkeel_test::error_text([&] { (void)time_to_full(cell, start, plan, 25, pack); })
-              .find("charger.efficiency") != std::string::npos);
+    CHECK(voltkeel_test::error_text([&] {
+              (void)time_to_full(cell, start, plan, 25, pack);
+          }).find("charger.efficiency") != std::string::npos);
 }
 
 TEST_CASE("a plan file that is written and read back is the same", "[charge_plan]") {
@@ -316,7 +318,8 @@ TEST_CASE("a plan file that is written and read back is the same", "[charge_plan
     ChargePlanDescription description{"invented", "a test", 2, jeita<double>()};
     description.plan.stage_count = 5;
     for (int k = 0; k < 5; ++k) {
-        description.plan.stages[k] = {static_cast<StageKind>(k), 0.1 * k, 4, 5, 0.1, 60.0 + k, 0.01};
+        description.plan.stages[k] = {
+            static_cast<StageKind>(k), 0.1 * k, 4, 5, 0.1, 60.0 + k, 0.01};
     }
     voltkeel::save_charge_plan(path, description);
     const auto again = voltkeel::load_charge_plan(path);
@@ -343,8 +346,9 @@ TEST_CASE("a plan file that is written and read back is the same", "[charge_plan
 
 TEST_CASE("the ready plans can be used and say what they are", "[charge_plan]") {
     for (const char* const name : {"nmc_nca", "lfp"}) {
-        const auto plan = voltkeel::load_charge_plan(std::filesystem::path(VOLTKEEL_SOURCE_DIR) /
-                                                     "data" / "plan" / (name + std::string(".json")));
+        const auto plan =
+            voltkeel::load_charge_plan(std::filesystem::path(VOLTKEEL_SOURCE_DIR) / "data" /
+                                       "plan" / (name + std::string(".json")));
         CAPTURE(name);
         CHECK(plan.source.find("replaced by the cell maker's data sheet") != std::string::npos);
         CHECK(plan.for_capacity_Ah == 1);

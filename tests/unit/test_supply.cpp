@@ -75,18 +75,40 @@ TEMPLATE_TEST_CASE("control pilot: every edge of the published table", "[supply]
     const PilotMeaning digital = PilotMeaning::digital_communication;
     const PilotMeaning amps = PilotMeaning::current;
     const Row rows[] = {
-        {0, off, 0},        {1.5, off, 0},      {3 * (1 - below), off, 0},
-        {3, digital, 0},    {4.5, digital, 0},  {5, digital, 0},
-        {5.5, digital, 0},  {7, digital, 0},    {7 * (1 + below), off, 0},
-        {7.5, off, 0},      {8 * (1 - below), off, 0},
-        {8, amps, 6},       {9.9, amps, 6},     {10 * (1 - below), amps, 6},
-        {10, amps, 6},      {16, amps, 9.6},    {20, amps, 12},
-        {25, amps, 15},     {30, amps, 18},     {50, amps, 30},
-        {60, amps, 36},     {80, amps, 48},     {85, amps, 51},
-        {85.1, amps, 52.75}, {86, amps, 55},    {87, amps, 57.5},
-        {90, amps, 65},     {95, amps, 77.5},   {96, amps, 80},
-        {96.5, amps, 80},   {97, amps, 80},     {97 * (1 + below), off, 0},
-        {97.1, off, 0},     {100, off, 0},
+        {0, off, 0},
+        {1.5, off, 0},
+        {3 * (1 - below), off, 0},
+        {3, digital, 0},
+        {4.5, digital, 0},
+        {5, digital, 0},
+        {5.5, digital, 0},
+        {7, digital, 0},
+        {7 * (1 + below), off, 0},
+        {7.5, off, 0},
+        {8 * (1 - below), off, 0},
+        {8, amps, 6},
+        {9.9, amps, 6},
+        {10 * (1 - below), amps, 6},
+        {10, amps, 6},
+        {16, amps, 9.6},
+        {20, amps, 12},
+        {25, amps, 15},
+        {30, amps, 18},
+        {50, amps, 30},
+        {60, amps, 36},
+        {80, amps, 48},
+        {85, amps, 51},
+        {85.1, amps, 52.75},
+        {86, amps, 55},
+        {87, amps, 57.5},
+        {90, amps, 65},
+        {95, amps, 77.5},
+        {96, amps, 80},
+        {96.5, amps, 80},
+        {97, amps, 80},
+        {97 * (1 + below), off, 0},
+        {97.1, off, 0},
+        {100, off, 0},
     };
     for (const Row& row : rows) {
         CAPTURE(row.percent);
@@ -113,19 +135,19 @@ TEMPLATE_TEST_CASE("proximity: every edge of both sets of windows", "[supply]", 
     const CableMeaning fault = CableMeaning::fault;
     const CableMeaning none = CableMeaning::none;
     const Row rows[] = {
-        {0, joined, fault, 0},        {74.9, joined, fault, 0},     {75, joined, rated, 63},
-        {100, joined, rated, 63},     {149, joined, rated, 63},     {150, joined, rated, 32},
-        {220, joined, rated, 32},     {329, joined, rated, 32},     {330, joined, rated, 20},
-        {680, joined, rated, 20},     {999, joined, rated, 20},     {1000, joined, rated, 13},
-        {1500, joined, rated, 13},    {2200, joined, rated, 13},    {2201, joined, none, 0},
-        {59, separate, fault, 0},     {79, separate, fault, 0},     {80, separate, rated, 63},
-        {100, separate, rated, 63},   {140, separate, rated, 63},   {141, separate, fault, 0},
-        {163, separate, fault, 0},    {164, separate, rated, 32},   {220, separate, rated, 32},
-        {308, separate, rated, 32},   {309, separate, fault, 0},    {399, separate, fault, 0},
-        {400, separate, rated, 20},   {680, separate, rated, 20},   {936, separate, rated, 20},
-        {937, separate, fault, 0},    {1099, separate, fault, 0},   {1100, separate, rated, 13},
-        {1500, separate, rated, 13},  {2460, separate, rated, 13},  {2461, separate, fault, 0},
-        {4500, separate, fault, 0},   {4501, separate, none, 0},
+        {0, joined, fault, 0},       {74.9, joined, fault, 0},    {75, joined, rated, 63},
+        {100, joined, rated, 63},    {149, joined, rated, 63},    {150, joined, rated, 32},
+        {220, joined, rated, 32},    {329, joined, rated, 32},    {330, joined, rated, 20},
+        {680, joined, rated, 20},    {999, joined, rated, 20},    {1000, joined, rated, 13},
+        {1500, joined, rated, 13},   {2200, joined, rated, 13},   {2201, joined, none, 0},
+        {59, separate, fault, 0},    {79, separate, fault, 0},    {80, separate, rated, 63},
+        {100, separate, rated, 63},  {140, separate, rated, 63},  {141, separate, fault, 0},
+        {163, separate, fault, 0},   {164, separate, rated, 32},  {220, separate, rated, 32},
+        {308, separate, rated, 32},  {309, separate, fault, 0},   {399, separate, fault, 0},
+        {400, separate, rated, 20},  {680, separate, rated, 20},  {936, separate, rated, 20},
+        {937, separate, fault, 0},   {1099, separate, fault, 0},  {1100, separate, rated, 13},
+        {1500, separate, rated, 13}, {2460, separate, rated, 13}, {2461, separate, fault, 0},
+        {4500, separate, fault, 0},  {4501, separate, none, 0},
     };
     for (const Row& row : rows) {
         CAPTURE(row.ohm, static_cast<int>(row.windows));
@@ -260,11 +282,10 @@ TEMPLATE_TEST_CASE("output power and socket power are each other's inverse on ra
             table.power_W[k] = real<TestType>(power_W);
             // Input must rise with output, so the efficiency may rise only so fast.
             const double before = k == 0 ? 0 : static_cast<double>(table.efficiency[k - 1]);
-            const double top =
-                k == 0 || table.power_W[k - 1] == 0
-                    ? 1
-                    : std::min(1.0, 0.99 * before * power_W /
-                                        static_cast<double>(table.power_W[k - 1]));
+            const double top = k == 0 || table.power_W[k - 1] == 0
+                                   ? 1
+                                   : std::min(1.0, 0.99 * before * power_W /
+                                                       static_cast<double>(table.power_W[k - 1]));
             table.efficiency[k] = real<TestType>(std::max(0.02, top * between(0.7, 1)));
             power_W += between(50, 600);
         }
@@ -273,8 +294,7 @@ TEMPLATE_TEST_CASE("output power and socket power are each other's inverse on ra
         double last_W = 0;
         for (int k = 1; k <= 30; ++k) {
             const double input_W = 250.0 * k;
-            const auto out_W =
-                static_cast<double>(output_power_W(table, real<TestType>(input_W)));
+            const auto out_W = static_cast<double>(output_power_W(table, real<TestType>(input_W)));
             CAPTURE(input_W, out_W);
             CHECK(out_W > last_W);
             CHECK(out_W <= input_W);
@@ -488,7 +508,8 @@ TEST_CASE("a wrong supply file is named with its place", "[supply]") {
     const std::string charger = std::string(", ") + charger_text;
     CHECK(refusal(charger + R"(, "power_max_W": 3300})").empty());
     says("", "neither");
-    says(R"(, "ac": {}, "dc": {"voltage_max_V": 50, "current_max_A": 1, "power_max_W": 1})", "both");
+    says(R"(, "ac": {}, "dc": {"voltage_max_V": 50, "current_max_A": 1, "power_max_W": 1})",
+         "both");
     says(R"(, "ac": {"phases": 3})", "charger");
     says(charger + "}", "ac.outlet_current_A");
     says(charger + R"(}, "ac": {"phases": 1.5})", "phases");
@@ -503,6 +524,7 @@ TEST_CASE("a wrong supply file is named with its place", "[supply]") {
     says(charger + R"(, "power_max_W": 3300,
          "efficiency_table": {"power_W": [2, 1], "efficiency": [0.9, 0.9]}})",
          "charger.efficiency.power_W[1]");
-    says(R"(, "dc": {"voltage_min_V": 60, "voltage_max_V": 50, "current_max_A": 1, "power_max_W": 1})",
-         "station.voltage_max_V");
+    says(
+        R"(, "dc": {"voltage_min_V": 60, "voltage_max_V": 50, "current_max_A": 1, "power_max_W": 1})",
+        "station.voltage_max_V");
 }

@@ -145,9 +145,9 @@ struct ChargeControlSettings {
     Real control_share{Real(0.5)};       ///< Of the way to the voltage, in one tick.
     Real voltage_margin_V{0};            ///< Kept below the voltage of plan and zone.
     Real hold_tolerance_V{Real(0.005)};  ///< The voltage counts as held this far below it.
-    Real rise_s{10};        ///< From nothing to the plan's current in no less than this.
-    Real restart_s{5};      ///< All must be well for this long before current flows again.
-    Real end_dwell_s{30};   ///< The end of the taper must last this long.
+    Real rise_s{10};         ///< From nothing to the plan's current in no less than this.
+    Real restart_s{5};       ///< All must be well for this long before current flows again.
+    Real end_dwell_s{30};    ///< The end of the taper must last this long.
     Real limits_end_s{900};  ///< Limits below the end current for this long end the charge.
     Real rise_charge_share{Real(0.3)};  ///< After this share of the capacity at a steady current
     Real rise_voltage_V{Real(0.002)};   ///< the voltage must have risen by this.
@@ -272,7 +272,7 @@ struct ChargeControlState {
     Real stage_carry{0};
     Real charge_As{0};  ///< Put in since the start.
     Real charge_carry{0};
-    Real request_A{0};    ///< Last one.
+    Real request_A{0};     ///< Last one.
     Real last_group_V{0};  ///< Highest group at the last tick; 0 before.
     Real last_current_A{0};
     Real drift_V_per_s{0};  ///< Rise of that group without the current's share.
@@ -480,8 +480,8 @@ class ChargeControl {
             const bool cold = lasts(m.temperature_min_degC < s.temperature_min_degC, dt_s,
                                     s.temperature_s, state_.under_temperature_s);
             const bool strong =
-                lasts(m.current_A > state_.request_A * (Real(1) + s.over_current_share) +
-                                        s.over_current_A,
+                lasts(m.current_A >
+                          state_.request_A * (Real(1) + s.over_current_share) + s.over_current_A,
                       dt_s, s.over_current_s, state_.over_current_s);
             const Real missing = in_range(state_.start_soc) ? Real(1) - state_.start_soc : Real(1);
             const Real most_As =
@@ -559,8 +559,8 @@ class ChargeControl {
             out.balance = balancing;
             count_down(in);
             add_compensated(state_.stage_s, state_.stage_carry, dt_s);
-            const bool close = balancing && stage.end_spread_V > Real(0) &&
-                               spread_V <= stage.end_spread_V;
+            const bool close =
+                balancing && stage.end_spread_V > Real(0) && spread_V <= stage.end_spread_V;
             // What the current left behind must fade before a spread counts.
             if (lasts(close, dt_s, s.end_dwell_s, state_.limits_s) ||
                 state_.stage_s >= stage.longest_s) {
@@ -579,10 +579,10 @@ class ChargeControl {
         }
         target_V -= s.voltage_margin_V;
         const Real pack_V = m.pack_voltage_V > Real(0) ? m.pack_voltage_V : target_V * groups;
-        Real most_A = (stage.current_A > Real(0) && stage.current_A < zone.current_A
-                           ? stage.current_A
-                           : zone.current_A) *
-                      cells;
+        Real most_A =
+            (stage.current_A > Real(0) && stage.current_A < zone.current_A ? stage.current_A
+                                                                           : zone.current_A) *
+            cells;
         ChargeReason reason = ChargeReason::plan;
         const Real plan_A = most_A;
         const auto at_most = [&](Real ceiling_A, ChargeReason why) {
@@ -631,8 +631,8 @@ class ChargeControl {
             (state_.drift_V_per_s > Real(0) ? state_.drift_V_per_s * dt_s : Real(0));
         const Real base_A = m.current_A < state_.request_A ? m.current_A : state_.request_A;
         const Real share = left_V > Real(0) ? s.control_share : Real(1);
-        const Real by_voltage_A = (base_A > Real(0) ? base_A : Real(0)) +
-                                  share * left_V / s.group_resistance_ohm;
+        const Real by_voltage_A =
+            (base_A > Real(0) ? base_A : Real(0)) + share * left_V / s.group_resistance_ohm;
         at_most(by_voltage_A > Real(0) ? by_voltage_A : Real(0), ChargeReason::voltage);
         if (s.rise_s > Real(0)) {
             at_most(state_.request_A + plan_A / s.rise_s * dt_s, ChargeReason::ramp);
@@ -642,9 +642,10 @@ class ChargeControl {
         add_compensated(state_.stage_s, state_.stage_carry, dt_s);
 
         const bool held = m.group_voltage_max_V >= target_V - s.hold_tolerance_V;
-        report(stage, held && reason != ChargeReason::supply && reason != ChargeReason::limits
-                          ? ChargeReason::voltage
-                          : reason,
+        report(stage,
+               held && reason != ChargeReason::supply && reason != ChargeReason::limits
+                   ? ChargeReason::voltage
+                   : reason,
                dt_s, m.group_voltage_max_V, most_A);
         estimate_end(in, stage, held, end_A);
 
@@ -652,9 +653,8 @@ class ChargeControl {
             fault(ChargeReason::stage_timeout, state_.stage_s);
             return;
         }
-        const bool wanted = stage.kind == StageKind::constant_voltage
-                                ? held && m.current_A <= end_A
-                                : held;
+        const bool wanted =
+            stage.kind == StageKind::constant_voltage ? held && m.current_A <= end_A : held;
         const Real dwell_s =
             stage.kind == StageKind::constant_voltage ? s.end_dwell_s : reason_dwell_s;
         if (lasts(wanted, dt_s, dwell_s, state_.end_s)) {

@@ -283,10 +283,10 @@ class ChargeRun {
                 add_compensated(socket_J, socket_carry,
                                 socket_power_W(*supply_, power_W) * taken_s);
             }
-            (resting()                                ? result.rest_s
-             : held_voltage                           ? result.constant_voltage_s
+            (resting()                              ? result.rest_s
+             : held_voltage                         ? result.constant_voltage_s
              : phase == ChargePhase::constant_power ? result.constant_power_s
-                                                      : result.constant_current_s) += taken_s;
+                                                    : result.constant_current_s) += taken_s;
             stage_held_s_ += taken_s;
             if (now_.temperature.core_degC > result.highest_temperature_degC) {
                 result.highest_temperature_degC = now_.temperature.core_degC;
@@ -360,7 +360,7 @@ class ChargeRun {
         if (stage_.kind == StageKind::balancing) return ChargePhase::balancing;
         if (held_voltage) return ChargePhase::constant_voltage;
         return power_W_ > Real(0) && now_.current_A < fixed_A_ ? ChargePhase::constant_power
-                                                                : ChargePhase::constant_current;
+                                                               : ChargePhase::constant_current;
     }
     [[nodiscard]] bool resting() const noexcept {
         return stage_.kind == StageKind::rest || stage_.kind == StageKind::balancing;

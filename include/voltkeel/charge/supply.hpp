@@ -151,7 +151,7 @@ template <class Real>
 template <class Real>
 struct PowerEfficiency {
     static constexpr int capacity = 16;
-    Real power_W[capacity]{};               ///< Put out; increasing.
+    Real power_W[capacity]{};              ///< Put out; increasing.
     Real efficiency[capacity]{Real(0.9)};  ///< Power out over power in, above 0 up to 1.
     int count{1};
 };
@@ -198,10 +198,10 @@ struct AcSupply {
     Real mains_voltage_V{230};  ///< From a line to neutral; 240 between the legs of a split phase.
     int phases{1};              ///< Lines that are there, 1..3.
     Real outlet_current_A{
-        0};  ///< Ceiling per line of fuse, socket or driver; 0 when there is none.
-    Real power_factor{1};      ///< Of the charger; 1 is usual for one with correction.
-    bool has_pilot{false};     ///< A control pilot says what may be drawn.
-    bool has_cable{false};     ///< A proximity resistor says what the cable may carry.
+        0};                 ///< Ceiling per line of fuse, socket or driver; 0 when there is none.
+    Real power_factor{1};   ///< Of the charger; 1 is usual for one with correction.
+    bool has_pilot{false};  ///< A control pilot says what may be drawn.
+    bool has_cable{false};  ///< A proximity resistor says what the cable may carry.
     Real duty_cycle_percent{0};  ///< Of the control pilot.
     Real proximity_ohm{0};       ///< From proximity contact to earth.
     ProximityWindows windows{ProximityWindows::joined};
@@ -210,12 +210,12 @@ struct AcSupply {
 /// A charger between mains and pack. Ceilings of 0 are not there.
 template <class Real>
 struct Charger {
-    int phases{1};                 ///< Lines it can draw from, 1..3.
-    Real input_current_max_A{0};   ///< Per line; 0 when only the output is rated.
-    Real voltage_min_V{0};         ///< Output.
-    Real voltage_max_V{0};         ///< Output, > voltage_min_V.
-    Real current_max_A{0};         ///< Output, > 0.
-    Real power_max_W{0};           ///< Output; 0 when current and voltage say all.
+    int phases{1};                ///< Lines it can draw from, 1..3.
+    Real input_current_max_A{0};  ///< Per line; 0 when only the output is rated.
+    Real voltage_min_V{0};        ///< Output.
+    Real voltage_max_V{0};        ///< Output, > voltage_min_V.
+    Real current_max_A{0};        ///< Output, > 0.
+    Real power_max_W{0};          ///< Output; 0 when current and voltage say all.
     PowerEfficiency<Real> efficiency{};
 };
 
