@@ -1,6 +1,6 @@
-"""A night at the quay: the control of a charger is asked every second, the pilot of the quay post falls when a neighbour
-plugs in, the power is gone for ten minutes, and the pack of unequal groups still ends full. Quay, boat and cell are
-invented; the simulated groups stand for the pack.
+"""A night at the quay: the control of a charger is asked every second, the pilot of the quay post falls when a
+neighbour plugs in, the power is gone for ten minutes, and the pack of unequal groups still ends full. Quay, boat and
+cell are invented; the simulated groups stand for the pack.
 
 Caution: this is no protection. Hardware that opens the contactors on voltage, current and temperature, the cell maker's
 data sheet, local codes and qualified people come first.
@@ -18,7 +18,7 @@ quay = vk.load_supply("examples/invented_shore_supply.json").supply
 groups = []
 for g in range(SERIES):
     model = vk.CellModel(cell)
-    model.set_state(vk.ModelState(soc=0.30 + 0.003 * (g % 5), resistance_scale=1.0 + 0.05 * (g % 3)))
+    model.reset(vk.ModelState(soc=0.30 + 0.003 * (g % 5), resistance_scale=1.0 + 0.05 * (g % 3)))
     groups.append(model)
 control = vk.ChargeControl(
     plan,

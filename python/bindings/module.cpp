@@ -10,12 +10,12 @@ PYBIND11_MODULE(_voltkeel, module) {
         "Data or a setting cannot be used; the text names file, line, field, value and bound.";
     // Structs first, so that signatures name them.
     bind_charge_plan(module);
-    bind_supply(module);
     bind_cell(module);
     bind_io(module);
     bind_pack(module);
     bind_estimate(module);
     bind_limits(module);
+    bind_supply(module);
     bind_charge(module);
     bind_charge_control(module);
     bind_charge_test(module);

@@ -26,21 +26,26 @@ def examples(root: Path) -> Path:
     return root / "examples"
 
 
+def excess_W(output_W: float, nodes: np.ndarray, efficiency: np.ndarray, input_W: float) -> float:
+    return output_W / np.interp(output_W, nodes, efficiency) - input_W
+
+
 def test_output_power_is_the_root_that_scipy_finds(random):
     for _ in range(50):
         nodes = np.sort(random.uniform(50, 6000, 5))
         efficiency = np.clip(0.7 + 0.25 * (1 - np.exp(-nodes / 800)) + random.uniform(-0.01, 0.01, 5), 0.01, 1)
         table = vk.PowerEfficiency(nodes, efficiency)
         for input_W in random.uniform(10, 8000, 10):
-            root = brentq(lambda x: x / np.interp(x, nodes, efficiency) - input_W, 1e-6, input_W + 1)
+            root = brentq(excess_W, 1e-6, input_W + 1, args=(nodes, efficiency, input_W))
             assert vk.output_power_W(table, input_W) == pytest.approx(root, rel=1e-9)
             assert vk.efficiency_at(table, root) == pytest.approx(np.interp(root, nodes, efficiency), rel=1e-12)
 
 
 def straight_cell(root: Path) -> tuple[vk.Cell, dict[str, float]]:
-    """A cell with a straight OCV, constant resistances and no warming: few enough numbers to write down a second time."""
+    """A cell with a straight OCV, constant resistances and no warming: few numbers, to be written down a second time."""
     document = json.loads((root / "examples" / "invented_cell.json").read_text(encoding="utf-8"))
-    numbers = {"q_Ah": 8.0, "empty_V": 3.2, "full_V": 4.15, "r0": 0.02, "r1": 0.012, "t1": 25.0, "r2": 0.01, "t2": 700.0}
+    numbers = {"q_Ah": 8.0, "empty_V": 3.2, "full_V": 4.15, "r0": 0.02, "r1": 0.012, "t1": 25.0, "r2": 0.01}
+    numbers["t2"] = 700.0
     document["hysteresis_rate"] = 0
     document["ocv"] = {
         "reference_temperature_degC": 25,
