@@ -42,7 +42,7 @@ def test_output_power_is_the_root_that_scipy_finds(random):
 
 
 def straight_cell(root: Path) -> tuple[vk.Cell, dict[str, float]]:
-    """A cell with a straight OCV, constant resistances and no warming: few numbers, to be written down a second time."""
+    """A cell with a straight OCV, constant resistances and no warming: few numbers, easily written down again."""
     document = json.loads((root / "examples" / "invented_cell.json").read_text(encoding="utf-8"))
     numbers = {"q_Ah": 8.0, "empty_V": 3.2, "full_V": 4.15, "r0": 0.02, "r1": 0.012, "t1": 25.0, "r2": 0.01}
     numbers["t2"] = 700.0
