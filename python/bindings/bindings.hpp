@@ -137,6 +137,7 @@ void bind_charge_plan(py::module_& module);
 void bind_supply(py::module_& module);
 void bind_charge(py::module_& module);
 void bind_charge_control(py::module_& module);
+void bind_balancing_plan(py::module_& module);
 void bind_fit(py::module_& module);
 void bind_thermal(py::module_& module);
 void bind_log_check(py::module_& module);

@@ -18,6 +18,7 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_supply(module);
     bind_charge(module);
     bind_charge_control(module);
+    bind_balancing_plan(module);
     bind_charge_test(module);
     bind_log_check(module);
     bind_fit(module);

@@ -255,6 +255,28 @@ def test_pilot_and_cable_from_python():
         vk.PowerEfficiency([1, 2], [0.9])
 
 
+def test_balancing_from_python():
+    groups = [
+        vk.BalancingGroup(soc=soc, capacity_Ah=50, voltage_V=4.1, ocv_slope_V=1.0, module=k // 2)
+        for k, soc in enumerate((0.80, 0.81, 0.80, 0.83))
+    ]
+    settings = vk.BalancingPlanSettings(bleed_ohm=41, module_heat_max_W=0.2)
+    plan, bleeds = vk.plan_balancing(groups, settings)
+    assert [bleed.reason.name for bleed in bleeds] == ["level", "bleed", "level", "bleed"]
+    assert bleeds[1].charge_Ah == pytest.approx(0.5)
+    assert bleeds[1].resistor_s == pytest.approx(5 * 3600)
+    # 0.41 W while it conducts, 0.2 W are allowed.
+    assert bleeds[3].share == pytest.approx(0.2 / 0.41)
+    assert plan.time_s == pytest.approx(15 * 3600 * 0.41 / 0.2)
+    assert plan.module_heat_W == pytest.approx(0.2)
+    assert plan.usable_after_Ah - plan.usable_Ah == pytest.approx(1.5)
+    with pytest.raises(vk.DataError, match="bleed_ohm: 0"):
+        vk.plan_balancing(groups, vk.BalancingPlanSettings(bleed_ohm=0))
+    groups[0].capacity_Ah = float("nan")
+    with pytest.raises(vk.DataError, match="groups: 4"):
+        vk.plan_balancing(groups)
+
+
 def test_twins_say_the_same(root):
     """The example in C++ is run by CTest; where it is built, both must print the same."""
     program = root / "build" / "release" / "examples" / "07_quay_charge"

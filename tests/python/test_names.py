@@ -149,7 +149,7 @@ def enumerators(headers: dict[str, str], name: str) -> dict[str, int]:
     [("FaultBit", "fault_")]
     + [(name, "") for name in ("LimitReason", "ChargePhase", "TimeFinding", "Chemistry", "PulseForm", "CurrentHold")]
     + [(name, "") for name in ("PilotMeaning", "CableMeaning", "ProximityWindows", "SupplyKind", "SupplyReason")]
-    + [("StageKind", ""), ("ChargeReason", "")]
+    + [("StageKind", ""), ("ChargeReason", ""), ("BleedReason", "")]
     + [(name, "") for name in ("TimeFormat", "StepKind", "DataFault", "DataSeverity", "SpeedUnit")]
     + [(name, "") for name in ("ChannelQuantity", "LoadKind", "SimulationEventKind", "CoolingKind", "SensorFaultKind")],
 )
@@ -162,7 +162,7 @@ def test_enums_have_the_numbers_of_the_headers(headers, name, prefix):
 
 def test_messages_of_enums_are_those_of_the_headers(headers):
     text = "\n".join(headers.values())
-    charging = ("ChargePhase", "StageKind", "PilotMeaning", "CableMeaning", "SupplyReason", "ChargeReason")
+    charging = ("ChargePhase", "StageKind", "PilotMeaning", "CableMeaning", "SupplyReason", "ChargeReason", "BleedReason")
     for name in ("LimitReason", *charging):
         for key, value in getattr(vk, name).__members__.items():
             said = re.search(rf'case {name}::{key}:\s*return "([^"]*)"', text)

@@ -15,6 +15,7 @@
 #include <cstdint>
 
 #include "voltkeel/cell/compensated_sum.hpp"
+#include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/cell/finite.hpp"
 #include "voltkeel/charge/forecast.hpp"
 #include "voltkeel/charge/plan.hpp"
@@ -771,22 +772,6 @@ class ChargeControl {
             }
         }
         count_down(in);
-    }
-
-    /// Natural logarithm of a ratio above 1, by halving and the series of the inverse hyperbolic
-    /// tangent: ln x = 2 (z + z^3/3 + ...), z = (x - 1) / (x + 1).
-    [[nodiscard]] static Real logarithm(Real x) noexcept {
-        constexpr Real ln2 = Real(0.6931471805599453);
-        Real result = Real(0);
-        for (int k = 0; k < 64 && x > Real(1.5); ++k) {
-            x *= Real(0.5);
-            result += ln2;
-        }
-        const Real z = (x - Real(1)) / (x + Real(1));
-        const Real q = z * z;
-        return result + Real(2) * z *
-                            (Real(1) + q * (Real(1) / Real(3) +
-                                            q * (Real(1) / Real(5) + q * (Real(1) / Real(7)))));
     }
 
     ChargePlan<Real> plan_{};
