@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_data', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -3401,6 +3401,206 @@ class ChargeControl:
         """
         Since the start.
         """
+class BleedReason:
+    """
+    Why a group is bled or not. Numbers are frozen.
+    
+    Members:
+    
+      bleed
+    
+      level
+    
+      flat
+    
+      low_voltage
+    
+      invalid
+    """
+    __members__: typing.ClassVar[dict[str, BleedReason]]
+    bleed: typing.ClassVar[BleedReason]
+    flat: typing.ClassVar[BleedReason]
+    invalid: typing.ClassVar[BleedReason]
+    level: typing.ClassVar[BleedReason]
+    low_voltage: typing.ClassVar[BleedReason]
+    @typing.overload
+    def __eq__(self, other: BleedReason) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: BleedReason) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class BalancingGroup:
+    """
+    What is known of a group to be balanced.
+    """
+    valid: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def module(self) -> int:
+        ...
+    @module.setter
+    def module(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_slope_V(self) -> float:
+        ...
+    @ocv_slope_V.setter
+    def ocv_slope_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @soc.setter
+    def soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std(self) -> float:
+        ...
+    @soc_std.setter
+    def soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class BalancingPlanSettings:
+    """
+    Knobs of the balancing plan.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def bleed_ohm(self) -> float:
+        ...
+    @bleed_ohm.setter
+    def bleed_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def module_heat_max_W(self) -> float:
+        ...
+    @module_heat_max_W.setter
+    def module_heat_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def sigmas(self) -> float:
+        ...
+    @sigmas.setter
+    def sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_resolution(self) -> float:
+        ...
+    @soc_resolution.setter
+    def soc_resolution(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_step_min(self) -> float:
+        ...
+    @soc_step_min.setter
+    def soc_step_min(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_error_V(self) -> float:
+        ...
+    @voltage_error_V.setter
+    def voltage_error_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class GroupBleed:
+    """
+    What to do with a group.
+    """
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def reason(self) -> BleedReason:
+        ...
+    @property
+    def resistor_s(self) -> float:
+        ...
+    @property
+    def share(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class BalancingPlan:
+    """
+    What comes of bleeding the groups.
+    """
+    @property
+    def bleeding(self) -> int:
+        ...
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def heat_J(self) -> float:
+        ...
+    @property
+    def module_heat_W(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+    @property
+    def usable_Ah(self) -> float:
+        ...
+    @property
+    def usable_after_Ah(self) -> float:
+        ...
 class ChargeTestSettings:
     """
     Knobs of the fit to charges.
@@ -8130,6 +8330,19 @@ def parse_vehicle(text: str, source: str) -> RoadVehicle | Boat:
 def pilot_signal(duty_cycle_percent: typing.SupportsFloat | typing.SupportsIndex) -> PilotSignal:
     """
     Line current that a control pilot allows (IEC 61851-1, Annex A); 0..100 percent.
+    """
+def plan_balancing(groups: collections.abc.Sequence[BalancingGroup], settings: BalancingPlanSettings = ...) -> tuple[BalancingPlan, list[GroupBleed]]:
+    """
+    Which groups to bleed and how long, so that all are full at the same time.
+    
+    Parameters
+    ----------
+    groups : list of BalancingGroup, in series
+    settings : BalancingPlanSettings
+    
+    Returns
+    -------
+    (BalancingPlan, list of GroupBleed)
     """
 def plan_for(description: ChargePlanDescription, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> ChargePlan:
     """

@@ -162,8 +162,8 @@ def test_enums_have_the_numbers_of_the_headers(headers, name, prefix):
 
 def test_messages_of_enums_are_those_of_the_headers(headers):
     text = "\n".join(headers.values())
-    charging = ("ChargePhase", "StageKind", "PilotMeaning", "CableMeaning", "SupplyReason", "ChargeReason", "BleedReason")
-    for name in ("LimitReason", *charging):
+    supply = ("PilotMeaning", "CableMeaning", "SupplyReason")
+    for name in ("LimitReason", "ChargePhase", "StageKind", "ChargeReason", "BleedReason", *supply):
         for key, value in getattr(vk, name).__members__.items():
             said = re.search(rf'case {name}::{key}:\s*return "([^"]*)"', text)
             assert said, key
