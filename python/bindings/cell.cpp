@@ -202,34 +202,6 @@ void bind_cell(py::module_& module) {
     grid_field(currents, "charge_A", &CurrentGrid::charge_A, "(t, s)");
     grid_field(currents, "discharge_A", &CurrentGrid::discharge_A, "(t, s)");
 
-    py::class_<ChargeZone<double>> zone(module, "ChargeZone",
-                                        "Charge current and voltage between two temperatures.");
-    add_keyword_constructor(zone);
-    zone.def_readwrite("temperature_min_degC", &ChargeZone<double>::temperature_min_degC)
-        .def_readwrite("temperature_max_degC", &ChargeZone<double>::temperature_max_degC)
-        .def_readwrite("current_A", &ChargeZone<double>::current_A)
-        .def_readwrite("voltage_V", &ChargeZone<double>::voltage_V);
-
-    py::class_<ChargePlan<double>> plan(module, "ChargePlan",
-                                        "CC-CV plan: zones of temperature and the end current.");
-    add_keyword_constructor(plan);
-    plan.def_readwrite("end_current_A", &ChargePlan<double>::end_current_A);
-    plan.def_property(
-        "zones",
-        [](const ChargePlan<double>& self) {
-            return std::vector<ChargeZone<double>>(self.zones, self.zones + self.zone_count);
-        },
-        [](ChargePlan<double>& self, const std::vector<ChargeZone<double>>& zones) {
-            if (zones.empty() ||
-                zones.size() > static_cast<std::size_t>(ChargePlan<double>::zone_capacity)) {
-                throw Error("zones: has " + std::to_string(zones.size()) +
-                            " zones, must have 1 to 8");
-            }
-            std::copy(zones.begin(), zones.end(), self.zones);
-            self.zone_count = static_cast<int>(zones.size());
-        },
-        "list of 1 to 8 ChargeZone in order of temperature");
-
     py::class_<SourceFile> file(module, "SourceFile", "A file that a cell was made from.");
     add_keyword_constructor(file);
     file.def_readwrite("role", &SourceFile::role)

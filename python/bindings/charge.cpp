@@ -9,6 +9,12 @@ void bind_charge(py::module_& module) {
         .value("constant_voltage", ChargePhase::constant_voltage)
         .value("done", ChargePhase::done)
         .value("not_allowed", ChargePhase::not_allowed)
+        .value("constant_power", ChargePhase::constant_power)
+        .value("rest", ChargePhase::rest)
+        .value("balancing", ChargePhase::balancing)
+        .value("no_supply", ChargePhase::no_supply)
+        .value("waiting", ChargePhase::waiting)
+        .value("fault", ChargePhase::fault)
         .def_property_readonly(
             "message", [](ChargePhase phase) { return message(phase); }, "In plain words.");
     using Settings = ForecastSettings<double>;
@@ -24,6 +30,10 @@ void bind_charge(py::module_& module) {
         .def_readonly("time_s", &Forecast::time_s)
         .def_readonly("constant_current_s", &Forecast::constant_current_s)
         .def_readonly("constant_voltage_s", &Forecast::constant_voltage_s)
+        .def_readonly("constant_power_s", &Forecast::constant_power_s)
+        .def_readonly("rest_s", &Forecast::rest_s)
+        .def_readonly("stored_Wh", &Forecast::stored_Wh)
+        .def_readonly("socket_energy_Wh", &Forecast::socket_energy_Wh)
         .def_readonly("end_soc", &Forecast::end_soc)
         .def_readonly("end_temperature_degC", &Forecast::end_temperature_degC)
         .def_readonly("highest_temperature_degC", &Forecast::highest_temperature_degC)
@@ -59,6 +69,32 @@ void bind_charge(py::module_& module) {
                 return result;
             },
             "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase");
+    py::class_<PackSupply> pack(
+        module, "PackSupply",
+        "What charges a pack, and the pack: series groups of parallel cells.");
+    add_keyword_constructor(pack);
+    pack.def_readwrite("supply", &PackSupply::supply)
+        .def_readwrite("series", &PackSupply::series)
+        .def_readwrite("parallel", &PackSupply::parallel);
+    module.def(
+        "time_to_full",
+        [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+           double ambient_degC, const PackSupply& supply,
+           const Settings& s) { return time_to_full(cell, state, plan, ambient_degC, supply, s); },
+        py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
+        py::arg("supply"), py::arg_v("settings", Settings{}, "ForecastSettings()"),
+        "Time until a pack of such cells is full on a supply; the forecast is of one cell, its "
+        "socket_energy_Wh of the whole pack.");
+    module.def(
+        "time_to_soc",
+        [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+           double ambient_degC, double target_soc, const PackSupply& supply, const Settings& s) {
+            return time_to_soc(cell, state, plan, ambient_degC, target_soc, supply, s);
+        },
+        py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
+        py::arg("target_soc"), py::arg("supply"),
+        py::arg_v("settings", Settings{}, "ForecastSettings()"),
+        "Time until an SOC is reached on a supply; see time_to_full.");
     module.def(
         "time_to_full",
         [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
@@ -67,7 +103,7 @@ void bind_charge(py::module_& module) {
         },
         py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("ambient_degC"),
         py::arg("supply_current_A") = 0.0, py::arg_v("settings", Settings{}, "ForecastSettings()"),
-        "Time until the cell is full on a CC-CV plan, by running the model forward.\n\n"
+        "Time until the cell is full on a plan, by running the model forward.\n\n"
         "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\nplan : "
         "ChargePlan, for example cell.charge\n"
         "ambient_degC : surroundings\nsupply_current_A : most the supply gives; 0 means as much as "

@@ -9,12 +9,16 @@ PYBIND11_MODULE(_voltkeel, module) {
     py::register_exception<voltkeel::Error>(module, "DataError", PyExc_ValueError).doc() =
         "Data or a setting cannot be used; the text names file, line, field, value and bound.";
     // Structs first, so that signatures name them.
+    bind_charge_plan(module);
     bind_cell(module);
     bind_io(module);
     bind_pack(module);
     bind_estimate(module);
     bind_limits(module);
+    bind_supply(module);
     bind_charge(module);
+    bind_charge_control(module);
+    bind_balancing_plan(module);
     bind_charge_test(module);
     bind_log_check(module);
     bind_fit(module);

@@ -663,6 +663,12 @@ def _limits(options: argparse.Namespace) -> int:
 def _charge_plan(cell: vk.Cell, options: argparse.Namespace, current_A: float | None) -> vk.ChargePlan:
     """Give the cell's plan with the asked current in its full-current zones; gentler zones stay gentler."""
     plan = cell.charge
+    if options.plan is not None:
+        if current_A is not None or options.end_current_A is not None:
+            raise vk.DataError("--plan says the currents: leave out --current-A and --end-current-A")
+        described = vk.load_charge_plan(options.plan)
+        print(f"Note: plan {described.name}. {described.source}", file=sys.stderr)
+        return vk.plan_for(described, cell.capacity_Ah)
     if current_A is not None:
         zones = plan.zones
         full_A = max(zone.current_A for zone in zones)
@@ -677,6 +683,34 @@ def _charge_plan(cell: vk.Cell, options: argparse.Namespace, current_A: float | 
     if options.end_current_A is not None:
         plan.end_current_A = options.end_current_A
     return plan
+
+
+def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeOutlook) -> dict[str, Any]:
+    """Say what the supply gives at the start and what a whole charge takes from the socket."""
+    forecast = outlook.forecast
+    curve = outlook.curve
+    limits = vk.supply_limits(source.supply)
+    series, parallel = options.series, options.parallel
+    # Where the cell takes less than the supply could give, the battery decides.
+    start_A, start_V = parallel * float(curve["current_A"][0]), series * float(curve["voltage_V"][0])
+    given = vk.available_current(limits, max(start_V, 1e-3), max(start_A, 0.0))
+    could = vk.available_current(limits, max(start_V, 1e-3), 1e9)
+    if could.current_A <= start_A * 1.001:
+        given = could
+    taken_Wh = forecast.socket_energy_Wh
+    cells = series * parallel
+    return {
+        "name": source.name,
+        "series": series,
+        "parallel": parallel,
+        "current_A": start_A,
+        "reason": given.reason.message,
+        "line_current_max_A": limits.line_current_A,
+        "power_max_W": limits.power_max_W,
+        "socket_energy_Wh": taken_Wh,
+        "charger_efficiency": cells * forecast.energy_Wh / taken_Wh if taken_Wh > 0 else 0.0,
+        "charge_efficiency": cells * forecast.stored_Wh / taken_Wh if taken_Wh > 0 else 0.0,
+    }
 
 
 def _charge(options: argparse.Namespace) -> int:
@@ -700,7 +734,7 @@ def _charge(options: argparse.Namespace) -> int:
         if options.temperature_degC is not None:
             state.temperature_degC = options.temperature_degC
         charging = log.current_A[log.current_A > 0.0]
-        if current_A is None and charging.size > 0:
+        if current_A is None and options.plan is None and charging.size > 0:
             current_A = float(np.quantile(charging, 0.9))
     else:
         if options.soc is None or options.temperature_degC is None:
@@ -710,7 +744,16 @@ def _charge(options: argparse.Namespace) -> int:
     if options.ambient_degC is not None:
         ambient_degC = options.ambient_degC
     plan = _charge_plan(cell, options, current_A)
-    if options.to_soc is None:
+    source = vk.load_supply(options.supply) if options.supply is not None else None
+    if source is None and (options.series != 1 or options.parallel != 1):
+        raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
+    if source is not None:
+        pack = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
+        if options.to_soc is None:
+            outlook = vk.time_to_full(cell, state, plan, ambient_degC, pack)
+        else:
+            outlook = vk.time_to_soc(cell, state, plan, ambient_degC, options.to_soc, pack)
+    elif options.to_soc is None:
         outlook = vk.time_to_full(cell, state, plan, ambient_degC)
     else:
         outlook = vk.time_to_soc(cell, state, plan, ambient_degC, options.to_soc)
@@ -720,6 +763,13 @@ def _charge(options: argparse.Namespace) -> int:
         plots.plot_charge(outlook, options.plot)
     forecast = outlook.forecast
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
+    drawn = _drawn(source, options, outlook) if source is not None else None
+    phases = [
+        ("constant_current", forecast.constant_current_s),
+        ("constant_voltage", forecast.constant_voltage_s),
+        *([("constant_power", forecast.constant_power_s)] if forecast.constant_power_s > 0 else []),
+        *([("rest", forecast.rest_s)] if forecast.rest_s > 0 else []),
+    ]
     if options.json:
         document = {
             "cell": cell.name,
@@ -727,16 +777,15 @@ def _charge(options: argparse.Namespace) -> int:
             "reached": forecast.reached,
             "message": outlook.message,
             "time_s": forecast.time_s,
-            "phases": [
-                {"phase": "constant_current", "time_s": forecast.constant_current_s},
-                {"phase": "constant_voltage", "time_s": forecast.constant_voltage_s},
-            ],
+            "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
             "end_soc": forecast.end_soc,
             "end_temperature_degC": forecast.end_temperature_degC,
             "highest_temperature_degC": forecast.highest_temperature_degC,
             "end_current_A": forecast.end_current_A,
             "charge_Ah": forecast.charge_Ah,
             "energy_Wh": forecast.energy_Wh,
+            "stored_Wh": forecast.stored_Wh,
+            "supply": drawn,
             "start": {
                 "soc": state.soc,
                 "soc_std": state.soc_std,
@@ -750,6 +799,8 @@ def _charge(options: argparse.Namespace) -> int:
                 "current_offset_A": options.log_settings.current_offset_A,
                 "current_A": max(zone.current_A for zone in plan.zones),
                 "end_current_A": plan.end_current_A,
+                "plan": options.plan.name if options.plan is not None else None,
+                "supply": options.supply.name if options.supply is not None else None,
             },
             "caution": CAUTION,
         }
@@ -768,11 +819,8 @@ def _charge(options: argparse.Namespace) -> int:
         f"{_minutes(forecast.time_s)} until {target}" if forecast.reached else "As far as it gets",
         ["phase", "time", "share"],
         [
-            [name, _minutes(seconds), f"{100 * seconds / max(forecast.time_s, 1e-9):.0f} %"]
-            for name, seconds in (
-                ("constant current", forecast.constant_current_s),
-                ("constant voltage", forecast.constant_voltage_s),
-            )
+            [name.replace("_", " "), _minutes(seconds), f"{100 * seconds / max(forecast.time_s, 1e-9):.0f} %"]
+            for name, seconds in phases
         ],
     )
     print(
@@ -780,6 +828,13 @@ def _charge(options: argparse.Namespace) -> int:
         f"(highest {forecast.highest_temperature_degC:.1f}), {forecast.end_current_A:.3g} A; "
         f"{forecast.charge_Ah:.3f} Ah and {forecast.energy_Wh:.2f} Wh into one cell."
     )
+    if drawn is not None:
+        print(
+            f"{drawn['name']}: at the start {drawn['current_A']:.1f} A into {options.series} groups of "
+            f"{options.parallel} (why no more: {drawn['reason']}); {drawn['socket_energy_Wh'] / 1e3:.3f} kWh from the "
+            f"socket, {100 * drawn['charger_efficiency']:.1f} % of it into the pack, "
+            f"{100 * drawn['charge_efficiency']:.1f} % of it stored."
+        )
     print(CAUTION)
     return 0
 
@@ -1228,6 +1283,16 @@ _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
 
 
+def _count(text: str) -> int:
+    try:
+        value = int(text)
+    except ValueError:
+        value = 0
+    if not 1 <= value <= 10000:
+        raise argparse.ArgumentTypeError(f"{text} is no whole number from 1 to 10000")
+    return value
+
+
 def _soc_or_none(text: str) -> float | None:
     return None if text == "-" else _soc(text)
 
@@ -1535,6 +1600,10 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--ambient-degC", type=_temperature, metavar="T", help="surroundings; as the cell if left out")
     charge.add_argument("--current-A", type=_current, metavar="A", help="current of the constant-current phase")
     charge.add_argument("--end-current-A", type=_current, metavar="A", help="full when the current has fallen to this")
+    charge.add_argument("--plan", type=Path, metavar="FILE", help="charge plan, instead of the one in the cell file")
+    charge.add_argument("--supply", type=Path, metavar="FILE", help="mains and charger or DC station, for the pack")
+    charge.add_argument("--series", type=_count, default=1, metavar="N", help="groups that the supply charges")
+    charge.add_argument("--parallel", type=_count, default=1, metavar="N", help="cells in each of them")
     charge.add_argument("--to-soc", type=_soc, metavar="SOC", help="stop here instead of full")
     charge.add_argument("--from-log", type=Path, metavar="LOG.csv", help="start from the state at the end of this log")
     charge.add_argument("--initial-soc", type=_soc, metavar="SOC", help="of the log; left out, its first voltage tells")

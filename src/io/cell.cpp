@@ -408,6 +408,18 @@ CellTables<Real, Branches, Transfer>::CellTables(const Cell& cell) {
     }
     charge_plan_.zone_count = cell.charge.zone_count;
     charge_plan_.end_current_A = static_cast<Real>(cell.charge.end_current_A);
+    charge_plan_.zone_hysteresis_K = static_cast<Real>(cell.charge.zone_hysteresis_K);
+    charge_plan_.stage_count = cell.charge.stage_count;
+    for (int k = 0; k < cell.charge.stage_count; ++k) {
+        const ChargeStage<double>& stage = cell.charge.stages[k];
+        charge_plan_.stages[k] = {stage.kind,
+                                  static_cast<Real>(stage.current_A),
+                                  static_cast<Real>(stage.voltage_V),
+                                  static_cast<Real>(stage.power_W),
+                                  static_cast<Real>(stage.end_current_A),
+                                  static_cast<Real>(stage.longest_s),
+                                  static_cast<Real>(stage.end_spread_V)};
+    }
     for (int k = 0; k < cell.charge.zone_count; ++k) {
         const ChargeZone<double>& zone = cell.charge.zones[k];
         charge_plan_.zones[k] = {static_cast<Real>(zone.temperature_min_degC),

@@ -293,6 +293,11 @@ Cell parse(std::string_view text, const std::string& source) {
 
 std::string text_of(Cell cell, const std::string& source) {
     check(cell, source);
+    if (cell.charge.stage_count > 0 || cell.charge.zone_hysteresis_K > 0) {
+        throw Error(source +
+                    ": charge: a cell file holds zones and an end current only; stages and "
+                    "zone_hysteresis_K go into a plan file");
+    }
     Writer writer;
     writer.object["format"] = "voltkeel.cell";
     writer.object["format_version"] = 1;

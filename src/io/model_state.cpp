@@ -1,7 +1,10 @@
 #include "voltkeel/io/model_state.hpp"
 
+#include <utility>
+
 #include "io/number_text.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/io/supply_file.hpp"
 
 namespace voltkeel {
 
@@ -68,7 +71,7 @@ namespace {
 
 ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
                       double ambient_degC, const double* target_soc, double supply_current_A,
-                      const ForecastSettings<double>& settings) {
+                      const PackSupply* supply, const ForecastSettings<double>& settings) {
     const Finding<double> plan_finding = validate(plan);
     if (plan_finding.status != Status::ok) {
         throw Error("charge." + std::string(plan_finding.field) + "[" +
@@ -79,11 +82,26 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
     if (target_soc != nullptr && !(*target_soc > 0 && *target_soc <= 1)) {
         throw Error("target_soc: " + number_text(*target_soc) + " is outside 0 .. 1");
     }
+    if (supply != nullptr) {
+        check_supply(supply->supply);
+        for (const auto& [field, count] :
+             {std::pair{"series", supply->series}, std::pair{"parallel", supply->parallel}}) {
+            if (count < 1) {
+                throw Error(std::string(field) + ": " + std::to_string(count) +
+                            " must be at least 1");
+            }
+        }
+    }
     return with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
-        const ChargeConditions<double> conditions{state.temperature_degC, ambient_degC,
-                                                  supply_current_A, state.core_over_case_K};
+        ChargeConditions<double> conditions{state.temperature_degC, ambient_degC, supply_current_A,
+                                            state.core_over_case_K};
+        if (supply != nullptr) {
+            conditions.supply = &supply->supply;
+            conditions.series = supply->series;
+            conditions.parallel = supply->parallel;
+        }
         const CellState<double, Form::branches, Form::transfer> start =
             cell_state<Form::branches, Form::transfer>(state);
         ChargeOutlook result;
@@ -110,13 +128,26 @@ ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePla
 ChargeOutlook time_to_full(const Cell& cell, const ModelState& state,
                            const ChargePlan<double>& plan, double ambient_degC,
                            double supply_current_A, const ForecastSettings<double>& settings) {
-    return outlook(cell, state, plan, ambient_degC, nullptr, supply_current_A, settings);
+    return outlook(cell, state, plan, ambient_degC, nullptr, supply_current_A, nullptr, settings);
 }
 
 ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
                           double ambient_degC, double target_soc, double supply_current_A,
                           const ForecastSettings<double>& settings) {
-    return outlook(cell, state, plan, ambient_degC, &target_soc, supply_current_A, settings);
+    return outlook(cell, state, plan, ambient_degC, &target_soc, supply_current_A, nullptr,
+                   settings);
+}
+
+ChargeOutlook time_to_full(const Cell& cell, const ModelState& state,
+                           const ChargePlan<double>& plan, double ambient_degC,
+                           const PackSupply& supply, const ForecastSettings<double>& settings) {
+    return outlook(cell, state, plan, ambient_degC, nullptr, 0, &supply, settings);
+}
+
+ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
+                          double ambient_degC, double target_soc, const PackSupply& supply,
+                          const ForecastSettings<double>& settings) {
+    return outlook(cell, state, plan, ambient_degC, &target_soc, 0, &supply, settings);
 }
 
 }  // namespace voltkeel

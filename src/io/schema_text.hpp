@@ -10,6 +10,9 @@ namespace voltkeel::schema_text {
 /// Schema of a cell description, JSON text.
 extern const char* const cell;
 
+/// Schema of a charge plan, JSON text.
+extern const char* const charge_plan;
+
 /// Schema of a log mapping, JSON text.
 extern const char* const log_mapping;
 
@@ -21,6 +24,9 @@ extern const char* const cooling;
 
 /// Schema of a road vehicle or a boat, JSON text.
 extern const char* const vehicle;
+
+/// Schema of a charging supply, JSON text.
+extern const char* const supply;
 
 /// Schema of a pack description with strings, JSON text.
 extern const char* const pack_strings;

@@ -4,23 +4,11 @@
 
 #include <array>
 #include <cstdint>
-#include <cstring>
 #include <limits>
 
+#include "print_bits.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
-
-#if defined(__arm__)
-#if defined(__EXCEPTIONS) || defined(__cpp_exceptions) || defined(__GXX_RTTI)
-#error "the controller build must have exceptions and type information off"
-#endif
-extern "C" void puts0(const char* text);
-#else
-#include <cstdio>
-extern "C" void puts0(const char* text) {
-    std::fputs(text, stdout);
-}
-#endif
 
 namespace {
 
@@ -108,25 +96,6 @@ class Numbers {
   private:
     std::uint32_t state_{20260101U};
 };
-
-/// One line of eight-digit words, written from the right.
-void print_bits(int index, const float* values, int count) {
-    char line[16 + 9 * 8];
-    int at = 0;
-    line[at++] = static_cast<char>('0' + index / 100 % 10);
-    line[at++] = static_cast<char>('0' + index / 10 % 10);
-    line[at++] = static_cast<char>('0' + index % 10);
-    for (int k = 0; k < count; ++k) {
-        std::uint32_t bits = 0;
-        std::memcpy(&bits, &values[k], sizeof bits);
-        line[at++] = ' ';
-        for (int digit = 7; digit >= 0; --digit)
-            line[at++] = "0123456789abcdef"[(bits >> (4 * static_cast<unsigned>(digit))) & 15U];
-    }
-    line[at++] = '\n';
-    line[at] = '\0';
-    puts0(line);
-}
 
 voltkeel::SocFilter<float, branches, transfer> filter;
 

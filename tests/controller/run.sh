@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
-# The controller test: cross-compiles filter_step.cpp for a Cortex-M4F in float, without and with charge transfer, checks
-# what ended up in the firmware, runs it in an emulator and compares every line it prints with the same source run on this
+# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, and charge_step.cpp for a
+# Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it prints with the same source run on this
 # machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
 # Environment: VOLTKEEL_CONTROLLER_BUILD (default build/controller), EIGEN_INCLUDE_DIR (default /usr/include/eigen3)
@@ -29,22 +29,22 @@ if [[ $(uname -m) == x86_64 ]]; then
     native+=(-march=x86-64)  # the baseline has no fused multiply-add
 fi
 
-# check_form NAME [DEFINITION]: all of it for one form of the filter, in a folder of its own.
+# check_form NAME PROGRAM [DEFINITION]: all of it for one program in one form, in a folder of its own.
 check_form() {
-    local form=$1
-    shift
+    local form=$1 program=$2
+    shift 2
     rm -rf "${build:?}/$form"
     mkdir -p "$build/$form"
     cd "$build/$form"
     echo "$form"
 
     # ---- firmware
-    for source in filter_step startup; do
+    for source in "$program" startup; do
         arm-none-eabi-g++ "${target[@]}" "${common[@]}" "$@" "${includes[@]}" -fstack-usage -c "$here/$source.cpp" -o "$source.o"
     done
     # nosys.specs lets a program that does use the heap link, so that the check below can name what came in.
     arm-none-eabi-g++ "${target[@]}" --specs=nosys.specs -nostartfiles -T "$here/mps2.ld" -Wl,--gc-sections -Wl,-Map=firmware.map \
-        startup.o filter_step.o -o firmware.elf -lm
+        startup.o "$program.o" -o firmware.elf -lm
 
     # ---- no heap, exceptions, type information or double arithmetic in it
     arm-none-eabi-nm firmware.elf | awk '{print $NF}' | sort -u >symbols.txt
@@ -65,17 +65,17 @@ check_form() {
     ((text_bytes <= text_budget_bytes)) || fail "text is $text_bytes bytes, over the budget of $text_budget_bytes"
 
     # ---- stack: a .su line is 'place:function <tab> bytes <tab> static|dynamic|...'
-    [[ -s filter_step.su ]] || fail "the compiler wrote no stack usage"
+    [[ -s $program.su ]] || fail "the compiler wrote no stack usage"
     if grep -hP '\tdynamic$' ./*.su; then
         fail "the frames above grow at run time without a bound"
     fi
-    largest=$(sort -t $'\t' -k 2,2nr filter_step.su | head -n 1)
+    largest=$(sort -t $'\t' -k 2,2nr "$program.su" | head -n 1)
     frame_bytes=$(cut -f 2 <<<"$largest")
     echo "stack: largest frame $frame_bytes bytes (budget $frame_budget_bytes), in $(cut -f 1 <<<"$largest" | cut -d : -f 4-)"
     ((frame_bytes <= frame_budget_bytes)) || fail "a frame takes $frame_bytes bytes, over the budget of $frame_budget_bytes"
 
     # ---- the same source on this machine
-    "${CXX:-g++}" "${native[@]}" "${common[@]}" "$@" "${includes[@]}" "$here/filter_step.cpp" -o native
+    "${CXX:-g++}" "${native[@]}" "${common[@]}" "$@" "${includes[@]}" "$here/$program.cpp" -o native
     ./native >native.txt || fail "the native program ended with code $?"
 
     # ---- run and compare; without a chardev the emulator sends the program's text to stderr
@@ -95,5 +95,6 @@ check_form() {
     echo "results: $(wc -l <target.txt) lines, identical bit for bit on this machine and on the controller"
 }
 
-check_form linear
-check_form charge-transfer -DVOLTKEEL_TEST_TRANSFER=1
+check_form linear filter_step
+check_form charge-transfer filter_step -DVOLTKEEL_TEST_TRANSFER=1
+check_form charge charge_step

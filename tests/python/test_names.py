@@ -28,6 +28,7 @@ WITHOUT_TWIN = {
     "CellState": "ModelState",
     "CellTemperature": "ModelState.temperature_degC and core_over_case_K",
     "CellTables": "made from a Cell inside the calls",
+    "ChargeControlState": "ChargeControl.events, time_s and charge_Ah",
     "ChargeConditions": "the arguments of time_to_full",
     "ChargeCurvePoint": "ChargeOutlook.curve, as arrays",
     "ChargePoint": "ChargeOutlook.curve, as arrays",
@@ -63,6 +64,8 @@ WITHOUT_TWIN = {
     "ValueAndSlope": "CellModel.resistance_at",
     "ValueStd": "the pairs that resistance_with_std returns",
     "VoltagePoint": "the voltage that CellModel.step returns",
+    "ZoneLimits": "inside the forecast and ChargeControl",
+    "ZoneSpan": "inside the forecast and ChargeControl",
     "arrhenius_value": "CellModel.resistance_at",
     "channel_quantity_name": "ChannelQuantity.name",
     "check_log": "the constructor of Log",
@@ -82,6 +85,10 @@ WITHOUT_TWIN = {
 # C++ fields without a Python attribute of the same name: (struct, field).
 FIELDS_WITHOUT_TWIN = {
     ("ChargePlan", "zone_count"): "len(zones)",
+    ("ChargePlan", "stage_count"): "len(stages)",
+    ("ChargePlan", "stage_capacity"): "a bound of stages, in its error",
+    ("PowerEfficiency", "count"): "len(efficiency)",
+    ("PowerEfficiency", "capacity"): "a bound, in its error",
     ("ChargePlan", "zone_capacity"): "a bound of zones, in its error",
     ("ChargeOutlook", "status"): "message",
     ("PackLayout", "largest_count"): "a bound, in the errors",
@@ -141,6 +148,8 @@ def enumerators(headers: dict[str, str], name: str) -> dict[str, int]:
     ("name", "prefix"),
     [("FaultBit", "fault_")]
     + [(name, "") for name in ("LimitReason", "ChargePhase", "TimeFinding", "Chemistry", "PulseForm", "CurrentHold")]
+    + [(name, "") for name in ("PilotMeaning", "CableMeaning", "ProximityWindows", "SupplyKind", "SupplyReason")]
+    + [("StageKind", ""), ("ChargeReason", ""), ("BleedReason", "")]
     + [(name, "") for name in ("TimeFormat", "StepKind", "DataFault", "DataSeverity", "SpeedUnit")]
     + [(name, "") for name in ("ChannelQuantity", "LoadKind", "SimulationEventKind", "CoolingKind", "SensorFaultKind")]
     + [("CoolingSupply", "")],
@@ -154,7 +163,8 @@ def test_enums_have_the_numbers_of_the_headers(headers, name, prefix):
 
 def test_messages_of_enums_are_those_of_the_headers(headers):
     text = "\n".join(headers.values())
-    for name in ("LimitReason", "ChargePhase"):
+    supply = ("PilotMeaning", "CableMeaning", "SupplyReason")
+    for name in ("LimitReason", "ChargePhase", "StageKind", "ChargeReason", "BleedReason", *supply):
         for key, value in getattr(vk, name).__members__.items():
             said = re.search(rf'case {name}::{key}:\s*return "([^"]*)"', text)
             assert said, key
@@ -196,7 +206,7 @@ def test_every_field_of_a_struct_has_a_twin(headers):
     member = re.compile(r"^    [\w:<>, *]+? (\w+(?:, \w+)*)(?:\[\w*\])?\s*(?:\{[^;]*\}|=[^;]*)?;", re.MULTILINE)
     count = 0
     for name, body in structs(headers).items():
-        if name not in PUBLIC or name in ("SocFilter", "CoolingPlant"):  # classes with private parts
+        if name not in PUBLIC or name in ("SocFilter", "CoolingPlant", "ChargeControl"):  # classes with private parts
             continue
         body = re.sub(r"^    struct .*?^    \};", "", body, flags=re.DOTALL | re.MULTILINE)
         for fields in member.findall(body):

@@ -42,7 +42,10 @@ def document(cell) -> dict:
     return small
 
 
-@pytest.mark.parametrize("name", ["cell", "pack", "pack_strings", "log_mapping", "vehicle", "cooling"])
+SCHEMAS = ["cell", "pack", "pack_strings", "log_mapping", "vehicle", "cooling", "supply", "charge_plan"]
+
+
+@pytest.mark.parametrize("name", SCHEMAS)
 def test_they_are_schemas_of_draft_2020_12(root, name):
     text = schema(root, name)
     assert text["$schema"] == "https://json-schema.org/draft/2020-12/schema"

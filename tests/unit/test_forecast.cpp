@@ -671,7 +671,7 @@ TEST_CASE("what cannot be forecast is refused and changes nothing", "[forecast]"
 
 TEST_CASE("every charge phase has words of its own and a frozen number", "[forecast]") {
     std::vector<std::string> words;
-    for (int k = 0; k <= 4; ++k)
+    for (int k = 0; k <= 10; ++k)
         words.emplace_back(message(static_cast<ChargePhase>(k)));
     std::sort(words.begin(), words.end());
     CHECK(std::adjacent_find(words.begin(), words.end()) == words.end());
@@ -680,4 +680,10 @@ TEST_CASE("every charge phase has words of its own and a frozen number", "[forec
     CHECK(static_cast<int>(ChargePhase::constant_voltage) == 1);
     CHECK(static_cast<int>(ChargePhase::done) == 2);
     CHECK(static_cast<int>(ChargePhase::not_allowed) == 3);
+    CHECK(static_cast<int>(ChargePhase::constant_power) == 4);
+    CHECK(static_cast<int>(ChargePhase::rest) == 5);
+    CHECK(static_cast<int>(ChargePhase::balancing) == 6);
+    CHECK(static_cast<int>(ChargePhase::no_supply) == 7);
+    CHECK(static_cast<int>(ChargePhase::waiting) == 8);
+    CHECK(static_cast<int>(ChargePhase::fault) == 9);
 }

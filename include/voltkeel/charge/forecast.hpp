@@ -1,9 +1,11 @@
 #pragma once
 /// \file forecast.hpp
-/// When a cell will be full, or reach an SOC, on a CC-CV plan: the cell model run forward.
+/// When a cell will be full, or reach an SOC, on a plan: the cell model run forward.
 ///
-/// The plan's zone for the present temperature gives current and voltage, the supply may lower the
-/// current, the cell warms itself. While the voltage stays below the zone's, the current is
+/// The stages of the plan are run one after the other. The plan's zone for the present temperature
+/// and the stage give current and voltage, the supply may lower the current, the cell warms itself.
+/// Where a power decides, the current of a step is that power over the mean voltage of the step;
+/// rests and balancing carry no current. While the voltage stays below the zone's, the current is
 /// constant. Then it is what keeps the voltage there: for a step, the held current that gives
 /// exactly the zone's voltage at the end of the step, taken once over the whole step and once over
 /// its halves and extrapolated to a vanishing step (Richardson; local error of third order, and a
@@ -24,6 +26,7 @@
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/charge/plan.hpp"
+#include "voltkeel/charge/supply.hpp"
 #include "voltkeel/limits/current_limits.hpp"
 #include "voltkeel/status.hpp"
 #include "voltkeel/units.hpp"
@@ -36,6 +39,12 @@ enum class ChargePhase : std::uint8_t {
     constant_voltage = 1,  ///< The zone's voltage is held.
     done = 2,              ///< The target is reached.
     not_allowed = 3,       ///< The temperature is outside every zone.
+    constant_power = 4,    ///< The stage's or the supply's power flows.
+    rest = 5,              ///< No current, as the plan says.
+    balancing = 6,         ///< No current while groups are bled.
+    no_supply = 7,         ///< The supply gives nothing at this voltage.
+    waiting = 8,           ///< Not now: switched off, no limits, a measurement missing.
+    fault = 9,             ///< Stopped for good; somebody has to look.
 };
 
 /// Plain words for a phase; never null.
@@ -49,6 +58,18 @@ enum class ChargePhase : std::uint8_t {
             return "done";
         case ChargePhase::not_allowed:
             return "not allowed at this temperature";
+        case ChargePhase::constant_power:
+            return "constant power";
+        case ChargePhase::rest:
+            return "rest";
+        case ChargePhase::balancing:
+            return "balancing";
+        case ChargePhase::no_supply:
+            return "no supply";
+        case ChargePhase::waiting:
+            return "waiting";
+        case ChargePhase::fault:
+            return "fault";
     }
     return "unknown phase";
 }
@@ -62,6 +83,12 @@ struct ChargeConditions {
         0};  ///< Most the supply gives this cell; 0 means as much as the plan asks.
     Real core_over_case_K{0};  ///< How much warmer the core is than the case at the start; not read
                                ///< for a cell of one mass.
+    /// What charges the whole pack, held as it is now; must outlive the call. Null means that
+    /// nothing but the plan and `supply_current_A` bounds the current. A charger holds no more than
+    /// its own highest voltage.
+    const Supply<Real>* supply{nullptr};
+    int series{1};    ///< Groups that share the supply's voltage, all as this cell.
+    int parallel{1};  ///< Cells that share its current, all as this cell.
 };
 
 /// Knobs of the forecast.
@@ -104,11 +131,18 @@ struct ChargeForecast {
     Real time_s{0};  ///< From now to the target, or to where the forecast ended.
     Real constant_current_s{0};
     Real constant_voltage_s{0};
+    Real constant_power_s{0};
+    Real rest_s{0};  ///< Rests and balancing.
     Real end_soc{0};
     Real end_temperature_degC{0};
     Real highest_temperature_degC{0};
     Real charge_Ah{0};  ///< Put into the cell at its terminals.
     Real energy_Wh{0};  ///< Likewise.
+    /// What of it stays: charge times open-circuit voltage. The rest is heat.
+    Real stored_Wh{0};
+    /// From the socket, for the whole pack of `series` times `parallel` such cells; 0 without a
+    /// supply. `stored_Wh` times the cells over this is the mean charge efficiency.
+    Real socket_energy_Wh{0};
     Real end_current_A{0};
     ChargePhase end_phase{ChargePhase::constant_current};
     bool reached{false};
@@ -139,7 +173,11 @@ class ChargeRun {
           plan_(plan),
           settings_(settings),
           ambient_degC_(conditions.ambient_degC),
+          supply_(conditions.supply),
+          series_(static_cast<Real>(conditions.series)),
+          parallel_(static_cast<Real>(conditions.parallel)),
           supply_current_A_(conditions.supply_current_A) {
+        if (supply_ != nullptr) (void)supply_limits(*supply_, supply_limits_);
         now_.state = state;
         now_.temperature.core_degC = conditions.temperature_degC;
         now_.temperature.case_degC =
@@ -159,6 +197,10 @@ class ChargeRun {
         Real charge_carry = Real(0);
         Real energy_J = Real(0);
         Real energy_carry = Real(0);
+        Real stored_J = Real(0);
+        Real stored_carry = Real(0);
+        Real socket_J = Real(0);
+        Real socket_carry = Real(0);
         const auto report = [&](ChargePhase phase) {
             const Real voltage_V =
                 voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
@@ -171,6 +213,8 @@ class ChargeRun {
             result.end_temperature_degC = now_.temperature.core_degC;
             result.charge_Ah = charge_As / seconds_per_hour<Real>;
             result.energy_Wh = energy_J / seconds_per_hour<Real>;
+            result.stored_Wh = stored_J / seconds_per_hour<Real>;
+            result.socket_energy_Wh = socket_J / seconds_per_hour<Real>;
             result.end_current_A = now_.current_A;
             result.end_phase = phase;
             result.reached = status == Status::ok;
@@ -178,26 +222,28 @@ class ChargeRun {
             return status;
         };
 
-        zone_ = zone_for(plan_, now_.temperature.core_degC);
+        follow_temperature(now_.temperature.core_degC, plan_.zone_hysteresis_K, span_);
+        zone_ = zone_limits(plan_, span_.low_degC, span_.high_degC);
         zone_held_s_ = settings_.step_s;
         phase_held_s_ = settings_.step_s;
-        if (zone_ != nullptr) {
-            enter_zone();
-            now_.current_A = current_now_A();
-            if (target_soc != nullptr ? now_.state.soc >= *target_soc : full_now()) {
-                report(ChargePhase::done);
-                return finish(Status::ok, ChargePhase::done);
-            }
-            if (full_now()) {
-                report(ChargePhase::constant_voltage);
-                return finish(Status::not_reached, ChargePhase::constant_voltage);
-            }
-        }
-        if (zone_ == nullptr) {
+        if (!zone_.allowed()) {
             report(ChargePhase::not_allowed);
             return finish(Status::not_allowed, ChargePhase::not_allowed);
         }
-        bool held_voltage = voltage_reached();
+        if (!supplied()) {
+            report(ChargePhase::no_supply);
+            return finish(Status::not_allowed, ChargePhase::no_supply);
+        }
+        const bool stages_left = enter_stages(0);
+        if (target_soc != nullptr ? now_.state.soc >= *target_soc : !stages_left) {
+            report(ChargePhase::done);
+            return finish(Status::ok, ChargePhase::done);
+        }
+        if (!stages_left) {
+            report(ChargePhase::constant_voltage);
+            return finish(Status::not_reached, ChargePhase::constant_voltage);
+        }
+        bool held_voltage = holds_voltage() && voltage_reached();
         ChargePhase phase = phase_of(held_voltage);
         report(phase);
         // Fast branches move most after a change: begin with short steps and double them.
@@ -206,7 +252,10 @@ class ChargeRun {
         for (int count = 0; count < settings_.max_steps; ++count) {
             const Real left_s = settings_.longest_s - time_s;
             if (!(left_s > settings_.event_tolerance_s)) break;
-            const Real trial_s = dt_s < left_s ? dt_s : left_s;
+            Real trial_s = dt_s < left_s ? dt_s : left_s;
+            if (stage_.longest_s > Real(0) && trial_s > stage_.longest_s - stage_held_s_) {
+                trial_s = stage_.longest_s - stage_held_s_;
+            }
             Moment next = advance(trial_s, held_voltage);
             Real taken_s = trial_s;
             if (event(next, held_voltage, target_soc)) {
@@ -228,7 +277,17 @@ class ChargeRun {
             add_compensated(time_s, time_carry, taken_s);
             add_compensated(charge_As, charge_carry, next.charge_As);
             add_compensated(energy_J, energy_carry, next.energy_J);
-            (held_voltage ? result.constant_voltage_s : result.constant_current_s) += taken_s;
+            add_compensated(stored_J, stored_carry, next.stored_J);
+            if (supply_ != nullptr && taken_s > Real(0)) {
+                const Real power_W = next.energy_J / taken_s * series_ * parallel_;
+                add_compensated(socket_J, socket_carry,
+                                socket_power_W(*supply_, power_W) * taken_s);
+            }
+            (resting()                              ? result.rest_s
+             : held_voltage                         ? result.constant_voltage_s
+             : phase == ChargePhase::constant_power ? result.constant_power_s
+                                                    : result.constant_current_s) += taken_s;
+            stage_held_s_ += taken_s;
             if (now_.temperature.core_degC > result.highest_temperature_degC) {
                 result.highest_temperature_degC = now_.temperature.core_degC;
             }
@@ -239,31 +298,39 @@ class ChargeRun {
                 report(ChargePhase::done);
                 return finish(Status::ok, ChargePhase::done);
             }
-            bool zone_changed = false;
-            const ChargeZone<Real>* const zone = zone_for(plan_, now_.temperature.core_degC);
-            const bool was_full = full(now_, held_voltage);
-            if (!was_full && zone == nullptr) {
+            follow_temperature(now_.temperature.core_degC, plan_.zone_hysteresis_K, span_);
+            const ZoneLimits<Real> zone = zone_limits(plan_, span_.low_degC, span_.high_degC);
+            const bool time_is_up =
+                stage_.longest_s > Real(0) &&
+                !(stage_.longest_s - stage_held_s_ > settings_.event_tolerance_s);
+            bool stage_over = resting() ? time_is_up : over(now_, held_voltage);
+            if (!stage_over && !zone.allowed()) {
                 report(ChargePhase::not_allowed);
                 return finish(Status::not_allowed, ChargePhase::not_allowed);
             }
-            if (!was_full && zone != zone_) {
+            if (!stage_over && time_is_up) break;
+            bool changed = stage_over;
+            if (zone.allowed() && !zone.same_zones(zone_)) {
                 zone_ = zone;
                 zone_held_s_ = Real(0);
-                zone_changed = true;
-                enter_zone();
-                now_.current_A = current_now_A();
+                changed = true;
+                if (!stage_over) {
+                    enter_zone();
+                    now_.current_A = current_now_A();
+                    stage_over = over_now();
+                }
             }
-            if (was_full || (zone_changed && full_now())) {
+            if (stage_over && !enter_stages(stage_index_ + 1)) {
                 const bool wanted = target_soc == nullptr;
                 report(wanted ? ChargePhase::done : ChargePhase::constant_voltage);
                 return wanted ? finish(Status::ok, ChargePhase::done)
                               : finish(Status::not_reached, ChargePhase::constant_voltage);
             }
             // The held voltage is left when the full current does not lift the cell to it any more.
-            const bool holds = zone_changed   ? voltage_reached()
-                               : held_voltage ? next.limited
-                                              : next.voltage_V >= zone_->voltage_V;
-            const bool changed = zone_changed || holds != held_voltage;
+            const bool holds = holds_voltage() && (changed        ? voltage_reached()
+                                                   : held_voltage ? next.limited
+                                                                  : next.voltage_V >= target_V_);
+            changed = changed || holds != held_voltage;
             if (changed) phase_held_s_ = Real(0);
             held_voltage = holds;
             phase = phase_of(held_voltage);
@@ -284,18 +351,80 @@ class ChargeRun {
         Real voltage_V{0};  ///< At this instant, with the current held until then.
         Real charge_As{0};
         Real energy_J{0};
+        Real stored_J{0};
         bool limited{false};  ///< The voltage, not the ceiling, gave the current.
     };
 
-    [[nodiscard]] static ChargePhase phase_of(bool held_voltage) noexcept {
-        return held_voltage ? ChargePhase::constant_voltage : ChargePhase::constant_current;
+    [[nodiscard]] ChargePhase phase_of(bool held_voltage) const noexcept {
+        if (stage_.kind == StageKind::rest) return ChargePhase::rest;
+        if (stage_.kind == StageKind::balancing) return ChargePhase::balancing;
+        if (held_voltage) return ChargePhase::constant_voltage;
+        return power_W_ > Real(0) && now_.current_A < fixed_A_ ? ChargePhase::constant_power
+                                                               : ChargePhase::constant_current;
     }
-    void enter_zone() noexcept {
-        ceiling_A_ = zone_->current_A;
-        if (supply_current_A_ > Real(0) && supply_current_A_ < ceiling_A_) {
-            ceiling_A_ = supply_current_A_;
+    [[nodiscard]] bool resting() const noexcept {
+        return stage_.kind == StageKind::rest || stage_.kind == StageKind::balancing;
+    }
+    [[nodiscard]] bool holds_voltage() const noexcept {
+        return stage_.kind == StageKind::constant_voltage;
+    }
+    /// The supply gives something at the voltage of the cell now.
+    [[nodiscard]] bool supplied() const noexcept {
+        if (supply_ == nullptr) return true;
+        AvailableCurrent<Real> available;
+        const Real pack_V = voltage_now_V(Real(0)) * series_;
+        return available_current(supply_limits_, pack_V, supply_limits_.current_max_A, available) ==
+                   Status::ok &&
+               available.current_A > Real(0);
+    }
+    /// Enters a stage, or the first one after it that is not over at once. \return false when
+    /// there is none
+    bool enter_stages(int index) noexcept {
+        for (; index < stage_count(plan_); ++index) {
+            stage_index_ = index;
+            stage_ = stage_at(plan_, index);
+            stage_held_s_ = Real(0);
+            enter_zone();
+            now_.current_A = current_now_A();
+            if (!over_now()) return true;
         }
+        return false;
+    }
+    /// What zone, stage and supply allow together.
+    void enter_zone() noexcept {
+        const auto at_most = [](Real& value, Real ceiling) {
+            if (ceiling < value) value = ceiling;
+        };
+        fixed_A_ = zone_.current_A;
+        target_V_ = zone_.voltage_V;
+        power_W_ = Real(0);
+        if (stage_.current_A > Real(0)) at_most(fixed_A_, stage_.current_A);
+        if (stage_.voltage_V > Real(0)) at_most(target_V_, stage_.voltage_V);
+        if (stage_.kind == StageKind::constant_power) power_W_ = stage_.power_W;
+        if (supply_current_A_ > Real(0)) at_most(fixed_A_, supply_current_A_);
+        if (supply_ != nullptr) {
+            at_most(fixed_A_, supply_limits_.current_max_A / parallel_);
+            at_most(target_V_, supply_limits_.voltage_max_V / series_);
+            const Real power_W = supply_limits_.power_max_W / (series_ * parallel_);
+            if (!(power_W_ > Real(0)) || power_W < power_W_) power_W_ = power_W;
+        }
+        if (resting()) fixed_A_ = Real(0);
+        ceiling_A_ = ceiling_at(target_V_);
         slope_ohm_ = Real(0);
+    }
+    /// Most that may flow at a voltage.
+    [[nodiscard]] Real ceiling_at(Real voltage_V) const noexcept {
+        if (!(power_W_ > Real(0)) || !(power_W_ < fixed_A_ * voltage_V)) return fixed_A_;
+        return power_W_ / voltage_V;
+    }
+    /// The current that flows while no voltage is held, and the voltage with it. A current over
+    /// resistance is small against the voltage, so this settles fast.
+    [[nodiscard]] Real free_current_A() const noexcept {
+        Real current_A = ceiling_A_;
+        if (!(power_W_ > Real(0))) return current_A;
+        for (int turn = 0; turn < 6; ++turn)
+            current_A = ceiling_at(voltage_now_V(current_A));
+        return current_A;
     }
 
     [[nodiscard]] Real voltage_now_V(Real current_A) const noexcept {
@@ -303,51 +432,60 @@ class ChargeRun {
     }
     /// The full current would already lift the voltage to the zone's.
     [[nodiscard]] bool voltage_reached() const noexcept {
-        return voltage_now_V(ceiling_A_) >= zone_->voltage_V;
+        return voltage_now_V(ceiling_A_) >= target_V_;
     }
-    [[nodiscard]] bool full_now() const noexcept {
-        const Real least = plan_.end_current_A < ceiling_A_ ? plan_.end_current_A : ceiling_A_;
-        return voltage_now_V(least) >= zone_->voltage_V;
+    /// The stage has nothing to do at this instant.
+    [[nodiscard]] bool over_now() const noexcept {
+        if (resting()) return false;
+        if (!holds_voltage()) return voltage_reached();
+        const Real least = stage_.end_current_A < ceiling_A_ ? stage_.end_current_A : ceiling_A_;
+        return voltage_now_V(least) >= target_V_;
     }
     /// Current that flows at this instant. The voltage is a straight line in it.
     [[nodiscard]] Real current_now_A() const noexcept {
         const auto point = voltage_at(cell_, now_.state, ceiling_A_, now_.temperature.core_degC);
-        const Real over_V = point.voltage_V - zone_->voltage_V;
-        if (!(over_V > Real(0))) return ceiling_A_;
+        const Real over_V = point.voltage_V - target_V_;
+        if (!(over_V > Real(0))) return free_current_A();
         if (!(point.by_current > Real(0))) return Real(0);
         const Real current_A = ceiling_A_ - over_V / point.by_current;
         return current_A > Real(0) ? current_A : Real(0);
     }
 
-    [[nodiscard]] bool full(const Moment& at, bool held_voltage) const noexcept {
+    /// The stage ends here. Rests end by time.
+    [[nodiscard]] bool over(const Moment& at, bool held_voltage) const noexcept {
+        if (resting()) return false;
+        if (!holds_voltage()) return at.voltage_V >= target_V_;
         if (!held_voltage) {
             // With a supply below the end current, reaching the voltage is the end.
-            return at.voltage_V >= zone_->voltage_V && ceiling_A_ <= plan_.end_current_A;
+            return at.voltage_V >= target_V_ && ceiling_A_ <= stage_.end_current_A;
         }
-        return (at.limited || ceiling_A_ <= plan_.end_current_A) &&
-               at.current_A <= plan_.end_current_A;
+        return (at.limited || ceiling_A_ <= stage_.end_current_A) &&
+               at.current_A <= stage_.end_current_A;
     }
     [[nodiscard]] bool event(const Moment& at, bool held_voltage,
                              const Real* target_soc) const noexcept {
         if (target_soc != nullptr && at.state.soc >= *target_soc) return true;
-        if (full(at, held_voltage)) return true;
-        if (!held_voltage && at.voltage_V >= zone_->voltage_V) return true;
+        if (over(at, held_voltage)) return true;
+        if (!resting() && !held_voltage && at.voltage_V >= target_V_) return true;
         // A zone or phase just entered is kept for a step: where one zone warms the cell and the
         // next cools it, the charge alternates between them, and must not do so in ever smaller
         // steps.
         if (held_voltage && !at.limited && phase_held_s_ >= settings_.step_s) return true;
-        return zone_held_s_ >= settings_.step_s &&
-               zone_for(plan_, at.temperature.core_degC) != zone_;
+        if (!(zone_held_s_ >= settings_.step_s)) return false;
+        ZoneSpan<Real> span = span_;
+        follow_temperature(at.temperature.core_degC, plan_.zone_hysteresis_K, span);
+        return !zone_limits(plan_, span.low_degC, span.high_degC).same_zones(zone_);
     }
 
     [[nodiscard]] Moment advance(Real dt_s, bool held_voltage) noexcept {
-        if (!held_voltage) return constant_current(now_, dt_s, ceiling_A_);
+        if (!held_voltage) return unheld(dt_s);
         const Real guess_A = now_.current_A < ceiling_A_ ? now_.current_A : ceiling_A_;
         const Moment whole = to_voltage(now_, dt_s, guess_A);
         const Moment half = to_voltage(now_, Real(0.5) * dt_s, guess_A);
         Moment end = to_voltage(half, Real(0.5) * dt_s, half.current_A);
         end.charge_As += half.charge_As;
         end.energy_J += half.energy_J;
+        end.stored_J += half.stored_J;
         // At the ceiling nothing was solved, so there is nothing to extrapolate.
         if (!whole.limited || !half.limited || !end.limited) return end;
 
@@ -366,7 +504,22 @@ class ChargeRun {
         if (end.current_A > ceiling_A_) end.current_A = ceiling_A_;
         extrapolate(end.charge_As, whole.charge_As);
         extrapolate(end.energy_J, whole.energy_J);
+        extrapolate(end.stored_J, whole.stored_J);
         return end;
+    }
+
+    /// One step without a held voltage: the ceiling, or the power over the mean voltage.
+    [[nodiscard]] Moment unheld(Real dt_s) const noexcept {
+        if (!(power_W_ > Real(0))) return constant_current(now_, dt_s, fixed_A_);
+        const Real start_A = free_current_A();
+        const Real start_V = voltage_now_V(start_A);
+        Moment moment = constant_current(now_, dt_s, start_A);
+        for (int turn = 0; turn < 2; ++turn) {
+            const Real mean_V = Real(0.5) * (start_V + moment.voltage_V);
+            moment = constant_current(now_, dt_s, ceiling_at(mean_V));
+        }
+        moment.current_A = ceiling_at(moment.voltage_V);
+        return moment;
     }
 
     [[nodiscard]] Moment constant_current(const Moment& from, Real dt_s,
@@ -374,15 +527,20 @@ class ChargeRun {
         HeldCell<Real, Branches, Transfer> held =
             begin_hold(cell_, from.state, from.temperature, current_A);
         const Real start_V = held.point.voltage_V;
+        const Real start_ocv_V = held.point.ocv_V;
         hold(cell_, current_A, dt_s, ambient_degC_, held);
         const Real charge_As = current_A * dt_s;
-        return {held.state, held.temperature,
-                current_A,  held.point.voltage_V,
-                charge_As,  Real(0.5) * (start_V + held.point.voltage_V) * charge_As,
+        return {held.state,
+                held.temperature,
+                current_A,
+                held.point.voltage_V,
+                charge_As,
+                Real(0.5) * (start_V + held.point.voltage_V) * charge_As,
+                Real(0.5) * (start_ocv_V + held.point.ocv_V) * charge_As,
                 false};
     }
 
-    /// One step with the held current, between 0 and the ceiling, that gives the zone's voltage at
+    /// One step with the held current, between 0 and the ceiling, that gives the voltage to hold at
     /// its end: secant inside a bracket. The voltage rises with the current.
     [[nodiscard]] Moment to_voltage(const Moment& from, Real dt_s, Real guess_A) noexcept {
         constexpr Real close_V = sizeof(Real) == sizeof(double) ? Real(1e-9) : Real(1e-6);
@@ -403,7 +561,7 @@ class ChargeRun {
         Moment moment{};
         for (int turn = 0; turn < 40; ++turn) {
             moment = constant_current(from, dt_s, x);
-            const Real over = moment.voltage_V - zone_->voltage_V;
+            const Real over = moment.voltage_V - target_V_;
             moment.limited = true;
             if (over <= close_V && over >= -close_V) break;
             if (over < Real(0)) {
@@ -439,12 +597,23 @@ class ChargeRun {
     const ChargePlan<Real>& plan_;
     const ForecastSettings<Real>& settings_;
     Real ambient_degC_;
+    const Supply<Real>* supply_;
+    SupplyLimits<Real> supply_limits_{};
+    Real series_;
+    Real parallel_;
     Real supply_current_A_;
     Moment now_{};
-    const ChargeZone<Real>* zone_{nullptr};
+    ZoneSpan<Real> span_{};
+    ZoneLimits<Real> zone_{};
+    int stage_index_{0};
+    ChargeStage<Real> stage_{};
+    Real stage_held_s_{0};
+    Real fixed_A_{0};   ///< Highest current, whatever the voltage.
+    Real power_W_{0};   ///< Highest power; 0 for none.
+    Real target_V_{0};  ///< Voltage that is not exceeded.
     Real zone_held_s_{0};
     Real phase_held_s_{0};
-    Real ceiling_A_{0};
+    Real ceiling_A_{0};  ///< Highest current at that voltage.
     Real slope_ohm_{
         0};  ///< Last slope of end voltage over held current: where the next search begins.
 };
@@ -469,6 +638,14 @@ template <class Real, int Branches, bool Transfer, class Observer>
     }
     if (!(state.resistance_scale > Real(0)) || conditions.supply_current_A < Real(0)) {
         return Status::out_of_range;
+    }
+    if (conditions.series < 1 || conditions.parallel < 1) return Status::out_of_range;
+    if (conditions.supply != nullptr) {
+        const Status supplied = validate(*conditions.supply).status;
+        if (supplied != Status::ok) return supplied;
+        SupplyLimits<Real> ignored;
+        const Status read = supply_limits(*conditions.supply, ignored);
+        if (read != Status::ok) return read;
     }
     ChargeRun<Real, Branches, Transfer> run(cell, plan, state, conditions, settings);
     return run.run(target_soc, observer, out);

@@ -63,7 +63,28 @@ struct ChargeOutlook {
                                          double supply_current_A = 0,
                                          const ForecastSettings<double>& settings = {});
 
+/// What charges a pack, and the pack that it charges.
+struct PackSupply {
+    Supply<double> supply{};
+    int series{1};    ///< Groups that share the supply's voltage, all as the cell.
+    int parallel{1};  ///< Cells that share its current, all as the cell.
+};
+
+/// Time until a pack of such cells is full on a supply; the forecast is of one cell, its energy
+/// from the socket of the whole pack.
+/// \throws Error likewise, and for a supply that cannot be used
+[[nodiscard]] ChargeOutlook time_to_full(const Cell& cell, const ModelState& state,
+                                         const ChargePlan<double>& plan, double ambient_degC,
+                                         const PackSupply& supply,
+                                         const ForecastSettings<double>& settings = {});
+
 /// The same until an SOC is reached.
+[[nodiscard]] ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state,
+                                        const ChargePlan<double>& plan, double ambient_degC,
+                                        double target_soc, const PackSupply& supply,
+                                        const ForecastSettings<double>& settings = {});
+
+/// Time until an SOC is reached, without a supply's limits; see time_to_full.
 [[nodiscard]] ChargeOutlook time_to_soc(const Cell& cell, const ModelState& state,
                                         const ChargePlan<double>& plan, double ambient_degC,
                                         double target_soc, double supply_current_A = 0,

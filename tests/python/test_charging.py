@@ -1,0 +1,290 @@
+"""Supply, plan and control of a charge: against SciPy, from files and from the command line."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+import voltkeel as vk
+from jsonschema import Draft202012Validator
+from scipy.integrate import solve_ivp
+from scipy.optimize import brentq
+
+
+def run(*words: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "voltkeel.command_line", *map(str, words)], capture_output=True, text=True, check=False
+    )
+
+
+@pytest.fixture
+def examples(root: Path) -> Path:
+    return root / "examples"
+
+
+def excess_W(output_W: float, nodes: np.ndarray, efficiency: np.ndarray, input_W: float) -> float:
+    return output_W / np.interp(output_W, nodes, efficiency) - input_W
+
+
+def test_output_power_is_the_root_that_scipy_finds(random):
+    for _ in range(50):
+        nodes = np.sort(random.uniform(50, 6000, 5))
+        efficiency = np.clip(0.7 + 0.25 * (1 - np.exp(-nodes / 800)) + random.uniform(-0.01, 0.01, 5), 0.01, 1)
+        table = vk.PowerEfficiency(nodes, efficiency)
+        for input_W in random.uniform(10, 8000, 10):
+            root = brentq(excess_W, 1e-6, input_W + 1, args=(nodes, efficiency, input_W))
+            assert vk.output_power_W(table, input_W) == pytest.approx(root, rel=1e-9)
+            assert vk.efficiency_at(table, root) == pytest.approx(np.interp(root, nodes, efficiency), rel=1e-12)
+
+
+def straight_cell(root: Path) -> tuple[vk.Cell, dict[str, float]]:
+    """A cell with a straight OCV, constant resistances and no warming: few numbers, easily written down again."""
+    document = json.loads((root / "examples" / "invented_cell.json").read_text(encoding="utf-8"))
+    numbers = {"q_Ah": 8.0, "empty_V": 3.2, "full_V": 4.15, "r0": 0.02, "r1": 0.012, "t1": 25.0, "r2": 0.01}
+    numbers["t2"] = 700.0
+    document["hysteresis_rate"] = 0
+    document["ocv"] = {
+        "reference_temperature_degC": 25,
+        "soc": [0, 1],
+        "discharge_V": [3.2, 4.15],
+        "charge_V": [3.2, 4.15],
+        "voltage_std_V": [0, 0],
+    }
+    document["resistance"] = {
+        "temperature_degC": [25],
+        "soc": [0, 1],
+        "r0_ohm": [[0.02, 0.02]],
+        "branches": [
+            {"resistance_ohm": [[0.012, 0.012]], "time_s": [[25, 25]]},
+            {"resistance_ohm": [[0.01, 0.01]], "time_s": [[700, 700]]},
+        ],
+    }
+    document["thermal"]["heat_capacity_J_per_K"] = 1e7
+    return vk.parse_cell(json.dumps(document), "straight"), numbers
+
+
+@pytest.mark.parametrize("power_W", [18.0, 30.0, 45.0])
+def test_constant_power_then_constant_voltage_as_solve_ivp_has_it(root, power_W):
+    cell, n = straight_cell(root)
+    target_V, end_A = 4.0, 0.5
+    plan = vk.ChargePlan(
+        zones=[vk.ChargeZone(temperature_min_degC=0, temperature_max_degC=45, current_A=12.0, voltage_V=target_V)],
+        end_current_A=end_A,
+    )
+    station = vk.DcStation(voltage_min_V=20, voltage_max_V=100, current_max_A=14.0 * 4, power_max_W=power_W * 14 * 4)
+    pack = vk.PackSupply(supply=vk.Supply(kind=vk.SupplyKind.dc_station, station=station), series=14, parallel=4)
+    start = vk.ModelState(soc=0.15, temperature_degC=25)
+    ours = vk.time_to_full(cell, start, plan, 25.0, pack, vk.ForecastSettings(step_s=1.0))
+
+    def emf_V(y: np.ndarray) -> float:
+        return n["empty_V"] + (n["full_V"] - n["empty_V"]) * y[0] + y[1] + y[2]
+
+    def free_A(y: np.ndarray) -> float:
+        e = emf_V(y)
+        by_power = (np.sqrt(e * e + 4 * n["r0"] * power_W) - e) / (2 * n["r0"])
+        return min(12.0, by_power)
+
+    def held_A(y: np.ndarray) -> float:
+        return (target_V - emf_V(y)) / n["r0"]
+
+    def slope(current):
+        def f(_t, y):
+            i = current(y)
+            return [
+                i / 3600 / n["q_Ah"],
+                (n["r1"] * i - y[1]) / n["t1"],
+                (n["r2"] * i - y[2]) / n["t2"],
+                i * (emf_V(y) + n["r0"] * i),
+                i * (n["empty_V"] + (n["full_V"] - n["empty_V"]) * y[0]),
+            ]
+
+        return f
+
+    def reached(_t, y):
+        return held_A(y) - free_A(y)
+
+    def ended(_t, y):
+        return held_A(y) - end_A
+
+    reached.terminal = ended.terminal = True  # type: ignore[attr-defined]
+    options = {"rtol": 1e-10, "atol": 1e-12, "method": "DOP853"}
+    first = solve_ivp(slope(free_A), (0, 1e6), [0.15, 0, 0, 0, 0], events=reached, max_step=20, **options)
+    second = solve_ivp(slope(held_A), (0, 1e6), first.y[:, -1], events=ended, max_step=20, **options)
+    forecast = ours.forecast
+    assert forecast.reached
+    assert forecast.constant_power_s + forecast.constant_current_s == pytest.approx(first.t[-1], rel=1e-4)
+    assert forecast.time_s == pytest.approx(first.t[-1] + second.t[-1], rel=5e-4)
+    assert forecast.end_soc == pytest.approx(second.y[0, -1], abs=2e-4)
+    assert forecast.energy_Wh == pytest.approx(second.y[3, -1] / 3600, rel=5e-4)
+    assert forecast.stored_Wh == pytest.approx(second.y[4, -1] / 3600, rel=5e-4)
+    assert forecast.socket_energy_Wh == pytest.approx(56 * forecast.energy_Wh, rel=1e-9)
+
+
+def test_files_of_the_project_fit_their_schemas(root):
+    for name, files in {
+        "supply": [root / "examples" / "invented_shore_supply.json"],
+        "charge_plan": sorted((root / "data" / "plan").glob("*.json")),
+    }.items():
+        schema = json.loads((root / "data" / "schema" / f"{name}.schema.json").read_text(encoding="utf-8"))
+        assert files
+        for file in files:
+            Draft202012Validator(schema).validate(json.loads(file.read_text(encoding="utf-8")))
+
+
+def test_defaults_of_the_schemas_are_those_of_the_structs(root):
+    schema = json.loads((root / "data" / "schema" / "supply.schema.json").read_text(encoding="utf-8"))
+    text = {"voltage_min_V": 40, "voltage_max_V": 60, "current_max_A": 60, "power_max_W": 100}
+    supply = vk.parse_supply(
+        json.dumps({"format": "voltkeel.supply", "format_version": 1, "name": "x", "charger": text}), "x"
+    ).supply
+    for part, fields in (("ac", supply.ac), ("charger", supply.charger)):
+        for name, field in schema["properties"][part]["properties"].items():
+            if "default" in field and name not in ("efficiency", "proximity_windows", "power_max_W"):
+                assert getattr(fields, name) == field["default"], name
+    assert supply.charger.efficiency.efficiency == [
+        schema["properties"]["charger"]["properties"]["efficiency"]["default"]
+    ]
+    stage = json.loads((root / "data" / "schema" / "charge_plan.schema.json").read_text(encoding="utf-8"))
+    for name, field in stage["properties"]["stages"]["items"]["properties"].items():
+        if "default" in field:
+            assert getattr(vk.ChargeStage(), name) == field["default"], name
+
+
+def test_command_takes_a_supply_and_a_plan(root, examples):
+    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20)
+    supply = ("--supply", examples / "invented_shore_supply.json", "--series", 14, "--parallel", 8)
+    plan = ("--plan", root / "data" / "plan" / "nmc_nca.json")
+    shown = run(*words, *supply, *plan)
+    assert shown.returncode == 0, shown.stderr
+    assert "kWh from the socket" in shown.stdout
+    assert "replaced by the cell maker's data sheet" in shown.stderr
+    document = json.loads(run(*words, *supply, *plan, "--json").stdout)
+    drawn = document["supply"]
+    # Pilot of 20 % is 12 A, 2760 W; the table has 93.3 % there.
+    assert drawn["line_current_max_A"] == 12
+    assert drawn["power_max_W"] == pytest.approx(2760 * 0.932, rel=2e-3)
+    assert drawn["charger_efficiency"] == pytest.approx(
+        14 * 8 * document["energy_Wh"] / drawn["socket_energy_Wh"], rel=1e-9
+    )
+    assert 0.85 < drawn["charge_efficiency"] < drawn["charger_efficiency"] < 0.94
+    assert sum(phase["time_s"] for phase in document["phases"]) == pytest.approx(document["time_s"], rel=1e-6)
+    # At full current the quay decides, and it takes longer.
+    fast = json.loads(run(*words, "--json", "--current-A", 8, "--end-current-A", 0.4).stdout)
+    slow = json.loads(run(*words, *supply, "--json", "--current-A", 8, "--end-current-A", 0.4).stdout)
+    assert slow["time_s"] > 1.1 * fast["time_s"]
+    assert slow["supply"]["reason"] == vk.SupplyReason.pilot.message
+    assert fast["supply"] is None
+
+
+@pytest.mark.parametrize(
+    ("words", "part"),
+    [
+        (("--series", 14), "--supply"),
+        (("--supply", "nothing.json"), "nothing.json"),
+        (("--plan", "{plan}", "--current-A", 2), "--current-A"),
+        (("--supply", "{supply}", "--series", 0), "0 is no whole number"),
+        (("--supply", "{plan}"), "format"),
+    ],
+)
+def test_command_names_what_is_wrong(root, examples, words, part):
+    places = {"plan": root / "data" / "plan" / "lfp.json", "supply": examples / "invented_shore_supply.json"}
+    filled = [str(word).format(**places) for word in words]
+    done = run("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20, *filled)
+    assert done.returncode == 2
+    assert part in done.stderr
+
+
+def test_control_from_python():
+    plan = vk.ChargePlan(
+        zones=[vk.ChargeZone(temperature_min_degC=0, temperature_max_degC=45, current_A=2.5, voltage_V=4.15)],
+        end_current_A=0.25,
+    )
+    settings = vk.ChargeControlSettings(
+        series=14, parallel=4, capacity_Ah=20, group_resistance_ohm=0.01, voltage_max_V=4.2, voltage_min_V=2.5
+    )
+    control = vk.ChargeControl(plan, settings)
+    measured = vk.ChargeMeasurement(
+        group_voltage_min_V=3.6,
+        group_voltage_max_V=3.61,
+        pack_voltage_V=50.4,
+        temperature_min_degC=20,
+        temperature_max_degC=22,
+    )
+    supply = vk.SupplyLimits(voltage_max_V=65, current_max_A=30, power_max_W=3000)
+    tick = vk.ChargeInput(measured=measured, allowed_A=40, supply=supply, dt_s=0.5)
+    for _ in range(100):
+        request = control.step(tick)
+        tick.measured.current_A = request.current_A
+    assert request.current_A == pytest.approx(10)
+    assert request.phase == vk.ChargePhase.constant_current
+    tick.measured.group_voltage_max_V = float("nan")
+    for _ in range(12):
+        request = control.step(tick)
+        assert request.current_A == 0
+    assert request.reason == vk.ChargeReason.lost_measurement
+    assert request.open_contactor
+    assert control.over()
+    assert [event.reason for event in control.events][-2:] == [
+        vk.ChargeReason.missing_sample,
+        vk.ChargeReason.lost_measurement,
+    ]
+    assert control.charge_Ah == pytest.approx(10 * 40 / 3600, rel=0.1)
+    with pytest.raises(vk.DataError, match=r"dt_s: 20"):
+        control.step(vk.ChargeInput(dt_s=20))
+    settings.voltage_max_V = 4.1
+    with pytest.raises(vk.DataError, match=r"voltage_max_V: 4\.1"):
+        vk.ChargeControl(plan, settings)
+    settings.series = 0
+    with pytest.raises(vk.DataError, match=r"series: 0"):
+        vk.ChargeControl(plan, settings)
+
+
+def test_pilot_and_cable_from_python():
+    assert vk.pilot_signal(16).current_A == pytest.approx(9.6)
+    assert vk.pilot_signal(5).meaning == vk.PilotMeaning.digital_communication
+    assert vk.cable_rating(220).current_A == 32
+    with pytest.raises(vk.DataError, match="duty_cycle_percent"):
+        vk.pilot_signal(101)
+    with pytest.raises(vk.DataError, match="resistance_ohm"):
+        vk.cable_rating(-1)
+    with pytest.raises(vk.DataError, match="power_W has 2"):
+        vk.PowerEfficiency([1, 2], [0.9])
+
+
+def test_balancing_from_python():
+    groups = [
+        vk.BalancingGroup(soc=soc, capacity_Ah=50, voltage_V=4.1, ocv_slope_V=1.0, module=k // 2)
+        for k, soc in enumerate((0.80, 0.81, 0.80, 0.83))
+    ]
+    settings = vk.BalancingPlanSettings(bleed_ohm=41, module_heat_max_W=0.2)
+    plan, bleeds = vk.plan_balancing(groups, settings)
+    assert [bleed.reason.name for bleed in bleeds] == ["level", "bleed", "level", "bleed"]
+    assert bleeds[1].charge_Ah == pytest.approx(0.5)
+    assert bleeds[1].resistor_s == pytest.approx(5 * 3600)
+    # 0.41 W while it conducts, 0.2 W are allowed.
+    assert bleeds[3].share == pytest.approx(0.2 / 0.41)
+    assert plan.time_s == pytest.approx(15 * 3600 * 0.41 / 0.2)
+    assert plan.module_heat_W == pytest.approx(0.2)
+    assert plan.usable_after_Ah - plan.usable_Ah == pytest.approx(1.5)
+    with pytest.raises(vk.DataError, match="bleed_ohm: 0"):
+        vk.plan_balancing(groups, vk.BalancingPlanSettings(bleed_ohm=0))
+    groups[0].capacity_Ah = float("nan")
+    with pytest.raises(vk.DataError, match="groups: 4"):
+        vk.plan_balancing(groups)
+
+
+def test_twins_say_the_same(root):
+    """The example in C++ is run by CTest; where it is built, both must print the same."""
+    program = root / "build" / "release" / "examples" / "08_quay_charge"
+    python = subprocess.run(
+        [sys.executable, "examples/08_quay_charge.py"], capture_output=True, text=True, check=True, cwd=root
+    )
+    assert "full: the current has fallen to its end" in python.stdout
+    if not program.exists():
+        pytest.skip("the C++ examples are not built")
+    cpp = subprocess.run([program], capture_output=True, text=True, check=True, cwd=root)
+    assert cpp.stdout == python.stdout
