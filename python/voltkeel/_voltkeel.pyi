@@ -7,11 +7,202 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AirCooling', 'AirTemperature', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingSettings', 'BleedResistors', 'Boat', 'BranchGrid', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeForecast', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargeRiseFit', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PartUse', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'Step', 'StepKind', 'StepSettings', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'balancing_outlook', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_vehicle', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
     """
+class StageKind:
+    """
+    What a stage of a charge does. Numbers are frozen.
+    
+    Members:
+    
+      constant_current
+    
+      constant_voltage
+    
+      constant_power
+    
+      rest
+    
+      balancing
+    """
+    __members__: typing.ClassVar[dict[str, StageKind]]
+    balancing: typing.ClassVar[StageKind]
+    constant_current: typing.ClassVar[StageKind]
+    constant_power: typing.ClassVar[StageKind]
+    constant_voltage: typing.ClassVar[StageKind]
+    rest: typing.ClassVar[StageKind]
+    @typing.overload
+    def __eq__(self, other: StageKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: StageKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class ChargeStage:
+    """
+    One stage of a charge, for one cell. Zero means what the zone or the plan says; rest and balancing last longest_s.
+    """
+    kind: StageKind
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_A(self) -> float:
+        ...
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_current_A(self) -> float:
+        ...
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_spread_V(self) -> float:
+        ...
+    @end_spread_V.setter
+    def end_spread_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_s(self) -> float:
+        ...
+    @longest_s.setter
+    def longest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        ...
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeZone:
+    """
+    Charge current and voltage between two temperatures.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_A(self) -> float:
+        ...
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_max_degC(self) -> float:
+        ...
+    @temperature_max_degC.setter
+    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_min_degC(self) -> float:
+        ...
+    @temperature_min_degC.setter
+    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargePlan:
+    """
+    A plan: zones of temperature and stages; without stages CC-CV.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def end_current_A(self) -> float:
+        ...
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def stages(self) -> list[ChargeStage]:
+        """
+        list of up to 12 ChargeStage in order; empty for CC-CV
+        """
+    @stages.setter
+    def stages(self, arg1: collections.abc.Sequence[ChargeStage]) -> None:
+        ...
+    @property
+    def zone_hysteresis_K(self) -> float:
+        ...
+    @zone_hysteresis_K.setter
+    def zone_hysteresis_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def zones(self) -> list[ChargeZone]:
+        """
+        list of 1 to 8 ChargeZone in order of temperature
+        """
+    @zones.setter
+    def zones(self, arg1: collections.abc.Sequence[ChargeZone]) -> None:
+        ...
+class ChargePlanDescription:
+    """
+    A plan with its name and where it comes from.
+    """
+    name: str
+    plan: ChargePlan
+    source: str
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def for_capacity_Ah(self) -> float:
+        ...
+    @for_capacity_Ah.setter
+    def for_capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class OcvCurve:
     """
     Open-circuit voltage as measured; every array has the length of soc.
@@ -450,60 +641,6 @@ class CurrentGrid:
         """
     @temperature_degC.setter
     def temperature_degC(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
-        ...
-class ChargeZone:
-    """
-    Charge current and voltage between two temperatures.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def current_A(self) -> float:
-        ...
-    @current_A.setter
-    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def temperature_max_degC(self) -> float:
-        ...
-    @temperature_max_degC.setter
-    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def temperature_min_degC(self) -> float:
-        ...
-    @temperature_min_degC.setter
-    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_V(self) -> float:
-        ...
-    @voltage_V.setter
-    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class ChargePlan:
-    """
-    CC-CV plan: zones of temperature and the end current.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def end_current_A(self) -> float:
-        ...
-    @end_current_A.setter
-    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def zones(self) -> list[ChargeZone]:
-        """
-        list of 1 to 8 ChargeZone in order of temperature
-        """
-    @zones.setter
-    def zones(self, arg1: collections.abc.Sequence[ChargeZone]) -> None:
         ...
 class SourceFile:
     """
@@ -2101,6 +2238,532 @@ class LimitSettings:
     @voltage_margin_V.setter
     def voltage_margin_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
+class PilotMeaning:
+    """
+    What the duty cycle of a control pilot says. Numbers are frozen.
+    
+    Members:
+    
+      no_charging
+    
+      digital_communication
+    
+      current
+    """
+    __members__: typing.ClassVar[dict[str, PilotMeaning]]
+    current: typing.ClassVar[PilotMeaning]
+    digital_communication: typing.ClassVar[PilotMeaning]
+    no_charging: typing.ClassVar[PilotMeaning]
+    @typing.overload
+    def __eq__(self, other: PilotMeaning) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: PilotMeaning) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class PilotSignal:
+    """
+    A control pilot, read; current_A is per line.
+    """
+    @property
+    def current_A(self) -> float:
+        ...
+    @property
+    def meaning(self) -> PilotMeaning:
+        ...
+class CableMeaning:
+    """
+    What the proximity resistor says of the cable. Numbers are frozen.
+    
+    Members:
+    
+      none
+    
+      fault
+    
+      rated
+    """
+    __members__: typing.ClassVar[dict[str, CableMeaning]]
+    fault: typing.ClassVar[CableMeaning]
+    none: typing.ClassVar[CableMeaning]
+    rated: typing.ClassVar[CableMeaning]
+    @typing.overload
+    def __eq__(self, other: CableMeaning) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: CableMeaning) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class ProximityWindows:
+    """
+    Where one coding of a cable ends and the next begins: without gaps, or with a fault between.
+    
+    Members:
+    
+      joined
+    
+      separate
+    """
+    __members__: typing.ClassVar[dict[str, ProximityWindows]]
+    joined: typing.ClassVar[ProximityWindows]
+    separate: typing.ClassVar[ProximityWindows]
+    @typing.overload
+    def __eq__(self, other: ProximityWindows) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: ProximityWindows) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class CableRating:
+    """
+    A proximity contact, read; current_A is per line.
+    """
+    @property
+    def current_A(self) -> float:
+        ...
+    @property
+    def meaning(self) -> CableMeaning:
+        ...
+class PowerEfficiency:
+    """
+    Efficiency of a charger over the power it puts out; one value is a plain number.
+    """
+    def __init__(self, power_W: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], efficiency: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        """
+        (n,) W put out, increasing, and (n,).
+        """
+    @property
+    def efficiency(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def power_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+class AcSupply:
+    """
+    The mains with socket and cable, up to the charger.
+    """
+    has_cable: bool
+    has_pilot: bool
+    windows: ProximityWindows
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def duty_cycle_percent(self) -> float:
+        ...
+    @duty_cycle_percent.setter
+    def duty_cycle_percent(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def mains_voltage_V(self) -> float:
+        ...
+    @mains_voltage_V.setter
+    def mains_voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def outlet_current_A(self) -> float:
+        ...
+    @outlet_current_A.setter
+    def outlet_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def phases(self) -> int:
+        ...
+    @phases.setter
+    def phases(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_factor(self) -> float:
+        ...
+    @power_factor.setter
+    def power_factor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def proximity_ohm(self) -> float:
+        ...
+    @proximity_ohm.setter
+    def proximity_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Charger:
+    """
+    A charger between mains and pack. Ceilings of 0 are not there.
+    """
+    efficiency: PowerEfficiency
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_max_A(self) -> float:
+        ...
+    @current_max_A.setter
+    def current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def input_current_max_A(self) -> float:
+        ...
+    @input_current_max_A.setter
+    def input_current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def phases(self) -> int:
+        ...
+    @phases.setter
+    def phases(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_max_W(self) -> float:
+        ...
+    @power_max_W.setter
+    def power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class DcStation:
+    """
+    A DC station: what it says it can give now.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_max_A(self) -> float:
+        ...
+    @current_max_A.setter
+    def current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_max_W(self) -> float:
+        ...
+    @power_max_W.setter
+    def power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SupplyKind:
+    """
+    Kinds of supply.
+    
+    Members:
+    
+      ac_charger
+    
+      dc_station
+    """
+    __members__: typing.ClassVar[dict[str, SupplyKind]]
+    ac_charger: typing.ClassVar[SupplyKind]
+    dc_station: typing.ClassVar[SupplyKind]
+    @typing.overload
+    def __eq__(self, other: SupplyKind) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SupplyKind) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class Supply:
+    """
+    Whatever charges the pack. Only the members of its kind are read.
+    """
+    ac: AcSupply
+    charger: Charger
+    kind: SupplyKind
+    station: DcStation
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+class SupplyReason:
+    """
+    What decides the current that a supply gives. Numbers are frozen.
+    
+    Members:
+    
+      battery
+    
+      pilot
+    
+      cable
+    
+      outlet
+    
+      charger_input
+    
+      charger_current
+    
+      charger_power
+    
+      charger_voltage
+    
+      station_current
+    
+      station_power
+    
+      station_voltage
+    
+      pilot_off
+    
+      pilot_digital
+    
+      no_plug
+    
+      cable_fault
+    """
+    __members__: typing.ClassVar[dict[str, SupplyReason]]
+    battery: typing.ClassVar[SupplyReason]
+    cable: typing.ClassVar[SupplyReason]
+    cable_fault: typing.ClassVar[SupplyReason]
+    charger_current: typing.ClassVar[SupplyReason]
+    charger_input: typing.ClassVar[SupplyReason]
+    charger_power: typing.ClassVar[SupplyReason]
+    charger_voltage: typing.ClassVar[SupplyReason]
+    no_plug: typing.ClassVar[SupplyReason]
+    outlet: typing.ClassVar[SupplyReason]
+    pilot: typing.ClassVar[SupplyReason]
+    pilot_digital: typing.ClassVar[SupplyReason]
+    pilot_off: typing.ClassVar[SupplyReason]
+    station_current: typing.ClassVar[SupplyReason]
+    station_power: typing.ClassVar[SupplyReason]
+    station_voltage: typing.ClassVar[SupplyReason]
+    @typing.overload
+    def __eq__(self, other: SupplyReason) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SupplyReason) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SupplyLimits:
+    """
+    What a supply can put into a pack: the least of all on the way.
+    """
+    current_reason: SupplyReason
+    power_reason: SupplyReason
+    voltage_reason: SupplyReason
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_max_A(self) -> float:
+        ...
+    @current_max_A.setter
+    def current_max_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def line_current_A(self) -> float:
+        ...
+    @line_current_A.setter
+    def line_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_max_W(self) -> float:
+        ...
+    @power_max_W.setter
+    def power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class AvailableCurrent:
+    """
+    Charge current with what decides it.
+    """
+    @property
+    def current_A(self) -> float:
+        ...
+    @property
+    def reason(self) -> SupplyReason:
+        ...
+class SupplyDescription:
+    """
+    A supply with its name.
+    """
+    name: str
+    supply: Supply
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
 class ChargePhase:
     """
     Where a charge stands. Numbers are frozen.
@@ -2114,12 +2777,30 @@ class ChargePhase:
       done
     
       not_allowed
+    
+      constant_power
+    
+      rest
+    
+      balancing
+    
+      no_supply
+    
+      waiting
+    
+      fault
     """
     __members__: typing.ClassVar[dict[str, ChargePhase]]
+    balancing: typing.ClassVar[ChargePhase]
     constant_current: typing.ClassVar[ChargePhase]
+    constant_power: typing.ClassVar[ChargePhase]
     constant_voltage: typing.ClassVar[ChargePhase]
     done: typing.ClassVar[ChargePhase]
+    fault: typing.ClassVar[ChargePhase]
+    no_supply: typing.ClassVar[ChargePhase]
     not_allowed: typing.ClassVar[ChargePhase]
+    rest: typing.ClassVar[ChargePhase]
+    waiting: typing.ClassVar[ChargePhase]
     @typing.overload
     def __eq__(self, other: ChargePhase) -> bool:
         ...
@@ -2202,6 +2883,9 @@ class ChargeForecast:
     def constant_current_s(self) -> float:
         ...
     @property
+    def constant_power_s(self) -> float:
+        ...
+    @property
     def constant_voltage_s(self) -> float:
         ...
     @property
@@ -2226,6 +2910,15 @@ class ChargeForecast:
     def reached(self) -> bool:
         ...
     @property
+    def rest_s(self) -> float:
+        ...
+    @property
+    def socket_energy_Wh(self) -> float:
+        ...
+    @property
+    def stored_Wh(self) -> float:
+        ...
+    @property
     def time_s(self) -> float:
         ...
 class ChargeOutlook:
@@ -2245,6 +2938,685 @@ class ChargeOutlook:
         """
         How it ended, in plain words.
         """
+class PackSupply:
+    """
+    What charges a pack, and the pack: series groups of parallel cells.
+    """
+    supply: Supply
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def parallel(self) -> int:
+        ...
+    @parallel.setter
+    def parallel(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def series(self) -> int:
+        ...
+    @series.setter
+    def series(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+class ChargeReason:
+    """
+    Why the request is what it is. Numbers are frozen.
+    
+    Members:
+    
+      none
+    
+      plan
+    
+      limits
+    
+      supply
+    
+      voltage
+    
+      ramp
+    
+      switched_off
+    
+      too_cold
+    
+      too_hot
+    
+      no_supply
+    
+      no_limits
+    
+      resting
+    
+      balancing
+    
+      missing_sample
+    
+      starting_again
+    
+      taper_end
+    
+      limits_end
+    
+      plan_end
+    
+      over_voltage
+    
+      under_voltage
+    
+      over_temperature
+    
+      under_temperature
+    
+      lost_measurement
+    
+      over_current
+    
+      no_voltage_rise
+    
+      too_much_charge
+    
+      stage_timeout
+    
+      timeout
+    """
+    __members__: typing.ClassVar[dict[str, ChargeReason]]
+    balancing: typing.ClassVar[ChargeReason]
+    limits: typing.ClassVar[ChargeReason]
+    limits_end: typing.ClassVar[ChargeReason]
+    lost_measurement: typing.ClassVar[ChargeReason]
+    missing_sample: typing.ClassVar[ChargeReason]
+    no_limits: typing.ClassVar[ChargeReason]
+    no_supply: typing.ClassVar[ChargeReason]
+    no_voltage_rise: typing.ClassVar[ChargeReason]
+    none: typing.ClassVar[ChargeReason]
+    over_current: typing.ClassVar[ChargeReason]
+    over_temperature: typing.ClassVar[ChargeReason]
+    over_voltage: typing.ClassVar[ChargeReason]
+    plan: typing.ClassVar[ChargeReason]
+    plan_end: typing.ClassVar[ChargeReason]
+    ramp: typing.ClassVar[ChargeReason]
+    resting: typing.ClassVar[ChargeReason]
+    stage_timeout: typing.ClassVar[ChargeReason]
+    starting_again: typing.ClassVar[ChargeReason]
+    supply: typing.ClassVar[ChargeReason]
+    switched_off: typing.ClassVar[ChargeReason]
+    taper_end: typing.ClassVar[ChargeReason]
+    timeout: typing.ClassVar[ChargeReason]
+    too_cold: typing.ClassVar[ChargeReason]
+    too_hot: typing.ClassVar[ChargeReason]
+    too_much_charge: typing.ClassVar[ChargeReason]
+    under_temperature: typing.ClassVar[ChargeReason]
+    under_voltage: typing.ClassVar[ChargeReason]
+    voltage: typing.ClassVar[ChargeReason]
+    @typing.overload
+    def __eq__(self, other: ChargeReason) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: ChargeReason) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class ChargeControlSettings:
+    """
+    Knobs of the charge control. series, parallel, capacity_Ah, group_resistance_ohm and voltage_max_V have no default of use.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def control_share(self) -> float:
+        ...
+    @control_share.setter
+    def control_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_dwell_s(self) -> float:
+        ...
+    @end_dwell_s.setter
+    def end_dwell_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_resistance_ohm(self) -> float:
+        ...
+    @group_resistance_ohm.setter
+    def group_resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hold_tolerance_V(self) -> float:
+        ...
+    @hold_tolerance_V.setter
+    def hold_tolerance_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def limits_end_s(self) -> float:
+        ...
+    @limits_end_s.setter
+    def limits_end_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_s(self) -> float:
+        ...
+    @longest_s.setter
+    def longest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def lost_s(self) -> float:
+        ...
+    @lost_s.setter
+    def lost_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def over_current_A(self) -> float:
+        ...
+    @over_current_A.setter
+    def over_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def over_current_s(self) -> float:
+        ...
+    @over_current_s.setter
+    def over_current_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def over_current_share(self) -> float:
+        ...
+    @over_current_share.setter
+    def over_current_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def over_voltage_s(self) -> float:
+        ...
+    @over_voltage_s.setter
+    def over_voltage_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overcharge_share(self) -> float:
+        ...
+    @overcharge_share.setter
+    def overcharge_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def parallel(self) -> int:
+        ...
+    @parallel.setter
+    def parallel(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def restart_s(self) -> float:
+        ...
+    @restart_s.setter
+    def restart_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rise_charge_share(self) -> float:
+        ...
+    @rise_charge_share.setter
+    def rise_charge_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rise_s(self) -> float:
+        ...
+    @rise_s.setter
+    def rise_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rise_voltage_V(self) -> float:
+        ...
+    @rise_voltage_V.setter
+    def rise_voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def series(self) -> int:
+        ...
+    @series.setter
+    def series(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_max_degC(self) -> float:
+        ...
+    @temperature_max_degC.setter
+    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_min_degC(self) -> float:
+        ...
+    @temperature_min_degC.setter
+    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_s(self) -> float:
+        ...
+    @temperature_s.setter
+    def temperature_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_margin_V(self) -> float:
+        ...
+    @voltage_margin_V.setter
+    def voltage_margin_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_max_V(self) -> float:
+        ...
+    @voltage_max_V.setter
+    def voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeMeasurement:
+    """
+    What is measured at a tick.
+    """
+    current_valid: bool
+    temperature_valid: bool
+    voltage_valid: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_A(self) -> float:
+        ...
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_max_V(self) -> float:
+        ...
+    @group_voltage_max_V.setter
+    def group_voltage_max_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_min_V(self) -> float:
+        ...
+    @group_voltage_min_V.setter
+    def group_voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def pack_voltage_V(self) -> float:
+        ...
+    @pack_voltage_V.setter
+    def pack_voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_max_degC(self) -> float:
+        ...
+    @temperature_max_degC.setter
+    def temperature_max_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_min_degC(self) -> float:
+        ...
+    @temperature_min_degC.setter
+    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeInput:
+    """
+    Everything that a tick brings: measurements, limits, supply, time.
+    """
+    enabled: bool
+    measured: ChargeMeasurement
+    supply: SupplyLimits
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def allowed_A(self) -> float:
+        ...
+    @allowed_A.setter
+    def allowed_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def dt_s(self) -> float:
+        ...
+    @dt_s.setter
+    def dt_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def forecast_s(self) -> float:
+        ...
+    @forecast_s.setter
+    def forecast_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @soc.setter
+    def soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeRequest:
+    """
+    What to ask the charger for.
+    """
+    @property
+    def balance(self) -> bool:
+        ...
+    @property
+    def current_A(self) -> float:
+        ...
+    @property
+    def open_contactor(self) -> bool:
+        ...
+    @property
+    def phase(self) -> ChargePhase:
+        ...
+    @property
+    def reason(self) -> ChargeReason:
+        ...
+    @property
+    def remaining_s(self) -> float:
+        ...
+    @property
+    def stage(self) -> int:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+class ChargeEvent:
+    """
+    A change of phase or reason, for the log.
+    """
+    @property
+    def phase(self) -> ChargePhase:
+        ...
+    @property
+    def reason(self) -> ChargeReason:
+        ...
+    @property
+    def stage(self) -> int:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+    @property
+    def value(self) -> float:
+        ...
+class ChargeControl:
+    """
+    What to ask a charger for, tick by tick. No protection: hardware that works without this software comes first.
+    """
+    def __init__(self, plan: ChargePlan, settings: ChargeControlSettings) -> None:
+        """
+        Ready for the first tick.
+        """
+    def over(self) -> bool:
+        """
+        The charge has ended, well or by a fault.
+        """
+    def start(self) -> None:
+        """
+        Begins another charge.
+        """
+    def step(self, tick: ChargeInput) -> ChargeRequest:
+        """
+        One tick. Returns a ChargeRequest.
+        """
+    @property
+    def charge_Ah(self) -> float:
+        """
+        Put in since the start.
+        """
+    @property
+    def events(self) -> list[ChargeEvent]:
+        """
+        list of the last 16 ChargeEvent
+        """
+    @property
+    def plan(self) -> ChargePlan:
+        ...
+    @property
+    def settings(self) -> ChargeControlSettings:
+        ...
+    @property
+    def time_s(self) -> float:
+        """
+        Since the start.
+        """
+class BleedReason:
+    """
+    Why a group is bled or not. Numbers are frozen.
+    
+    Members:
+    
+      bleed
+    
+      level
+    
+      flat
+    
+      low_voltage
+    
+      invalid
+    """
+    __members__: typing.ClassVar[dict[str, BleedReason]]
+    bleed: typing.ClassVar[BleedReason]
+    flat: typing.ClassVar[BleedReason]
+    invalid: typing.ClassVar[BleedReason]
+    level: typing.ClassVar[BleedReason]
+    low_voltage: typing.ClassVar[BleedReason]
+    @typing.overload
+    def __eq__(self, other: BleedReason) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: BleedReason) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def message(self) -> str:
+        """
+        In plain words.
+        """
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class BalancingGroup:
+    """
+    What is known of a group to be balanced.
+    """
+    valid: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def module(self) -> int:
+        ...
+    @module.setter
+    def module(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ocv_slope_V(self) -> float:
+        ...
+    @ocv_slope_V.setter
+    def ocv_slope_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @soc.setter
+    def soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std(self) -> float:
+        ...
+    @soc_std.setter
+    def soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        ...
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class BalancingPlanSettings:
+    """
+    Knobs of the balancing plan.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def bleed_ohm(self) -> float:
+        ...
+    @bleed_ohm.setter
+    def bleed_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def module_heat_max_W(self) -> float:
+        ...
+    @module_heat_max_W.setter
+    def module_heat_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def sigmas(self) -> float:
+        ...
+    @sigmas.setter
+    def sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_resolution(self) -> float:
+        ...
+    @soc_resolution.setter
+    def soc_resolution(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_step_min(self) -> float:
+        ...
+    @soc_step_min.setter
+    def soc_step_min(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_error_V(self) -> float:
+        ...
+    @voltage_error_V.setter
+    def voltage_error_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_min_V(self) -> float:
+        ...
+    @voltage_min_V.setter
+    def voltage_min_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class GroupBleed:
+    """
+    What to do with a group.
+    """
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def reason(self) -> BleedReason:
+        ...
+    @property
+    def resistor_s(self) -> float:
+        ...
+    @property
+    def share(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class BalancingPlan:
+    """
+    What comes of bleeding the groups.
+    """
+    @property
+    def bleeding(self) -> int:
+        ...
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def heat_J(self) -> float:
+        ...
+    @property
+    def module_heat_W(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+    @property
+    def usable_Ah(self) -> float:
+        ...
+    @property
+    def usable_after_Ah(self) -> float:
+        ...
 class ChargeTestSettings:
     """
     Knobs of the fit to charges.
@@ -6728,6 +8100,10 @@ def allowed_temperature(pack: Pack, charging: bool) -> TemperatureWindow:
     """
     Window in which every cell of the pack may be charged, or discharged.
     """
+def available_current(limits: SupplyLimits, pack_voltage_V: typing.SupportsFloat | typing.SupportsIndex, allowed_A: typing.SupportsFloat | typing.SupportsIndex) -> AvailableCurrent:
+    """
+    Charge current at a pack voltage: the least of what the supply gives and the pack takes.
+    """
 def balancing_outlook(pack: Pack, state: PackState, differences: CellDifferences = ..., settings: BalancingOutlookSettings = ...) -> list[BalancingOutlook]:
     """
     What balancing every string would gain and cost, and whether its chemistry lets a monitor see the imbalance.
@@ -6735,6 +8111,10 @@ def balancing_outlook(pack: Pack, state: PackState, differences: CellDifferences
     Returns
     -------
     list of BalancingOutlook, one for each string
+    """
+def cable_rating(resistance_ohm: typing.SupportsFloat | typing.SupportsIndex, phases: typing.SupportsInt | typing.SupportsIndex = 1, windows: ProximityWindows = ...) -> CableRating:
+    """
+    Rating of a cable by its proximity resistor (IEC 61851-1, Annex B).
     """
 @typing.overload
 def cell_count(layout: PackLayout) -> int:
@@ -6786,6 +8166,10 @@ def check_boat(boat: Boat) -> None:
     """
     Raise DataError, naming field, value and bound, unless the boat can be used.
     """
+def check_charge_plan(plan: ChargePlan) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the plan can be used.
+    """
 def check_closing(pack: Pack, state: PackState, string: str, load_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, link_voltage_V: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> ClosingCheck:
     """
     Check the closing of a string's contactor, and work out its precharge.
@@ -6815,6 +8199,10 @@ def check_road_vehicle(vehicle: RoadVehicle) -> None:
 def check_speed_trace(trace: SpeedTrace) -> None:
     """
     Raise DataError unless the trace can be used.
+    """
+def check_supply(supply: Supply) -> None:
+    """
+    Raise DataError, naming field, value and bound, unless the supply can be used.
     """
 def cooling_columns(trace: CoolingTrace, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
     """
@@ -6858,6 +8246,10 @@ def distance_m(trace: SpeedTrace) -> float:
 def draw_differences(pack: Pack, settings: SpreadSettings) -> CellDifferences:
     """
     Draw the differences of every cell, the same on every machine for one seed.
+    """
+def efficiency_at(table: PowerEfficiency, power_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Efficiency at a power put out.
     """
 def equal_layout(pack: Pack) -> PackLayout:
     """
@@ -7076,6 +8468,10 @@ def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_charge_plan(path: os.PathLike | str | bytes) -> ChargePlanDescription:
+    """
+    Read and check a plan file.
+    """
 def load_cooling(path: os.PathLike | str | bytes) -> CoolingSettings:
     """
     Read and check a cooling plant from a JSON file (data/schema/cooling.schema.json).
@@ -7111,6 +8507,10 @@ def load_pack(path: os.PathLike | str | bytes) -> Pack:
     """
     Read and check a pack.json and the cell files it names.
     """
+def load_supply(path: os.PathLike | str | bytes) -> SupplyDescription:
+    """
+    Read and check a supply file.
+    """
 def load_vehicle(path: os.PathLike | str | bytes) -> RoadVehicle | Boat:
     """
     Read and check a vehicle.json; gives a RoadVehicle or a Boat.
@@ -7135,6 +8535,10 @@ def offset_from_balance(log: Log, settings: DataCheckSettings = ...) -> OffsetBa
     """
     The offset of the current from the charge between times at which the cell was equally full; None when the log has no two such times.
     """
+def output_power_W(table: PowerEfficiency, input_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Power that a charger puts out when it takes input_W.
+    """
 def pack_capacity_Ah(layout: PackLayout, cell_capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
     Capacity of the pack.
@@ -7155,6 +8559,10 @@ def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
     """
+def parse_charge_plan(text: str, source: str) -> ChargePlanDescription:
+    """
+    Read a plan from JSON text, as load_charge_plan does.
+    """
 def parse_cooling(text: str, source: str) -> CoolingSettings:
     """
     Read a cooling plant from JSON text, as load_cooling does.
@@ -7167,9 +8575,34 @@ def parse_speed_trace(text: str, source: str, unit: SpeedUnit = ...) -> SpeedTra
     """
     Read a speed trace from CSV text, as read_speed_trace does.
     """
+def parse_supply(text: str, source: str) -> SupplyDescription:
+    """
+    Read a supply from JSON text, as load_supply does.
+    """
 def parse_vehicle(text: str, source: str) -> RoadVehicle | Boat:
     """
     Read a vehicle from JSON text, as load_vehicle does.
+    """
+def pilot_signal(duty_cycle_percent: typing.SupportsFloat | typing.SupportsIndex) -> PilotSignal:
+    """
+    Line current that a control pilot allows (IEC 61851-1, Annex A); 0..100 percent.
+    """
+def plan_balancing(groups: collections.abc.Sequence[BalancingGroup], settings: BalancingPlanSettings = ...) -> tuple[BalancingPlan, list[GroupBleed]]:
+    """
+    Which groups to bleed and how long, so that all are full at the same time.
+    
+    Parameters
+    ----------
+    groups : list of BalancingGroup, in series
+    settings : BalancingPlanSettings
+    
+    Returns
+    -------
+    (BalancingPlan, list of GroupBleed)
+    """
+def plan_for(description: ChargePlanDescription, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> ChargePlan:
+    """
+    The plan for a cell: currents and powers grow with its capacity where the file says so.
     """
 def power_load(power_W: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
     """
@@ -7410,6 +8843,10 @@ def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
     """
+def save_charge_plan(path: os.PathLike | str | bytes, description: ChargePlanDescription) -> None:
+    """
+    Write a plan file; it appears complete or not at all.
+    """
 def save_cooling(path: os.PathLike | str | bytes, cooling: CoolingSettings) -> None:
     """
     Write a cooling plant; the file appears complete or not at all.
@@ -7421,6 +8858,10 @@ def save_log_mapping(path: os.PathLike | str | bytes, settings: LogReadSettings)
 def save_pack(path: os.PathLike | str | bytes, pack: Pack) -> None:
     """
     Write a pack.json; the file appears complete or not at all.
+    """
+def save_supply(path: os.PathLike | str | bytes, description: SupplyDescription) -> None:
+    """
+    Write a supply file; it appears complete or not at all.
     """
 def save_vehicle(path: os.PathLike | str | bytes, vehicle: RoadVehicle | Boat) -> None:
     """
@@ -7456,6 +8897,10 @@ def single_string_pack(name: str, cell_file: str, cell: Cell, layout: PackLayout
     """
     A pack of equal cells in one string.
     """
+def socket_power_W(supply: Supply, power_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Power drawn from the socket while power_W flows into the pack.
+    """
 def start_state(pack: Pack, settings: SimulationSettings = ...) -> PackState:
     """
     State that a run with these settings starts from.
@@ -7463,6 +8908,10 @@ def start_state(pack: Pack, settings: SimulationSettings = ...) -> PackState:
 def steps_table(steps: collections.abc.Sequence[Step]) -> dict:
     """
     Steps as a dict of columns, which pandas.DataFrame takes: kind in words, the other fields of Step as arrays; rate_per_h is nan where no capacity was given.
+    """
+def supply_limits(supply: Supply) -> SupplyLimits:
+    """
+    Least of outlet, pilot, cable and charger; power 0 and the reason when nothing may be drawn.
     """
 def temperature_window(result: SimulationResult, low_degC: typing.SupportsFloat | typing.SupportsIndex, high_degC: typing.SupportsFloat | typing.SupportsIndex) -> WindowAnswer:
     """
@@ -7486,9 +8935,15 @@ def thermal_trace(log: Log, cell: Cell) -> ThermalTrace:
     DataError
         For a log or cell that cannot be used.
     """
+@typing.overload
+def time_to_full(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: typing.SupportsFloat | typing.SupportsIndex, supply: PackSupply, settings: ForecastSettings = ...) -> ChargeOutlook:
+    """
+    Time until a pack of such cells is full on a supply; the forecast is of one cell, its socket_energy_Wh of the whole pack.
+    """
+@typing.overload
 def time_to_full(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: typing.SupportsFloat | typing.SupportsIndex, supply_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: ForecastSettings = ...) -> ChargeOutlook:
     """
-    Time until the cell is full on a CC-CV plan, by running the model forward.
+    Time until the cell is full on a plan, by running the model forward.
     
     Parameters
     ----------
@@ -7502,6 +8957,12 @@ def time_to_full(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: 
     -------
     ChargeOutlook
     """
+@typing.overload
+def time_to_soc(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: typing.SupportsFloat | typing.SupportsIndex, target_soc: typing.SupportsFloat | typing.SupportsIndex, supply: PackSupply, settings: ForecastSettings = ...) -> ChargeOutlook:
+    """
+    Time until an SOC is reached on a supply; see time_to_full.
+    """
+@typing.overload
 def time_to_soc(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: typing.SupportsFloat | typing.SupportsIndex, target_soc: typing.SupportsFloat | typing.SupportsIndex, supply_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: ForecastSettings = ...) -> ChargeOutlook:
     """
     Time until an SOC is reached; see time_to_full.
