@@ -101,7 +101,12 @@ FIELDS_WITHOUT_TWIN = {
 
 def bare(text: str) -> str:
     """Headers without comments and without what stands in `namespace detail`."""
-    text = re.sub(r"^namespace detail \{.*?^\}  // namespace detail$", "", text, flags=re.DOTALL | re.MULTILINE)
+    text = re.sub(
+        r"^namespace (voltkeel::)?detail \{.*?^\}  // namespace (voltkeel::)?detail$",
+        "",
+        text,
+        flags=re.DOTALL | re.MULTILINE,
+    )
     return re.sub(r"//[^\n]*", "", text)
 
 

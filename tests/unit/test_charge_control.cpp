@@ -522,7 +522,7 @@ struct Plant {
 }  // namespace
 
 TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and every run ends",
-                   "[charge_control]", float, double) {
+                   "[charge_control][campaign]", float, double) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::set<ChargeReason> ends;
     double worst_mV = -1e9;

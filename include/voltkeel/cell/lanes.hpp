@@ -16,7 +16,7 @@ struct Packet;
 template <>
 struct Packet<double> {
     static constexpr int width = 2;
-    typedef double type __attribute__((vector_size(16)));
+    using type = double __attribute__((vector_size(16)));
     [[nodiscard]] static type all(double value) noexcept { return type{value, value}; }
     /// The first number from memory.
     [[nodiscard]] static type part(const double* from, int /*rest*/, double fill) noexcept {
@@ -26,7 +26,7 @@ struct Packet<double> {
 template <>
 struct Packet<float> {
     static constexpr int width = 4;
-    typedef float type __attribute__((vector_size(16)));
+    using type = float __attribute__((vector_size(16)));
     [[nodiscard]] static type all(float value) noexcept { return type{value, value, value, value}; }
     /// The first one to three numbers from memory.
     [[nodiscard]] static type part(const float* from, int rest, float fill) noexcept {
@@ -56,7 +56,7 @@ struct Lanes {
 
     /// The same number in every lane.
     [[nodiscard]] static Lanes all(Real value) noexcept {
-        Lanes lanes;
+        Lanes lanes{};
 #pragma GCC unroll 8
         for (int k = 0; k < count; ++k)
             lanes.packet[k] = Packet<Real>::all(value);
@@ -64,7 +64,7 @@ struct Lanes {
     }
     /// `Size` numbers from memory, `fill` in the lanes beyond.
     [[nodiscard]] static Lanes load(const Real* from, Real fill = Real(0)) noexcept {
-        Lanes lanes;
+        Lanes lanes{};
 #pragma GCC unroll 8
         for (int k = 0; k < count; ++k) {
             const int rest = Size - k * width;
@@ -78,7 +78,7 @@ struct Lanes {
     }
     /// All lanes from memory that holds `padded` numbers, aligned to packets.
     [[nodiscard]] static Lanes load_padded(const Real* from) noexcept {
-        Lanes lanes;
+        Lanes lanes{};
 #pragma GCC unroll 8
         for (int k = 0; k < count; ++k)
             std::memcpy(&lanes.packet[k], aligned(from + k * width), sizeof(Type));
@@ -108,7 +108,7 @@ struct Lanes {
     /// The first `Fewer` or `More` of these; lanes that come in addition hold 0.
     template <int Other>
     [[nodiscard]] Lanes<Real, Other> resized() const noexcept {
-        Lanes<Real, Other> other;
+        Lanes<Real, Other> other{};
 #pragma GCC unroll 8
         for (int k = 0; k < other.count; ++k)
             other.packet[k] = k < count ? packet[k] : Type{};
