@@ -14,6 +14,7 @@
 #include <cmath>
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/finite.hpp"
 #include "voltkeel/status.hpp"
 #include "voltkeel/units.hpp"
@@ -47,13 +48,7 @@ struct BalancingPlanSettings {
 /// Checks the settings; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const BalancingPlanSettings<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"bleed_ohm", s.bleed_ohm, Real(1e-3), Real(1e5)},
         {"module_heat_max_W", s.module_heat_max_W, Real(0), Real(1e5)},
         {"sigmas", s.sigmas, Real(0), Real(10)},
@@ -62,14 +57,7 @@ template <class Real>
         {"soc_resolution", s.soc_resolution, Real(1e-4), Real(1)},
         {"voltage_min_V", s.voltage_min_V, Real(0), Real(10)},
     };
-    for (const Row& row : rows) {
-        if (!detail::finite(row.value)) {
-            return {Status::not_finite, row.field, -1, row.value, row.low};
-        }
-        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
-        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
-    }
-    return {};
+    return detail::first_outside(rows);
 }
 
 /// Why a group is bled or not. Numbers are frozen: they appear in logs.

@@ -14,6 +14,7 @@
 
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/cell/finite.hpp"
@@ -159,13 +160,7 @@ struct ChargeControlSettings {
 /// Checks the settings; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const ChargeControlSettings<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"series", static_cast<Real>(s.series), Real(1), Real(1000)},
         {"parallel", static_cast<Real>(s.parallel), Real(1), Real(10000)},
         {"capacity_Ah", s.capacity_Ah, Real(1e-4), Real(1e6)},
@@ -192,13 +187,8 @@ template <class Real>
         {"overcharge_share", s.overcharge_share, Real(0), Real(10)},
         {"longest_s", s.longest_s, Real(1), Real(1e7)},
     };
-    for (const Row& row : rows) {
-        if (!detail::finite(row.value)) {
-            return {Status::not_finite, row.field, -1, row.value, row.low};
-        }
-        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
-        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
-    }
+    const Finding<Real> outside = detail::first_outside(rows);
+    if (outside.status != Status::ok) return outside;
     if (!(s.voltage_max_V > s.voltage_min_V)) {
         return {Status::out_of_range, "voltage_max_V", -1, s.voltage_max_V, s.voltage_min_V};
     }

@@ -23,6 +23,7 @@
 
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/charge/plan.hpp"
@@ -103,26 +104,13 @@ struct ForecastSettings {
 /// Checks the settings; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const ForecastSettings<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"longest_s", s.longest_s, Real(1), Real(1e7)},
         {"step_s", s.step_s, Real(0.1), Real(600)},
         {"event_tolerance_s", s.event_tolerance_s, Real(1e-6), Real(1)},
         {"max_steps", static_cast<Real>(s.max_steps), Real(1), Real(1e7)},
     };
-    for (const Row& row : rows) {
-        if (!detail::finite(row.value)) {
-            return {Status::not_finite, row.field, -1, row.value, row.low};
-        }
-        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
-        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
-    }
-    return {};
+    return detail::first_outside(rows);
 }
 
 /// How a charge goes, to its target or as far as it gets.

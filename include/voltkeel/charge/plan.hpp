@@ -7,6 +7,7 @@
 
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/parameters.hpp"
 #include "voltkeel/status.hpp"
 
@@ -229,28 +230,16 @@ template <class Real>
     }
     for (int k = 0; k < plan.stage_count; ++k) {
         const ChargeStage<Real>& stage = plan.stages[k];
-        struct Row {
-            const char* field;
-            Real value;
-            Real high;
+        const detail::BoundedField<Real> rows[] = {
+            {"stages.current_A", stage.current_A, Real(0), Real(1e5)},
+            {"stages.voltage_V", stage.voltage_V, Real(0), Real(10)},
+            {"stages.power_W", stage.power_W, Real(0), Real(1e6)},
+            {"stages.end_current_A", stage.end_current_A, Real(0), Real(1e5)},
+            {"stages.longest_s", stage.longest_s, Real(0), Real(1e7)},
+            {"stages.end_spread_V", stage.end_spread_V, Real(0), Real(1)},
         };
-        const Row rows[] = {
-            {"stages.current_A", stage.current_A, Real(1e5)},
-            {"stages.voltage_V", stage.voltage_V, Real(10)},
-            {"stages.power_W", stage.power_W, Real(1e6)},
-            {"stages.end_current_A", stage.end_current_A, Real(1e5)},
-            {"stages.longest_s", stage.longest_s, Real(1e7)},
-            {"stages.end_spread_V", stage.end_spread_V, Real(1)},
-        };
-        for (const Row& row : rows) {
-            if (!finite(row.value)) return {Status::not_finite, row.field, k, row.value, Real(0)};
-            if (row.value < Real(0)) {
-                return {Status::out_of_range, row.field, k, row.value, Real(0)};
-            }
-            if (row.value > row.high) {
-                return {Status::out_of_range, row.field, k, row.value, row.high};
-            }
-        }
+        const Finding<Real> outside = detail::first_outside(rows, k);
+        if (outside.status != Status::ok) return outside;
         switch (stage.kind) {
             case StageKind::constant_current:
             case StageKind::constant_voltage:

@@ -13,6 +13,7 @@
 
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/finite.hpp"
 #include "voltkeel/status.hpp"
 
@@ -303,40 +304,19 @@ enum class SupplyReason : std::uint8_t {
 /// checked here but in supply_limits.
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const Supply<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const auto first_wrong = [](const Row* rows, int count) -> Finding<Real> {
-        for (int k = 0; k < count; ++k) {
-            const Row& row = rows[k];
-            if (!detail::finite(row.value)) {
-                return {Status::not_finite, row.field, -1, row.value, row.low};
-            }
-            if (row.value < row.low) {
-                return {Status::out_of_range, row.field, -1, row.value, row.low};
-            }
-            if (row.value > row.high) {
-                return {Status::out_of_range, row.field, -1, row.value, row.high};
-            }
-        }
-        return {};
-    };
     constexpr Real largest_V = Real(5000);
     constexpr Real largest_A = Real(1e4);
     constexpr Real largest_W = Real(1e8);
     constexpr Real small = Real(1e-3);
     if (s.kind == SupplyKind::dc_station) {
         const DcStation<Real>& d = s.station;
-        const Row rows[] = {
+        const detail::BoundedField<Real> rows[] = {
             {"station.voltage_min_V", d.voltage_min_V, Real(0), largest_V},
             {"station.voltage_max_V", d.voltage_max_V, small, largest_V},
             {"station.current_max_A", d.current_max_A, Real(0), largest_A},
             {"station.power_max_W", d.power_max_W, Real(0), largest_W},
         };
-        const Finding<Real> wrong = first_wrong(rows, 4);
+        const Finding<Real> wrong = detail::first_outside(rows);
         if (wrong.status != Status::ok) return wrong;
         if (!(d.voltage_max_V > d.voltage_min_V)) {
             return {Status::out_of_range, "station.voltage_max_V", -1, d.voltage_max_V,
@@ -349,7 +329,7 @@ template <class Real>
     }
     const AcSupply<Real>& a = s.ac;
     const Charger<Real>& c = s.charger;
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"ac.mains_voltage_V", a.mains_voltage_V, Real(50), Real(1000)},
         {"ac.phases", static_cast<Real>(a.phases), Real(1), Real(3)},
         {"ac.outlet_current_A", a.outlet_current_A, Real(0), largest_A},
@@ -363,7 +343,7 @@ template <class Real>
         {"charger.efficiency.count", static_cast<Real>(c.efficiency.count), Real(1),
          static_cast<Real>(PowerEfficiency<Real>::capacity)},
     };
-    const Finding<Real> wrong = first_wrong(rows, 11);
+    const Finding<Real> wrong = detail::first_outside(rows);
     if (wrong.status != Status::ok) return wrong;
     if (!(c.voltage_max_V > c.voltage_min_V)) {
         return {Status::out_of_range, "charger.voltage_max_V", -1, c.voltage_max_V,

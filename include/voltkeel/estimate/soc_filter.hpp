@@ -15,6 +15,7 @@
 #include <type_traits>
 #include <utility>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/estimate/symmetric_matrix.hpp"
 #include "voltkeel/status.hpp"
@@ -67,13 +68,7 @@ struct SocFilterSettings {
 /// Checks the settings; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const SocFilterSettings<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"voltage_std_V", s.voltage_std_V, Real(1e-5), Real(1)},
         {"overvoltage_share_std", s.overvoltage_share_std, Real(0), Real(10)},
         {"update_interval_s", s.update_interval_s, Real(0), Real(3600)},
@@ -90,13 +85,7 @@ template <class Real>
         {"soc_std_floor", s.soc_std_floor, Real(0), Real(1)},
         {"longest_step_s", s.longest_step_s, Real(1e-3), Real(1e7)},
     };
-    for (const Row& row : rows) {
-        if (!detail::finite(row.value))
-            return {Status::not_finite, row.field, -1, row.value, row.low};
-        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
-        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
-    }
-    return {};
+    return detail::first_outside(rows);
 }
 
 /// One row of measurements. Current flowed during the `dt_s` that end now.

@@ -22,6 +22,7 @@
 
 #include <cstdint>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/heat.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/limits/window.hpp"
@@ -95,13 +96,7 @@ struct LimitSettings {
 /// Checks the settings; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const LimitSettings<Real>& s) noexcept {
-    struct Row {
-        const char* field;
-        Real value;
-        Real low;
-        Real high;
-    };
-    const Row rows[] = {
+    const detail::BoundedField<Real> rows[] = {
         {"current_tolerance", s.current_tolerance, Real(1e-5), Real(0.1)},
         {"current_tolerance_A", s.current_tolerance_A, Real(1e-6), Real(10)},
         {"largest_rate_per_h", s.largest_rate_per_h, Real(0.1), Real(1000)},
@@ -109,14 +104,7 @@ template <class Real>
         {"voltage_margin_V", s.voltage_margin_V, Real(0), Real(1)},
         {"core_over_case_K", s.core_over_case_K, Real(-100), Real(100)},
     };
-    for (const Row& row : rows) {
-        if (!detail::finite(row.value)) {
-            return {Status::not_finite, row.field, -1, row.value, row.low};
-        }
-        if (row.value < row.low) return {Status::out_of_range, row.field, -1, row.value, row.low};
-        if (row.value > row.high) return {Status::out_of_range, row.field, -1, row.value, row.high};
-    }
-    return {};
+    return detail::first_outside(rows);
 }
 
 /// The horizons a drive usually asks for, in s.
