@@ -68,7 +68,7 @@ single_precision() {
 consumer() { run_tests release consumer; }
 controller() { bash tests/controller/run.sh; }
 python_package() { setup_python test; }
-python_tests() { "$venv/bin/python" -m pytest; }
+python_tests() { "$venv/bin/python" -m pytest -n "$jobs"; }
 
 formatting() {
     local formatter=clang-format sources

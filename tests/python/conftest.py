@@ -75,7 +75,7 @@ def drive_cycles() -> Path:
     """Traces of published driving cycles, with a time and a speed column each."""
     return _public_data(
         "drive_cycles",
-        "the traces of 40 CFR 86, 40 CFR 600 and UN GTR 15 (as udds.csv, hwfet.csv, us06.csv, wltc_3b.csv)",
+        "the traces of 40 CFR 86 and 40 CFR 600 (as udds.csv, hwfet.csv, us06.csv)",
     )
 
 

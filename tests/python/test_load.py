@@ -151,12 +151,11 @@ def test_the_schema_has_the_fields_defaults_and_bounds_of_the_code():
                             check(changed)
 
 
-# Time in s and distance in mile or km of published driving cycles; the traces come from whoever runs the tests.
+# Time in s and distance in m of published driving cycles; the traces come from whoever runs the tests.
 CYCLES = {
     "udds": (1369, 7.45 * 1609.344),  # 40 CFR 86 appendix I(a): 7.45 to 7.5 miles as listed
     "hwfet": (765, 10.26 * 1609.344),  # 40 CFR 600
     "us06": (596, 8.01 * 1609.344),  # the appendix, 40 CFR 86 I(g), is from memory
-    "wltc_3b": (1800, 23266),  # UN GTR 15, class 3b
 }
 
 
@@ -169,6 +168,21 @@ def test_distance_of_a_published_cycle(name, drive_cycles):
     time_s, distance_m = CYCLES[name]
     assert trace.time_s[-1] - trace.time_s[0] == pytest.approx(time_s, abs=5)
     assert vk.distance_m(trace) == pytest.approx(distance_m, rel=5e-3)
+
+
+def test_distance_of_the_worldwide_cycle():
+    """UN GTR 15, class 3b: 1800 s, 23 266 m, at most 131.3 km/h; the trace is the one the package wltp carries."""
+    cycles = pytest.importorskip("wltp.cycles.class3", reason="pip install --no-deps 'wltp>=0.1.2a0' for the trace")
+    speed_km_per_h = np.array(cycles.class_data_b()["cycle"])
+    trace = vk.SpeedTrace(time_s=np.arange(len(speed_km_per_h)), speed_m_per_s=speed_km_per_h / 3.6)
+    assert trace.time_s[-1] - trace.time_s[0] == 1800
+    assert vk.distance_m(trace) == pytest.approx(23266, rel=5e-3)
+    assert max(trace.speed_m_per_s) * 3.6 == pytest.approx(131.3)
+    # Of the phases only the memory of a reader tells: low, medium, high and extra high, in m.
+    ends = [0, 589, 1022, 1477, 1800]
+    for start, end, distance_m in zip(ends[:-1], ends[1:], (3095, 4756, 7162, 8254), strict=True):
+        part = vk.SpeedTrace(time_s=trace.time_s[start : end + 1], speed_m_per_s=trace.speed_m_per_s[start : end + 1])
+        assert vk.distance_m(part) == pytest.approx(distance_m, rel=5e-3)
 
 
 # ---------------------------------------------------------------- from a shell

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/charge/balancing_plan.hpp"
@@ -51,7 +52,8 @@ BalancingPlan<Real> plan_of(const std::vector<BalancingGroup<Real>>& groups,
 // dSOC Q / I: 1 % of 50 Ah at 100 mA takes 5.0 h, 1 % of 280 Ah at 300 mA 9.33 h; 33 ohm at 4.1 V
 // are 124 mA and 0.51 W (arithmetic; sizes of currents and resistors as the passive balancing page
 // of the web handbook batterydesign.net has them).
-TEMPLATE_TEST_CASE("balancing time and heat of the handbook", "[balancing_plan]", float, double) {
+TEMPLATE_TEST_CASE("balancing time and heat of the handbook", "[balancing_plan]",
+                   VOLTKEEL_SCALARS) {
     std::vector<GroupBleed<TestType>> bleeds;
     BalancingPlanSettings<TestType> settings;
     settings.bleed_ohm = 41;
@@ -73,7 +75,7 @@ TEMPLATE_TEST_CASE("balancing time and heat of the handbook", "[balancing_plan]"
           Approx(0.1242).epsilon(1e-3));
 }
 
-TEMPLATE_TEST_CASE("what is not known apart is left alone", "[balancing_plan]", float, double) {
+TEMPLATE_TEST_CASE("what is not known apart is left alone", "[balancing_plan]", VOLTKEEL_SCALARS) {
     std::vector<GroupBleed<TestType>> bleeds;
     const BalancingPlanSettings<TestType> settings;
     auto full = group<TestType>(0.55, 50);
@@ -103,7 +105,7 @@ TEMPLATE_TEST_CASE("what is not known apart is left alone", "[balancing_plan]", 
 }
 
 TEMPLATE_TEST_CASE("random packs: level afterwards, more to use, heat in its budget",
-                   "[balancing_plan]", float, double) {
+                   "[balancing_plan]", VOLTKEEL_SCALARS) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::mt19937_64 random(seed);
     const auto between = [&](double low, double high) {

@@ -9,6 +9,7 @@
 #include <utility>
 #include <vector>
 
+#include "support/scalars.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/cell.hpp"
 
@@ -213,8 +214,8 @@ TEST_CASE("beyond its reach the Arrhenius line is held, and its slope is bounded
     CHECK(arrhenius_value({0, 10, 25}, {9, 1.533, 1}, 20) == Approx(at(usual, 20)).epsilon(1e-14));
 }
 
-TEMPLATE_TEST_CASE("tables hold the tested values at tested temperatures and SOCs", "", float,
-                   double) {
+TEMPLATE_TEST_CASE("tables hold the tested values at tested temperatures and SOCs", "",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     for (const ArrheniusRow& row : arrhenius_rows) {
         const Cell cell = cell_of(row.ratios, 2);
@@ -245,7 +246,7 @@ TEMPLATE_TEST_CASE("tables hold the tested values at tested temperatures and SOC
 }
 
 TEMPLATE_TEST_CASE("tables meet the tabulated ratios at temperatures that were not tested", "",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     for (const ArrheniusRow& row : arrhenius_rows) {
         const Ratio& cold = at_temperature(row, 0);
@@ -264,7 +265,7 @@ TEMPLATE_TEST_CASE("tables meet the tabulated ratios at temperatures that were n
 }
 
 TEMPLATE_TEST_CASE("straight lines between the nodes stay within 1 % of the Arrhenius law", "",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     // The steepest usual law, tested across the whole range so that nothing is held.
     constexpr double activation_K = 50e3 / 8.314462618;
@@ -289,7 +290,7 @@ TEMPLATE_TEST_CASE("straight lines between the nodes stay within 1 % of the Arrh
     CHECK(largest > 0.005);  // the comparison does reach between the nodes
 }
 
-TEMPLATE_TEST_CASE("uneven SOCs are followed by a finer table", "", float, double) {
+TEMPLATE_TEST_CASE("uneven SOCs are followed by a finer table", "", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Cell cell = cell_of({{25, 1, 0}}, 1);
     cell.resistance.soc = {0, 0.05, 0.5, 0.9, 1};
@@ -307,7 +308,7 @@ TEMPLATE_TEST_CASE("uneven SOCs are followed by a finer table", "", float, doubl
     CHECK(r0_ohm(0.275) == Approx(1.1 * r25_ohm).epsilon(100 * rounding<Real>));
 }
 
-TEMPLATE_TEST_CASE("the OCV of the tables is that of the cell", "", float, double) {
+TEMPLATE_TEST_CASE("the OCV of the tables is that of the cell", "", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const Cell cell = cell_of({{25, 1, 0}}, 1);
     const CellTables<Real, 1> tables(cell);

@@ -13,6 +13,7 @@
 #include <string>
 #include <vector>
 
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/cell/heat.hpp"
 #include "voltkeel/charge/control.hpp"
@@ -107,7 +108,7 @@ struct Bench {
 }  // namespace
 
 TEMPLATE_TEST_CASE("the request is the least of plan, limits and supply, and names it",
-                   "[charge_control]", float, double) {
+                   "[charge_control]", VOLTKEEL_SCALARS) {
     Bench<TestType> bench;
     bench.run(4);
     CHECK(bench.out.current_A == 0);
@@ -143,8 +144,8 @@ TEMPLATE_TEST_CASE("the request is the least of plan, limits and supply, and nam
     CHECK(static_cast<double>(bench.out.current_A) == Approx(10).epsilon(1e-5));
 }
 
-TEMPLATE_TEST_CASE("the taper ends after its dwell, not at a dip", "[charge_control]", float,
-                   double) {
+TEMPLATE_TEST_CASE("the taper ends after its dwell, not at a dip", "[charge_control]",
+                   VOLTKEEL_SCALARS) {
     Bench<TestType> bench;
     bench.run(30);
     bench.in.measured.group_voltage_max_V = real<TestType>(4.149);
@@ -170,7 +171,7 @@ TEMPLATE_TEST_CASE("the taper ends after its dwell, not at a dip", "[charge_cont
 }
 
 TEMPLATE_TEST_CASE("every fault stops the charge, opens the contactor and stays",
-                   "[charge_control]", float, double) {
+                   "[charge_control]", VOLTKEEL_SCALARS) {
     struct Row {
         ChargeReason reason;
         void (*change)(Bench<TestType>&);
@@ -218,7 +219,7 @@ TEMPLATE_TEST_CASE("every fault stops the charge, opens the contactor and stays"
 }
 
 TEMPLATE_TEST_CASE("what passes pauses the charge, and it goes on by itself", "[charge_control]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     struct Row {
         ChargeReason reason;
         ChargePhase phase;
@@ -266,7 +267,7 @@ TEMPLATE_TEST_CASE("what passes pauses the charge, and it goes on by itself", "[
 }
 
 TEMPLATE_TEST_CASE("charge without a rise, too much of it and too much time stop the charge",
-                   "[charge_control]", float, double) {
+                   "[charge_control]", VOLTKEEL_SCALARS) {
     {
         Bench<TestType> bench;
         bench.run(5000);  // 13.9 Ah of 20, and the voltage has not moved
@@ -301,7 +302,7 @@ TEMPLATE_TEST_CASE("charge without a rise, too much of it and too much time stop
 }
 
 TEMPLATE_TEST_CASE("stages follow one another; balancing ends when the groups are close",
-                   "[charge_control]", float, double) {
+                   "[charge_control]", VOLTKEEL_SCALARS) {
     auto plan = usual_plan<TestType>();
     plan.stage_count = 4;
     plan.stages[0].kind = StageKind::constant_power;
@@ -338,7 +339,7 @@ TEMPLATE_TEST_CASE("stages follow one another; balancing ends when the groups ar
 }
 
 TEMPLATE_TEST_CASE("the remaining time: a forecast counted down, else the taper tells",
-                   "[charge_control]", float, double) {
+                   "[charge_control]", VOLTKEEL_SCALARS) {
     auto settings = usual_settings<TestType>();
     settings.over_current_A = 100;  // the taper below does not ask the control
     Bench<TestType> bench(usual_plan<TestType>(), settings);
@@ -522,7 +523,7 @@ struct Plant {
 }  // namespace
 
 TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and every run ends",
-                   "[charge_control][campaign]", float, double) {
+                   "[charge_control][campaign]", VOLTKEEL_SCALARS) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::set<ChargeReason> ends;
     double worst_mV = -1e9;

@@ -10,6 +10,7 @@
 #include <string>
 
 #include "support/error_text.hpp"
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "support/small_cell.hpp"
 #include "voltkeel/charge/plan.hpp"
@@ -56,7 +57,7 @@ ZoneLimits<Real> at(const ChargePlan<Real>& plan, double degC, ZoneSpan<Real>& s
 }  // namespace
 
 TEMPLATE_TEST_CASE("zones: stricter at once, gentler only past the hysteresis", "[charge_plan]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     const ChargePlan<TestType> plan = jeita<TestType>();
     REQUIRE(validate(plan).status == Status::ok);
     struct Row {
@@ -82,7 +83,7 @@ TEMPLATE_TEST_CASE("zones: stricter at once, gentler only past the hysteresis", 
 }
 
 TEMPLATE_TEST_CASE("zones: random walks never get more than the zone they are in, nor chatter",
-                   "[charge_plan]", float, double) {
+                   "[charge_plan]", VOLTKEEL_SCALARS) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::mt19937_64 random(seed);
     const ChargePlan<TestType> plan = jeita<TestType>();

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "support/made_tests.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/fit/fit_cell.hpp"
 
 using voltkeel::CellInput;
@@ -17,8 +18,8 @@ using voltkeel::StepJacobian;
 using voltkeel_test::apart;
 using voltkeel_test::Random;
 
-TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charge_rise]", float,
-                   double) {
+TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charge_rise]",
+                   VOLTKEEL_SCALARS) {
     const ChargeRise<TestType> rise{TestType(0.8), TestType(0.05)};
     struct Row {
         double soc, value, slope;

@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/compensated_sum.hpp"
 
 using voltkeel::add_compensated;
@@ -23,8 +24,8 @@ TEST_CASE("a float sum keeps increments below its last place", "[compensated_sum
     CHECK(std::abs(static_cast<double>(sum) - 0.51) < 6e-8);
 }
 
-TEMPLATE_TEST_CASE("random increments add up to the exact sum", "[compensated_sum]", float,
-                   double) {
+TEMPLATE_TEST_CASE("random increments add up to the exact sum", "[compensated_sum]",
+                   VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(1);
     const double half_last_place = std::is_same_v<TestType, float> ? 6e-8 : 1.2e-16;
     for (int run = 0; run < 20; ++run) {

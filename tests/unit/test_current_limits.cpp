@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/limits/current_limits.hpp"
 
@@ -319,8 +320,8 @@ Excess excess(const Case& c, const Fixture<double, Branches>& f, double current_
 
 TEMPLATE_TEST_CASE_SIG(
     "at the limit the named bound is met, none is broken, and 1 % more breaks it",
-    "[limits][property]", ((typename Real, int Branches), Real, Branches), (float, 1), (double, 1),
-    (float, 2), (double, 2), (float, 3), (double, 3), (float, 4), (double, 4)) {
+    "[limits][property]", ((typename Real, int Branches), Real, Branches), VOLTKEEL_SCALARS_AND(1),
+    VOLTKEEL_SCALARS_AND(2), VOLTKEEL_SCALARS_AND(3), VOLTKEEL_SCALARS_AND(4)) {
     const std::uint64_t seed =
         1000003 * voltkeel_test::seed() + static_cast<std::uint64_t>(Branches);
     std::mt19937_64 random(seed);
@@ -433,8 +434,8 @@ TEMPLATE_TEST_CASE_SIG(
     CHECK(seen[static_cast<int>(LimitReason::maker_table)] > 20);
 }
 
-TEMPLATE_TEST_CASE("a window that is already left gives 0 and says which", "[limits]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a window that is already left gives 0 and says which", "[limits]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Case c = plain_case(1);
     HorizonLimit<Real> out[3];
@@ -509,7 +510,7 @@ TEMPLATE_TEST_CASE("a window that is already left gives 0 and says which", "[lim
     }
 }
 
-TEMPLATE_TEST_CASE("bounds that need no search come out exactly", "[limits]", float, double) {
+TEMPLATE_TEST_CASE("bounds that need no search come out exactly", "[limits]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Case c = plain_case(2);
     c.window.voltage_min_V = 0.5;
@@ -545,7 +546,7 @@ TEMPLATE_TEST_CASE("bounds that need no search come out exactly", "[limits]", fl
 }
 
 TEMPLATE_TEST_CASE("margins act as a fuller or emptier cell and a narrower window", "[limits]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     std::mt19937_64 random(voltkeel_test::seed() + 77);
     for (int n = 0; n < 50; ++n) {

@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/exponential.hpp"
 
 using voltkeel::relaxed_fraction;
@@ -31,7 +32,7 @@ double error_in_last_places(Real x) {
 }  // namespace
 
 TEMPLATE_TEST_CASE("relaxed fraction agrees with expm1 to four units in the last place",
-                   "[exponential]", float, double) {
+                   "[exponential]", VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(1);
     double worst = 0;
     TestType worst_at = 0;
@@ -59,7 +60,7 @@ TEMPLATE_TEST_CASE("relaxed fraction agrees with expm1 to four units in the last
     CHECK(worst > 0);  // zero everywhere would mean that nothing was compared
 }
 
-TEMPLATE_TEST_CASE("relaxed fraction at its ends", "[exponential]", float, double) {
+TEMPLATE_TEST_CASE("relaxed fraction at its ends", "[exponential]", VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     CHECK(relaxed_fraction(TestType(0)) == TestType(0));
     CHECK(relaxed_fraction(TestType(-1)) == TestType(0));
@@ -70,8 +71,8 @@ TEMPLATE_TEST_CASE("relaxed fraction at its ends", "[exponential]", float, doubl
     CHECK(relaxed_fraction(limits::min()) == limits::min());
 }
 
-TEMPLATE_TEST_CASE("two relaxations in a row are one of the summed length", "[exponential]", float,
-                   double) {
+TEMPLATE_TEST_CASE("two relaxations in a row are one of the summed length", "[exponential]",
+                   VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(2);
     for (int k = 0; k < 20000; ++k) {
         const TestType x = static_cast<TestType>(std::pow(10.0, random.uniform(-6, 1)));
@@ -98,7 +99,7 @@ TEST_CASE("relaxed fraction at times every engineer knows", "[exponential]") {
 }
 
 TEMPLATE_TEST_CASE("modest exponential agrees with the C library to ten units in the last place",
-                   "[exponential]", float, double) {
+                   "[exponential]", VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(2);
     double worst = 0;
     TestType worst_at = 0;
@@ -119,8 +120,8 @@ TEMPLATE_TEST_CASE("modest exponential agrees with the C library to ten units in
     CHECK(voltkeel::modest_exponential(TestType(0)) == TestType(1));
 }
 
-TEMPLATE_TEST_CASE("exponential and logarithm agree with the C library", "[exponential]", float,
-                   double) {
+TEMPLATE_TEST_CASE("exponential and logarithm agree with the C library", "[exponential]",
+                   VOLTKEEL_SCALARS) {
     using voltkeel::exponential;
     using voltkeel::logarithm;
     voltkeel_test::Random random(3);

@@ -8,6 +8,7 @@
 #include <limits>
 #include <type_traits>
 
+#include "support/scalars.hpp"
 #include "support/transfer_cell.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 
@@ -58,7 +59,7 @@ SocFilterSettings<Real> test_settings() {
 }
 
 /// The cell of the filter's scalar, made from the exact one.
-TransferCell<double, branches> as(const Cell& cell, double /*scalar*/) {
+[[maybe_unused]] TransferCell<double, branches> as(const Cell& cell, double /*scalar*/) {
     return cell;
 }
 TransferCell<float, branches> as(const Cell& cell, float /*scalar*/) {
@@ -268,7 +269,7 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
 }
 
 TEMPLATE_TEST_CASE("a cell with charge transfer is found again from 20 points below",
-                   "[soc_filter][charge_transfer]", float, double) {
+                   "[soc_filter][charge_transfer]", VOLTKEEL_SCALARS) {
     Random random(72);
     const double eigenvalue_bound = std::is_same_v<TestType, float> ? -1e-4 : -1e-10;
     int looked = 0;
@@ -312,7 +313,7 @@ TEMPLATE_TEST_CASE("a cell with charge transfer is found again from 20 points be
 }
 
 TEMPLATE_TEST_CASE("no sample makes the filter of a cell with charge transfer lose its numbers",
-                   "[soc_filter][charge_transfer]", float, double) {
+                   "[soc_filter][charge_transfer]", VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     Random random(73);
     const auto owned = as(voltkeel_test::random_transfer_cell<branches>(random), TestType(0));
@@ -366,7 +367,7 @@ TEMPLATE_TEST_CASE("no sample makes the filter of a cell with charge transfer lo
 
 TEMPLATE_TEST_CASE(
     "started under load on a cell with charge transfer the truth is within the spread",
-    "[soc_filter][charge_transfer]", float, double) {
+    "[soc_filter][charge_transfer]", VOLTKEEL_SCALARS) {
     Random random(74);
     int within_two = 0;
     constexpr int runs = 60;

@@ -10,6 +10,7 @@
 #include <string>
 #include <vector>
 
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/charge/forecast.hpp"
 
@@ -187,8 +188,8 @@ std::uint64_t case_seed(int branches, int n) {
 
 TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends as the plan says",
                        "[forecast][property]", ((typename Real, int Branches), Real, Branches),
-                       (float, 1), (double, 1), (float, 2), (double, 2), (float, 3), (double, 3),
-                       (float, 4), (double, 4)) {
+                       VOLTKEEL_SCALARS_AND(1), VOLTKEEL_SCALARS_AND(2), VOLTKEEL_SCALARS_AND(3),
+                       VOLTKEEL_SCALARS_AND(4)) {
     constexpr bool is_float = sizeof(Real) == sizeof(float);
     int with_taper = 0;
     int with_one_end = 0;
@@ -276,7 +277,7 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
 
 TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instant",
                        "[forecast][property]", ((typename Real, int Branches), Real, Branches),
-                       (float, 1), (double, 1), (float, 2), (double, 2), (float, 4), (double, 4)) {
+                       VOLTKEEL_SCALARS_AND(1), VOLTKEEL_SCALARS_AND(2), VOLTKEEL_SCALARS_AND(4)) {
     // One unit in the last place of a float voltage, 0.5 uV, is up to 0.15 s of the last decay:
     // Q dV / (slope I_end) with 0.4 V per unit SOC and 0.03 C; a few of them meet in a current.
     const double tolerance_s = sizeof(Real) == sizeof(float) ? 2.0 : 1.0;
@@ -392,7 +393,7 @@ TEMPLATE_TEST_CASE_SIG(
     CHECK(with_constant_current > 10);
 }
 
-TEMPLATE_TEST_CASE("what is full already takes no time", "[forecast]", float, double) {
+TEMPLATE_TEST_CASE("what is full already takes no time", "[forecast]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 2> f;
     make_plain(f);
@@ -419,8 +420,8 @@ TEMPLATE_TEST_CASE("what is full already takes no time", "[forecast]", float, do
     }
 }
 
-TEMPLATE_TEST_CASE("without a ohmic resistance the voltage is still held", "[forecast]", float,
-                   double) {
+TEMPLATE_TEST_CASE("without a ohmic resistance the voltage is still held", "[forecast]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 1> f;
     make_plain(f);
@@ -440,7 +441,7 @@ TEMPLATE_TEST_CASE("without a ohmic resistance the voltage is still held", "[for
 }
 
 TEMPLATE_TEST_CASE("a supply below the end current ends where the voltage is reached", "[forecast]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 1> f;
     make_plain(f);
@@ -454,7 +455,7 @@ TEMPLATE_TEST_CASE("a supply below the end current ends where the voltage is rea
     CHECK(out.constant_voltage_s == Real(0));
 }
 
-TEMPLATE_TEST_CASE("outside every zone nothing is charged", "[forecast]", float, double) {
+TEMPLATE_TEST_CASE("outside every zone nothing is charged", "[forecast]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 1> f;
     make_plain(f);
@@ -491,8 +492,8 @@ TEMPLATE_TEST_CASE("outside every zone nothing is charged", "[forecast]", float,
     }
 }
 
-TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[forecast]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[forecast]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 1> f;
     make_plain(f);
@@ -518,7 +519,7 @@ TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[f
 }
 
 TEMPLATE_TEST_CASE("a cold cell held at the voltage goes back to full current when it has warmed",
-                   "[forecast]", float, double) {
+                   "[forecast]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Fixture<Real, 1> f;
     make_plain(f);

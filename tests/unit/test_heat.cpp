@@ -4,6 +4,7 @@
 #include <cmath>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/heat.hpp"
 
 using voltkeel::heat_W;
@@ -11,7 +12,7 @@ using voltkeel::temperature_after;
 using voltkeel::ThermalParameters;
 using voltkeel_test::apart;
 
-TEMPLATE_TEST_CASE("losses always warm, entropy warms or cools", "[heat]", float, double) {
+TEMPLATE_TEST_CASE("losses always warm, entropy warms or cools", "[heat]", VOLTKEEL_SCALARS) {
     const auto heat = [](double current_A, double voltage_V, double ocv_V, double entropy_V_per_K) {
         return static_cast<double>(heat_W(
             static_cast<TestType>(current_A), static_cast<TestType>(voltage_V),
@@ -36,8 +37,8 @@ TEST_CASE("reversible heat of a full cobalt oxide cell", "[heat]") {
     CHECK(std::abs(heat_J + 8874) < 0.5);
 }
 
-TEMPLATE_TEST_CASE("temperature follows the closed form in one step of any length", "[heat]", float,
-                   double) {
+TEMPLATE_TEST_CASE("temperature follows the closed form in one step of any length", "[heat]",
+                   VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(1);
     const double bound = std::is_same_v<TestType, float> ? 2e-5 : 1e-12;
     for (int k = 0; k < 2000; ++k) {
@@ -65,8 +66,8 @@ TEMPLATE_TEST_CASE("temperature follows the closed form in one step of any lengt
     }
 }
 
-TEMPLATE_TEST_CASE("no time changes no temperature, long time reaches the end", "[heat]", float,
-                   double) {
+TEMPLATE_TEST_CASE("no time changes no temperature, long time reaches the end", "[heat]",
+                   VOLTKEEL_SCALARS) {
     const ThermalParameters<TestType> thermal{TestType(100), TestType(4)};
     CHECK(temperature_after(thermal, TestType(31), TestType(20), TestType(2), TestType(0)) ==
           TestType(31));

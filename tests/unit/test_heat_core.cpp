@@ -7,6 +7,7 @@
 #include <type_traits>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/heat.hpp"
 #include "voltkeel/charge/forecast.hpp"
 #include "voltkeel/limits/current_limits.hpp"
@@ -34,7 +35,7 @@ ThermalParameters<Real> random_thermal(voltkeel_test::Random& random) {
 
 }  // namespace
 
-TEMPLATE_TEST_CASE("a cell of one mass keeps its bits", "[heat]", float, double) {
+TEMPLATE_TEST_CASE("a cell of one mass keeps its bits", "[heat]", VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(51);
     for (int k = 0; k < 2000; ++k) {
         const ThermalParameters<TestType> thermal{static_cast<TestType>(random.uniform(20, 5000)),
@@ -50,7 +51,8 @@ TEMPLATE_TEST_CASE("a cell of one mass keeps its bits", "[heat]", float, double)
     }
 }
 
-TEMPLATE_TEST_CASE("one long step of core and case is many short ones", "[heat]", float, double) {
+TEMPLATE_TEST_CASE("one long step of core and case is many short ones", "[heat]",
+                   VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(52);
     // In units of the span of temperatures that the step is about.
     const double bound = std::is_same_v<TestType, float> ? 4e-6 : 8e-15;
@@ -114,7 +116,7 @@ TEST_CASE("core and case close the energy balance", "[heat]") {
     }
 }
 
-TEMPLATE_TEST_CASE("core and case rest where Ohm's law of heat says", "[heat]", float, double) {
+TEMPLATE_TEST_CASE("core and case rest where Ohm's law of heat says", "[heat]", VOLTKEEL_SCALARS) {
     const ThermalParameters<TestType> thermal{TestType(45), TestType(8), TestType(2), TestType(40)};
     const auto end = temperature_after(thermal, CellTemperature<TestType>{TestType(3), TestType(9)},
                                        TestType(20), TestType(2), TestType(1e6));
@@ -136,7 +138,7 @@ TEMPLATE_TEST_CASE("core and case rest where Ohm's law of heat says", "[heat]", 
 }
 
 TEMPLATE_TEST_CASE("the core behind a measured case is the core of the whole model", "[heat]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(54);
     for (int k = 0; k < 50; ++k) {
         const ThermalParameters<TestType> thermal{TestType(45),
@@ -166,8 +168,8 @@ TEMPLATE_TEST_CASE("the core behind a measured case is the core of the whole mod
     }
 }
 
-TEMPLATE_TEST_CASE("the core follows a straight line of the case exactly", "[heat]", float,
-                   double) {
+TEMPLATE_TEST_CASE("the core follows a straight line of the case exactly", "[heat]",
+                   VOLTKEEL_SCALARS) {
     // y' = (u - y) / tau with u = u0 + m t + P R: y = u - m tau + (y0 - u(0) + m tau) exp(-t /
     // tau).
     const ThermalParameters<TestType> thermal{TestType(45), TestType(8), TestType(2), TestType(40)};

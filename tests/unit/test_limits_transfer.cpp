@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "support/scalars.hpp"
 #include "support/transfer_cell.hpp"
 #include "voltkeel/charge/forecast.hpp"
 #include "voltkeel/limits/current_limits.hpp"
@@ -80,7 +81,7 @@ Cell warm_cell(Random& random) {
 }  // namespace
 
 TEMPLATE_TEST_CASE("with charge transfer a limit held to its horizon just meets the voltage window",
-                   "[limits][charge_transfer]", float, double) {
+                   "[limits][charge_transfer]", VOLTKEEL_SCALARS) {
     Random random(81);
     int met = 0;
     for (int n = 0; n < 120; ++n) {
@@ -192,7 +193,7 @@ TEST_CASE("a cell with charge transfer gives more power than small currents prom
 }
 
 TEMPLATE_TEST_CASE("with charge transfer the forecast agrees with small explicit steps",
-                   "[forecast][charge_transfer]", float, double) {
+                   "[forecast][charge_transfer]", VOLTKEEL_SCALARS) {
     constexpr bool is_float = sizeof(TestType) == sizeof(float);
     Random random(83);
     int with_one_end = 0;

@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/model.hpp"
 
 using voltkeel::CellInput;
@@ -336,7 +337,7 @@ TEMPLATE_LIST_TEST_CASE("voltage derivatives are central differences of the volt
 }
 
 TEMPLATE_TEST_CASE("near full a charge meets more resistance in the slowest branch", "[model]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     auto owned = voltkeel_test::linear_cell<TestType, 2>();
     owned.scalars.charge_rise = {TestType(0.8), TestType(0.05)};
     const auto with = owned.view();
@@ -361,7 +362,8 @@ TEMPLATE_TEST_CASE("near full a charge meets more resistance in the slowest bran
     }
 }
 
-TEMPLATE_TEST_CASE("charging raises the voltage, discharging lowers it", "[model]", float, double) {
+TEMPLATE_TEST_CASE("charging raises the voltage, discharging lowers it", "[model]",
+                   VOLTKEEL_SCALARS) {
     const auto owned = voltkeel_test::linear_cell<TestType, 2>();
     const auto cell = owned.view();
     CellState<TestType, 2> state;
@@ -377,8 +379,8 @@ TEMPLATE_TEST_CASE("charging raises the voltage, discharging lowers it", "[model
     }
 }
 
-TEMPLATE_TEST_CASE("hysteresis keeps its bounds and rests with the current", "[model]", float,
-                   double) {
+TEMPLATE_TEST_CASE("hysteresis keeps its bounds and rests with the current", "[model]",
+                   VOLTKEEL_SCALARS) {
     Random random(5);
     for (int run = 0; run < 20; ++run) {
         const auto owned =
@@ -422,7 +424,7 @@ TEST_CASE("hysteresis walks at the published rate", "[model]") {
     }
 }
 
-TEMPLATE_TEST_CASE("minor loops stay inside the major loop", "[model]", float, double) {
+TEMPLATE_TEST_CASE("minor loops stay inside the major loop", "[model]", VOLTKEEL_SCALARS) {
     LinearShape shape;
     shape.hysteresis_rate = 30;
     shape.half_gap_V = 0.02;
@@ -484,7 +486,7 @@ TEST_CASE("an hour of small current at 100 Hz counts in float as in double", "[m
     CHECK(apart(in_float.soc, in_double.soc) < 3e-7);
 }
 
-TEMPLATE_TEST_CASE("self-discharge and efficiency", "[model]", float, double) {
+TEMPLATE_TEST_CASE("self-discharge and efficiency", "[model]", VOLTKEEL_SCALARS) {
     auto owned = voltkeel_test::linear_cell<TestType, 1>();
     // 0.2 % in a month of 30 days.
     owned.scalars.self_discharge_per_s = static_cast<TestType>(0.002 / (30 * 86400.0));
@@ -499,7 +501,7 @@ TEMPLATE_TEST_CASE("self-discharge and efficiency", "[model]", float, double) {
     CHECK(apart(voltkeel::soc_gain(cell, TestType(-3), TestType(360)), -0.1) < 1e-7);
 }
 
-TEMPLATE_TEST_CASE("a step of no length changes nothing", "[model]", float, double) {
+TEMPLATE_TEST_CASE("a step of no length changes nothing", "[model]", VOLTKEEL_SCALARS) {
     Random random(7);
     const auto owned = voltkeel_test::cell_cast<TestType>(voltkeel_test::random_cell<3>(random));
     CellState<TestType, 3> state;

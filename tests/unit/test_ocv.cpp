@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/ocv.hpp"
 
 using voltkeel::ocv_at;
@@ -32,7 +33,7 @@ double iron_phosphate_V(double y) {
 
 }  // namespace
 
-TEMPLATE_TEST_CASE("OCV by hand on three nodes", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("OCV by hand on three nodes", "[ocv]", VOLTKEEL_SCALARS) {
     const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0.02), TestType(0)},
                                                   {TestType(3.5), TestType(0.01), TestType(0.0004)},
                                                   {TestType(4), TestType(0), TestType(-0.0002)}};
@@ -46,7 +47,7 @@ TEMPLATE_TEST_CASE("OCV by hand on three nodes", "[ocv]", float, double) {
     CHECK(near_to(p.half_gap_slope_V, -0.02));
 }
 
-TEMPLATE_TEST_CASE("outside SOC 0..1 only the mean goes on", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("outside SOC 0..1 only the mean goes on", "[ocv]", VOLTKEEL_SCALARS) {
     const std::vector<OcvNode<TestType>> nodes = {
         {TestType(3), TestType(0.02), TestType(0.0003)},
         {TestType(3.5), TestType(0.01), TestType(0.0004)},
@@ -71,7 +72,7 @@ TEMPLATE_TEST_CASE("outside SOC 0..1 only the mean goes on", "[ocv]", float, dou
     }
 }
 
-TEMPLATE_TEST_CASE("the slope is the derivative of the mean", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("the slope is the derivative of the mean", "[ocv]", VOLTKEEL_SCALARS) {
     Random random(1);
     for (int k = 0; k < 500; ++k) {
         const auto cell = voltkeel_test::random_cell<1>(random);
@@ -97,7 +98,7 @@ TEMPLATE_TEST_CASE("the slope is the derivative of the mean", "[ocv]", float, do
     }
 }
 
-TEMPLATE_TEST_CASE("voltage to SOC and back", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("voltage to SOC and back", "[ocv]", VOLTKEEL_SCALARS) {
     Random random(2);
     const double last_place = static_cast<double>(std::numeric_limits<TestType>::epsilon());
     for (int k = 0; k < 5000; ++k) {
@@ -119,7 +120,8 @@ TEMPLATE_TEST_CASE("voltage to SOC and back", "[ocv]", float, double) {
     }
 }
 
-TEMPLATE_TEST_CASE("outside the table the nearest end is given and said", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("outside the table the nearest end is given and said", "[ocv]",
+                   VOLTKEEL_SCALARS) {
     const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0.0625), TestType(0)},
                                                   {TestType(4), TestType(0.0625), TestType(0)}};
     const auto table = table_of(nodes);
@@ -146,7 +148,7 @@ TEMPLATE_TEST_CASE("outside the table the nearest end is given and said", "[ocv]
     CHECK(soc == TestType(0));
 }
 
-TEMPLATE_TEST_CASE("what is no number leaves the SOC alone", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("what is no number leaves the SOC alone", "[ocv]", VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0.01), TestType(0)},
                                                   {TestType(4), TestType(0.01), TestType(0)}};
@@ -164,7 +166,7 @@ TEMPLATE_TEST_CASE("what is no number leaves the SOC alone", "[ocv]", float, dou
     }
 }
 
-TEMPLATE_TEST_CASE("a flat iron phosphate curve can be inverted", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("a flat iron phosphate curve can be inverted", "[ocv]", VOLTKEEL_SCALARS) {
     // Values of the closed form, computed with 30 digits.
     CHECK(std::abs(iron_phosphate_V(0.02) - 3.4321882) < 5.1e-8);
     CHECK(std::abs(iron_phosphate_V(0.1) - 3.4056733) < 5.1e-8);
@@ -204,7 +206,7 @@ TEMPLATE_TEST_CASE("a flat iron phosphate curve can be inverted", "[ocv]", float
     CHECK(discharged - charged > TestType(0.4));
 }
 
-TEMPLATE_TEST_CASE("a level stretch has an answer inside it", "[ocv]", float, double) {
+TEMPLATE_TEST_CASE("a level stretch has an answer inside it", "[ocv]", VOLTKEEL_SCALARS) {
     // A charge branch can be level where the gap shrinks as fast as the mean rises.
     const std::vector<OcvNode<TestType>> nodes = {{TestType(3), TestType(0), TestType(0)},
                                                   {TestType(3.25), TestType(0.125), TestType(0)},

@@ -11,6 +11,7 @@
 #include <type_traits>
 
 #include "support/error_text.hpp"
+#include "support/scalars.hpp"
 #include "support/small_cell.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/cell_file.hpp"
@@ -76,7 +77,7 @@ std::string text_of(const std::filesystem::path& path) {
 
 }  // namespace
 
-TEMPLATE_TEST_CASE("a layout turns cell values into pack values and back", "", float, double) {
+TEMPLATE_TEST_CASE("a layout turns cell values into pack values and back", "", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const PackLayout<Real> layout{14, 20};
     CHECK(cell_count(layout) == 280);
@@ -98,7 +99,7 @@ TEMPLATE_TEST_CASE("a layout turns cell values into pack values and back", "", f
     static_assert(std::is_same_v<decltype(cell_current_A(layout, Real(1))), Real>);
 }
 
-TEMPLATE_TEST_CASE("a layout out of bounds is found", "", float, double) {
+TEMPLATE_TEST_CASE("a layout out of bounds is found", "", VOLTKEEL_SCALARS) {
     using Real = TestType;
     constexpr int largest = PackLayout<Real>::largest_count;
     static_assert(largest <= std::numeric_limits<int>::max() / largest);

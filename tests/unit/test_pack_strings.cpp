@@ -9,6 +9,7 @@
 #include <string>
 
 #include "support/error_text.hpp"
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "support/small_cell.hpp"
 #include "voltkeel/error.hpp"
@@ -258,7 +259,7 @@ TEST_CASE("every field of the strings schema says what it is") {
 
 // ---------------------------------------------------------------- precharge
 
-TEMPLATE_TEST_CASE("precharge gives the published worked numbers", "", float, double) {
+TEMPLATE_TEST_CASE("precharge gives the published worked numbers", "", VOLTKEEL_SCALARS) {
     using Real = TestType;
     // A resistor maker's calculator page: 800 V, 47 ohm, 1 mF give a time constant of 47 ms, 141 ms
     // to 95 % (3 time constants; exactly 140.8), 216.4 ms to 99 %, 17.0 A, 13 617 W at the start

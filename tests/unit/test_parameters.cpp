@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/parameters.hpp"
 
 using voltkeel::Status;
@@ -109,8 +110,8 @@ TEMPLATE_LIST_TEST_CASE("every number that is bad alone is found, named and loca
     }
 }
 
-TEMPLATE_TEST_CASE("an OCV that does not rise is found at its node", "[parameters]", float,
-                   double) {
+TEMPLATE_TEST_CASE("an OCV that does not rise is found at its node", "[parameters]",
+                   VOLTKEEL_SCALARS) {
     Random random(3);
     const auto sound = voltkeel_test::cell_cast<TestType>(voltkeel_test::random_cell<2>(random));
     for (std::size_t k = 1; k < sound.ocv.size(); ++k) {
@@ -126,7 +127,7 @@ TEMPLATE_TEST_CASE("an OCV that does not rise is found at its node", "[parameter
     }
 }
 
-TEMPLATE_TEST_CASE("missing and too short tables are found", "[parameters]", float, double) {
+TEMPLATE_TEST_CASE("missing and too short tables are found", "[parameters]", VOLTKEEL_SCALARS) {
     const auto sound = voltkeel_test::linear_cell<TestType, 2>();
     auto cell = sound.view();
     cell.ocv.nodes = nullptr;
@@ -154,8 +155,8 @@ TEMPLATE_TEST_CASE("missing and too short tables are found", "[parameters]", flo
     CHECK(validate(cell).status == Status::missing_table);
 }
 
-TEMPLATE_TEST_CASE("bad axes and a bad reference temperature are found", "[parameters]", float,
-                   double) {
+TEMPLATE_TEST_CASE("bad axes and a bad reference temperature are found", "[parameters]",
+                   VOLTKEEL_SCALARS) {
     using Parameters = voltkeel::CellParameters<TestType, 2>;
     using Axis = voltkeel::UniformAxis<TestType>;
     const auto sound = voltkeel_test::linear_cell<TestType, 2>();
@@ -189,7 +190,7 @@ TEMPLATE_TEST_CASE("bad axes and a bad reference temperature are found", "[param
 }
 
 TEMPLATE_TEST_CASE("the extra resistance to a charge rises in a straight line", "[parameters]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     const voltkeel::ChargeRise<TestType> rise{TestType(0.75), TestType(0.002)};
     const auto near_to = [](TestType x, double y) { return voltkeel_test::apart(x, y) < 1e-8; };
     for (const double soc : {-0.02, 0.3, 0.75}) {

@@ -14,6 +14,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 
 using voltkeel::CellSample;
@@ -254,7 +255,7 @@ TEMPLATE_LIST_TEST_CASE("not even the largest numbers there are", "[soc_filter]"
 }
 
 TEMPLATE_TEST_CASE("hard work for days does not wear the variances down to subnormal numbers",
-                   "[soc_filter]", float, double) {
+                   "[soc_filter]", VOLTKEEL_SCALARS) {
     // A processor takes ten to twenty times as long for a step on subnormal numbers.
     const auto owned = voltkeel_test::linear_cell<TestType, 2>([] {
         LinearShape shape;
@@ -274,7 +275,7 @@ TEMPLATE_TEST_CASE("hard work for days does not wear the variances down to subno
     }
 }
 
-TEMPLATE_TEST_CASE("each bad input raises its own fault bit", "[soc_filter]", float, double) {
+TEMPLATE_TEST_CASE("each bad input raises its own fault bit", "[soc_filter]", VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     const auto owned = voltkeel_test::linear_cell<TestType, 2>();
     const TestType nan = limits::quiet_NaN();
@@ -335,7 +336,7 @@ TEMPLATE_TEST_CASE("each bad input raises its own fault bit", "[soc_filter]", fl
 }
 
 TEMPLATE_TEST_CASE("a bad current or temperature is replaced by the last good one", "[soc_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     const TestType nan = std::numeric_limits<TestType>::quiet_NaN();
     Random random(3);
     const auto owned = voltkeel_test::cell_cast<TestType>(voltkeel_test::random_cell<3>(random));
@@ -349,7 +350,7 @@ TEMPLATE_TEST_CASE("a bad current or temperature is replaced by the last good on
     CHECK(same_state(filter.state(), twin.state()));
 }
 
-TEMPLATE_TEST_CASE("SOC is held at its bounds and said to be", "[soc_filter]", float, double) {
+TEMPLATE_TEST_CASE("SOC is held at its bounds and said to be", "[soc_filter]", VOLTKEEL_SCALARS) {
     const TestType nan = std::numeric_limits<TestType>::quiet_NaN();
     const auto owned = voltkeel_test::linear_cell<TestType, 1>();
     for (const double current_A : {3.0, -3.0}) {
@@ -366,8 +367,8 @@ TEMPLATE_TEST_CASE("SOC is held at its bounds and said to be", "[soc_filter]", f
     }
 }
 
-TEMPLATE_TEST_CASE("a bad call of configure or start changes nothing", "[soc_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a bad call of configure or start changes nothing", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     const TestType nan = limits::quiet_NaN();
     const TestType infinity = limits::infinity();
@@ -427,8 +428,8 @@ TEMPLATE_TEST_CASE("a bad call of configure or start changes nothing", "[soc_fil
     CHECK_FALSE(filter.state().started);
 }
 
-TEMPLATE_TEST_CASE("every setting that is bad alone is found and named", "[soc_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("every setting that is bad alone is found and named", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
     using Settings = SocFilterSettings<TestType>;
     struct Field {
         const char* name;
@@ -503,7 +504,7 @@ TEMPLATE_LIST_TEST_CASE("a rejected voltage leaves the predicted state alone", "
     }
 }
 
-TEMPLATE_TEST_CASE("the gate opens exactly where it says", "[soc_filter]", float, double) {
+TEMPLATE_TEST_CASE("the gate opens exactly where it says", "[soc_filter]", VOLTKEEL_SCALARS) {
     const auto owned = voltkeel_test::linear_cell<TestType, 1>();
     auto settings = test_settings<TestType>();
     settings.gate = TestType(3);
@@ -522,7 +523,7 @@ TEMPLATE_TEST_CASE("the gate opens exactly where it says", "[soc_filter]", float
 }
 
 TEMPLATE_TEST_CASE("after too many refusals the spread is opened, counted and said", "[soc_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     Random random(5);
     const auto exact = voltkeel_test::linear_cell<double, 2>();
     const auto owned = voltkeel_test::cell_cast<TestType>(exact);
@@ -601,7 +602,7 @@ TEMPLATE_LIST_TEST_CASE("one update a second out of steps of a tenth", "[soc_fil
     CHECK(filter.state().update_count == 3601);
 }
 
-TEMPLATE_TEST_CASE("with no interval every sample is fused", "[soc_filter]", float, double) {
+TEMPLATE_TEST_CASE("with no interval every sample is fused", "[soc_filter]", VOLTKEEL_SCALARS) {
     const auto owned = voltkeel_test::linear_cell<TestType, 1>();
     auto settings = test_settings<TestType>();
     settings.update_interval_s = TestType(0);
@@ -615,7 +616,7 @@ TEMPLATE_TEST_CASE("with no interval every sample is fused", "[soc_filter]", flo
 // Start
 
 TEMPLATE_TEST_CASE("a rested voltage gives the SOC, a voltage outside the nearest end",
-                   "[soc_filter]", float, double) {
+                   "[soc_filter]", VOLTKEEL_SCALARS) {
     LinearShape shape;
     shape.half_gap_V = 0.01;
     const auto owned = voltkeel_test::linear_cell<TestType, 2>(shape);
@@ -688,8 +689,8 @@ TEMPLATE_LIST_TEST_CASE("started under load without history the truth is within 
     CHECK(within_two >= 50);  // five in six
 }
 
-TEMPLATE_TEST_CASE("a start from absurd numbers is refused or finite", "[soc_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a start from absurd numbers is refused or finite", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
     const auto owned = voltkeel_test::linear_cell<TestType, 2>();
     const TestType most = std::numeric_limits<TestType>::max();
     for (const TestType current_A : {TestType(1e9), std::sqrt(most), most, -most}) {
@@ -866,7 +867,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
 }
 
 TEMPLATE_TEST_CASE("20 points wrong at the start, 3 points right after ten minutes of driving",
-                   "[soc_filter]", float, double) {
+                   "[soc_filter]", VOLTKEEL_SCALARS) {
     Random random(8);
     for (int run = 0; run < 12; ++run) {
         auto exact = voltkeel_test::random_cell<3>(random);

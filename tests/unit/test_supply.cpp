@@ -11,6 +11,7 @@
 #include <string>
 
 #include "support/error_text.hpp"
+#include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/charge/supply.hpp"
 #include "voltkeel/io/supply_file.hpp"
@@ -64,7 +65,8 @@ AvailableCurrent<Real> available(const Supply<Real>& supply, double pack_V,
 
 // Duty cycle to current: IEC 61851-1, Annex A, as a published manual of a charging-station test
 // adapter restates it (its Table 4).
-TEMPLATE_TEST_CASE("control pilot: every edge of the published table", "[supply]", float, double) {
+TEMPLATE_TEST_CASE("control pilot: every edge of the published table", "[supply]",
+                   VOLTKEEL_SCALARS) {
     struct Row {
         double percent;
         PilotMeaning meaning;
@@ -122,7 +124,7 @@ TEMPLATE_TEST_CASE("control pilot: every edge of the published table", "[supply]
 
 // Proximity resistor to rating: windows of a published controller manual, and those of IEC 61851-1
 // from memory.
-TEMPLATE_TEST_CASE("proximity: every edge of both sets of windows", "[supply]", float, double) {
+TEMPLATE_TEST_CASE("proximity: every edge of both sets of windows", "[supply]", VOLTKEEL_SCALARS) {
     struct Row {
         double ohm;
         ProximityWindows windows;
@@ -164,8 +166,8 @@ TEMPLATE_TEST_CASE("proximity: every edge of both sets of windows", "[supply]", 
     CHECK(open.meaning == CableMeaning::none);
 }
 
-TEMPLATE_TEST_CASE("what no pilot or cable can be is refused and allows nothing", "[supply]", float,
-                   double) {
+TEMPLATE_TEST_CASE("what no pilot or cable can be is refused and allows nothing", "[supply]",
+                   VOLTKEEL_SCALARS) {
     const TestType nan = std::numeric_limits<TestType>::quiet_NaN();
     for (const TestType wrong : {nan, TestType(-0.1), TestType(100.1)}) {
         PilotSignal<TestType> signal{PilotMeaning::current, 10};
@@ -196,8 +198,8 @@ TEMPLATE_TEST_CASE("what no pilot or cable can be is refused and allows nothing"
     CHECK(available_current(limits, TestType(50), TestType(-1), out) == Status::sample_not_finite);
 }
 
-TEMPLATE_TEST_CASE("every ceiling of a supply can be the one that decides", "[supply]", float,
-                   double) {
+TEMPLATE_TEST_CASE("every ceiling of a supply can be the one that decides", "[supply]",
+                   VOLTKEEL_SCALARS) {
     const auto decides = [](const Supply<TestType>& supply, SupplyReason reason, double current_A,
                             double pack_V = 50, double allowed_A = 1000) {
         const AvailableCurrent<TestType> got = available(supply, pack_V, allowed_A);
@@ -266,7 +268,7 @@ TEMPLATE_TEST_CASE("every ceiling of a supply can be the one that decides", "[su
 }
 
 TEMPLATE_TEST_CASE("output power and socket power are each other's inverse on random chargers",
-                   "[supply]", float, double) {
+                   "[supply]", VOLTKEEL_SCALARS) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::mt19937_64 random(seed);
     const auto between = [&](double low, double high) {
@@ -309,7 +311,8 @@ TEMPLATE_TEST_CASE("output power and socket power are each other's inverse on ra
     CHECK(socket_power_W(wall<TestType>(), TestType(0)) == 0);
 }
 
-TEMPLATE_TEST_CASE("no supply gives more than any of its parts allows", "[supply]", float, double) {
+TEMPLATE_TEST_CASE("no supply gives more than any of its parts allows", "[supply]",
+                   VOLTKEEL_SCALARS) {
     const std::uint64_t seed = voltkeel_test::seed();
     std::mt19937_64 random(seed);
     const auto between = [&](double low, double high) {

@@ -5,6 +5,7 @@
 #include <limits>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/table.hpp"
 
 using voltkeel::AxisPosition;
@@ -13,7 +14,7 @@ using voltkeel::uniform_axis;
 using voltkeel::UniformAxis;
 using voltkeel_test::apart;
 
-TEMPLATE_TEST_CASE("an axis is laid out from end to end", "[table]", float, double) {
+TEMPLATE_TEST_CASE("an axis is laid out from end to end", "[table]", VOLTKEEL_SCALARS) {
     constexpr UniformAxis<TestType> axis = uniform_axis(TestType(-20), TestType(45), 14);
     STATIC_REQUIRE(axis.count == 14);
     CHECK(axis.first == TestType(-20));
@@ -22,7 +23,7 @@ TEMPLATE_TEST_CASE("an axis is laid out from end to end", "[table]", float, doub
     CHECK(std::abs(axis.last() - TestType(45)) < TestType(1e-5));
 }
 
-TEMPLATE_TEST_CASE("a place inside has its interval and fraction", "[table]", float, double) {
+TEMPLATE_TEST_CASE("a place inside has its interval and fraction", "[table]", VOLTKEEL_SCALARS) {
     const auto axis = uniform_axis(TestType(0), TestType(1), 5);
     const AxisPosition<TestType> middle = locate(axis, TestType(0.625));
     CHECK(middle.index == 2);
@@ -34,7 +35,7 @@ TEMPLATE_TEST_CASE("a place inside has its interval and fraction", "[table]", fl
     CHECK(node.inside);
 }
 
-TEMPLATE_TEST_CASE("outside an axis the nearest end is given", "[table]", float, double) {
+TEMPLATE_TEST_CASE("outside an axis the nearest end is given", "[table]", VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
     const auto axis = uniform_axis(TestType(-20), TestType(40), 4);
     for (const TestType value : {TestType(-20.01), TestType(-1e30), -limits::infinity(),
@@ -60,7 +61,7 @@ TEMPLATE_TEST_CASE("outside an axis the nearest end is given", "[table]", float,
 }
 
 TEMPLATE_TEST_CASE("both ends of an axis are inside, whatever its number of nodes", "[table]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     // A sensor that reads exactly the last temperature of a table is no fault.
     const double ends[][2] = {{0, 1}, {-20, 45}, {-30, 60}, {0.05, 0.95}, {-40, 85}};
     for (const auto& end : ends) {
@@ -80,7 +81,7 @@ TEMPLATE_TEST_CASE("both ends of an axis are inside, whatever its number of node
     }
 }
 
-TEMPLATE_TEST_CASE("index and fraction lead back to the value", "[table]", float, double) {
+TEMPLATE_TEST_CASE("index and fraction lead back to the value", "[table]", VOLTKEEL_SCALARS) {
     voltkeel_test::Random random(1);
     for (int k = 0; k < 20000; ++k) {
         const double first = random.uniform(-50, 50);

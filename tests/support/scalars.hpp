@@ -1,0 +1,14 @@
+#pragma once
+
+/// \file
+/// The scalars of test cases that run on both: `TEMPLATE_TEST_CASE(name, tags, VOLTKEEL_SCALARS)`.
+/// The sanitizers see such a case in float only: each scalar makes the same accesses, double is
+/// in all other cases, and the sanitized build is the longest of all.
+
+#ifdef VOLTKEEL_TEST_SANITIZED
+#define VOLTKEEL_SCALARS float
+#define VOLTKEEL_SCALARS_AND(branches) (float, branches)
+#else
+#define VOLTKEEL_SCALARS float, double
+#define VOLTKEEL_SCALARS_AND(branches) (float, branches), (double, branches)
+#endif
