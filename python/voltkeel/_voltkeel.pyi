@@ -1822,6 +1822,15 @@ class SocFilterSettings:
     def soc_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def trace_every_sample(self) -> bool:
+        """
+        Predicted voltage, innovation and test ratio for every sample; without, those of the
+        last voltage tried.
+        """
+    @trace_every_sample.setter
+    def trace_every_sample(self, arg0: bool) -> None:
+        ...
+    @property
     def update_interval_s(self) -> float:
         """
         The voltage is fused at most this often.

@@ -15,8 +15,9 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
                      const std::function<bool(double)>& progress) {
     const CellTables<double, Branches, Transfer> tables(cell);
     SocFilter<double, Branches, Transfer> filter;
-    const SocFilterSettings<double> filter_knobs =
+    SocFilterSettings<double> filter_knobs =
         settings.filter ? *settings.filter : filter_settings(cell);
+    filter_knobs.trace_every_sample = true;  // every row is written
     const Finding<double> finding = validate(filter_knobs);
     if (finding.status != Status::ok) {
         throw Error(std::string(finding.field) + ": " + number_text(finding.value) +

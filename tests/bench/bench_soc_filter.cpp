@@ -3,9 +3,8 @@
 // as a textbook writes it: dense matrices, Joseph form, the same model calls.
 //
 // bench_soc_filter [largest ns per step of the double filter with 3 branches, default 0: no limit]
-// bench_soc_filter --once STEPS    that filter, STEPS times, fused at every sample, and nothing
-// else:
-//                                  for an instruction counter (see count_instructions.sh)
+// bench_soc_filter --once STEPS BRANCHES INTERVAL    the double filter with 2 or 3 branches, STEPS
+//     times, fused every INTERVAL seconds, and nothing else: for count_instructions.sh
 // Returns 1 when a step takes longer than the given limit, 2 when a filter lost track.
 
 #include <Eigen/Dense>
@@ -225,10 +224,11 @@ double measure(const char* scalar, bool& lost) {
     return fused_ns;
 }
 
-int run_once(long count) {
-    const auto owned = bench_cell<3>();
+template <int Branches>
+int run_once(long count, double update_interval_s) {
+    const auto owned = bench_cell<Branches>();
     const auto samples = ring_samples<double>(owned);
-    auto filter = started<double, 3>(owned, 0);
+    auto filter = started<double, Branches>(owned, update_interval_s);
     for (long k = 0; k < count; ++k)
         (void)filter.step(samples[static_cast<std::size_t>(k) & (ring - 1)]);
     std::printf("%ld steps, soc %.6f\n", count, filter.estimate().soc);
@@ -238,8 +238,11 @@ int run_once(long count) {
 }  // namespace
 
 int main(int argc, char* argv[]) {
-    if (argc == 3 && std::strcmp(argv[1], "--once") == 0) {
-        return run_once(std::strtol(argv[2], nullptr, 10));
+    if (argc == 5 && std::strcmp(argv[1], "--once") == 0) {
+        const long count = std::strtol(argv[2], nullptr, 10);
+        const double interval_s = std::strtod(argv[4], nullptr);
+        return std::strcmp(argv[3], "2") == 0 ? run_once<2>(count, interval_s)
+                                              : run_once<3>(count, interval_s);
     }
     const double limit_ns = argc > 1 ? std::strtod(argv[1], nullptr) : 0;
     std::printf("ns per step, median of %d runs of %ld steps\n", repeats, steps);

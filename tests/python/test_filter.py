@@ -156,13 +156,15 @@ def test_against_a_dense_filter(random, branches, dt_s):
 def test_run_and_replay_are_many_steps(cell, random):
     current, voltage, temperature, _ = drive(cell, random, 500, 1.0)
     log = vk.Log(np.arange(500.0), current, voltage, temperature)
-    one = vk.SocFilter(cell)
+    settings = vk.filter_settings(cell)
+    settings.trace_every_sample = True  # as replay has it
+    one = vk.SocFilter(cell, settings)
     one.start(0.7, 0.1, temperature[0])
     stepped = [
         one.step(float(i), float(v), float(t), 1.0 if k else 0.0)
         for k, (i, v, t) in enumerate(zip(current, voltage, temperature, strict=True))
     ]
-    other = vk.SocFilter(cell)
+    other = vk.SocFilter(cell, settings)
     other.start(0.7, 0.1, temperature[0])
     soc, soc_std, fault_bits = other.run(log)
     trace = vk.replay(cell, log, initial_soc=0.7, initial_soc_std=0.1)

@@ -13,7 +13,7 @@ using voltkeel::relaxed_fraction;
 namespace {
 
 /// The scalar with more digits than the one under test.
-long double wider(double x) {
+[[maybe_unused]] long double wider(double x) {
     return static_cast<long double>(x);
 }
 double wider(float x) {

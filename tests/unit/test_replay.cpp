@@ -67,7 +67,9 @@ TEST_CASE("a replay is the filter stepped by hand, bit for bit", "[replay]") {
         constexpr int n = decltype(form)::branches;
         const voltkeel::CellTables<double, n> tables(cell);
         SocFilter<double, n> filter;
-        REQUIRE(filter.configure(tables.parameters(), *settings.filter) == Status::ok);
+        voltkeel::SocFilterSettings<double> knobs = *settings.filter;
+        knobs.trace_every_sample = true;  // as a replay, which writes every row
+        REQUIRE(filter.configure(tables.parameters(), knobs) == Status::ok);
         const Status started = known_start
                                    ? filter.start(0.7, 0.15, log.temperature_degC[0])
                                    : filter.start_from_voltage(log.voltage_V[0], log.current_A[0],

@@ -14,6 +14,8 @@
 /// model: Plett, J. Power Sources 134 (2004) 262-276 (equations from memory, not re-read), with
 /// charge-positive current.
 
+#include <cmath>
+
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/exponential.hpp"
 #include "voltkeel/cell/lanes.hpp"
@@ -127,7 +129,7 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
         resistance.slope.set(Branches - 1, resistance.slope.get(Branches - 1) + rise.slope);
     }
     const auto per_time = Real(1) / time.value;
-    const Real walked = gain < Real(0) ? -gain : gain;
+    const Real walked = std::abs(gain);
     const Real target = input.current_A > Real(0)
                             ? Real(1)
                             : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);

@@ -47,10 +47,12 @@ template <class Real>
                                            Real temperature_degC) noexcept {
     const Real last = static_cast<Real>(table.count - 1);
     const Real t = soc * last;
-    int index = t > Real(0) ? static_cast<int>(t < last ? t : last) : 0;
+    const Real above = t > Real(0) ? t : Real(0);  // NaN: the first node
+    int index = static_cast<int>(above < last ? above : last);
     if (index > table.count - 2) index = table.count - 2;
     const Real fraction = t - static_cast<Real>(index);
-    const Real inside = fraction < Real(0) ? Real(0) : (fraction > Real(1) ? Real(1) : fraction);
+    const Real not_below = Real(0) > fraction ? Real(0) : fraction;
+    const Real inside = Real(1) < not_below ? Real(1) : not_below;
     const OcvNode<Real>& a = table.nodes[index];
     const OcvNode<Real>& b = table.nodes[index + 1];
     const Real above_reference_K = temperature_degC - table.reference_temperature_degC;

@@ -63,6 +63,9 @@ struct SocFilterSettings {
     Real soc_std_floor{
         Real(0.007)};  ///< Added in square to the reported SOC spread: what no model knows.
     Real longest_step_s{Real(86400)};  ///< A longer time step is a fault.
+    /// Predicted voltage, innovation and test ratio for every sample. Without, they are those of
+    /// the last voltage tried, and the steps in between cost less than half.
+    bool trace_every_sample{false};
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -100,9 +103,11 @@ struct CellSample {
 /// What comes back from each sample.
 template <class Real>
 struct SocEstimate {
-    Real soc{0};                  ///< In [0, 1].
-    Real soc_std{0};              ///< One standard deviation, floor included.
-    Real voltage_predicted_V{0};  ///< Before the voltage of this sample was used.
+    Real soc{0};      ///< In [0, 1].
+    Real soc_std{0};  ///< One standard deviation, floor included.
+    /// Before the voltage of this sample was used. This and the next three without
+    /// `trace_every_sample`: of the last sample whose voltage was tried.
+    Real voltage_predicted_V{0};
     Real innovation_V{0};         ///< Measured minus predicted; 0 when the voltage was not finite.
     Real innovation_std_V{0};     ///< Its expected standard deviation.
     Real test_ratio{0};           ///< (innovation / (gate * std))^2; above 1 is refused.
@@ -121,12 +126,30 @@ struct SocFilterState {
     Real log_scale{0};  ///< ln r.
     /// Covariance in the order [u_1 .. u_N, (w,) h, soc, ln r]: what moves in a step comes first.
     SymmetricMatrix<Real, size> spread{};
-    /// Covariance of entries i and k of [soc, u_1 .. u_N, (w,) h, ln r].
-    [[nodiscard]] constexpr Real covariance(int i, int k) const noexcept {
+    /// Steps that have not been worked into the covariances of branches and hysteresis yet.
+    struct Pending {
+        detail::Lanes<Real, lags + 1> kept;    ///< d of the steps so far: product of their own.
+        detail::Lanes<Real, lags + 1> by_soc;  ///< c: what an error of the SOC has become.
+        detail::Lanes<Real, lags + 1> noise;   ///< Variance that came in.
+        Real soc_noise{0};                     ///< The same of the SOC.
+        int steps{0};
+    } pending{};
+    /// Covariance of entries i and k of [soc, u_1 .. u_N, (w,) h, ln r], pending steps included.
+    [[nodiscard]] Real covariance(int i, int k) const noexcept {
         const auto place = [](int at) {
             return at == 0 ? lags + 1 : (at <= lags + 1 ? at - 1 : at);
         };
-        return spread(place(i), place(k));
+        const int a = place(i) >= place(k) ? place(i) : place(k);
+        const int b = place(i) >= place(k) ? place(k) : place(i);
+        if (pending.steps == 0) return spread(a, b);
+        constexpr int soc = lags + 1;
+        const auto kept = [&](int at) { return at < soc ? pending.kept.get(at) : Real(1); };
+        const auto by_soc = [&](int at) { return at < soc ? pending.by_soc.get(at) : Real(0); };
+        // In the order in which it is worked in, to the same bits.
+        const Real own = kept(b) * (kept(a) * spread(a, b) + by_soc(a) * spread(soc, b)) +
+                         by_soc(b) * (kept(a) * spread(a, soc) + by_soc(a) * spread(soc, soc));
+        if (a != b || a > soc) return own;
+        return own + (a < soc ? pending.noise.get(a) : pending.soc_noise);
     }
     Real since_update_s{0};    ///< Time since the voltage was last tried.
     Real since_accepted_s{0};  ///< Time since a voltage was last accepted.
@@ -163,6 +186,11 @@ class SocFilter {
         cell_ = cell;
         settings_ = settings;
         inverse_gate_ = Real(1) / square(settings.gate);
+        steady_var_ = Moving::all(square(settings.rest_std_V));
+        steady_var_.set(at_hysteresis, square(settings.hysteresis_std_walked));
+        soc_floor_var_ = square(settings.soc_std_floor);
+        soc_var_per_s_ = square(settings.soc_std_per_sqrt_h) / seconds_per_hour<Real>;
+        scale_var_per_s_ = square(settings.log_scale_std_per_sqrt_h) / seconds_per_hour<Real>;
         state_ = State{};
         return Status::ok;
     }
@@ -229,6 +257,7 @@ class SocFilter {
     static constexpr int at_scale = lags + 2;
     /// One number for each entry of the state.
     using Column = detail::Lanes<Real, size>;
+    using Moving = detail::Lanes<Real, lags + 1>;  // branches and hysteresis
     /// Calls `body` with std::integral_constant 0 .. Count - 1.
     template <int Count, class Body>
     static void for_each_place(Body body) noexcept {
@@ -238,6 +267,7 @@ class SocFilter {
     static void for_each_place(Body& body, std::integer_sequence<int, Places...>) noexcept {
         (body(std::integral_constant<int, Places>{}), ...);
     }
+    static constexpr int most_pending = 32;
     // The state may run a little past empty and full: capacity is never known exactly.
     static constexpr Real soc_low = Real(-0.02);
     static constexpr Real soc_high = Real(1.02);
@@ -254,7 +284,8 @@ class SocFilter {
         return detail::within(temperature_degC, Real(-100), Real(200));
     }
     static constexpr Real bounded(Real x, Real low, Real high) noexcept {
-        return x < low ? low : (x > high ? high : x);
+        const Real above = low > x ? low : x;
+        return high < above ? high : above;
     }
 
     /// Where overvoltage `i` is heading under a current.
@@ -289,6 +320,9 @@ class SocFilter {
     }
 
     void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
+    void work_in_pending() noexcept;
+    void try_voltage(const CellInput<Real>& input, const AxisPosition<Real>& temperature,
+                     Real voltage_V, bool possible, bool due) noexcept;
     void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
     void open_spread() noexcept;
     /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
@@ -303,9 +337,9 @@ class SocFilter {
     }
     void publish() noexcept {
         const Real soc = state_.cell.soc;
-        estimate_.soc = soc < Real(0) ? Real(0) : (soc > Real(1) ? Real(1) : soc);
+        estimate_.soc = bounded(soc, Real(0), Real(1));
         estimate_.soc_std =
-            std::sqrt(state_.spread(at_soc, at_soc) + square(settings_.soc_std_floor));
+            std::sqrt(state_.spread(at_soc, at_soc) + state_.pending.soc_noise + soc_floor_var_);
         estimate_.resistance_scale = state_.cell.resistance_scale;
         estimate_.log_scale_std = std::sqrt(state_.spread(at_scale, at_scale));
     }
@@ -313,6 +347,10 @@ class SocFilter {
     Parameters cell_{};
     Settings settings_{};
     Real inverse_gate_{Real(0.04)};  ///< 1 / gate^2.
+    Moving steady_var_{};  ///< Of branches and hysteresis, what is left after a long time.
+    Real soc_floor_var_{0};
+    Real soc_var_per_s_{0};
+    Real scale_var_per_s_{0};
     State state_{};
     SocEstimate<Real> estimate_{};
 };
@@ -323,15 +361,13 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
     StepJacobian<Real, Branches, Transfer> j;
     voltkeel::step(cell_, input, temperature, state_.cell, &j);
 
-    // The transition F is diagonal (d), except that every branch also follows the SOC (c):
-    //     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
-    // SOC and ln r keep their value (d = 1, c = 0).
-    auto& p = state_.spread;
-    using Moving = detail::Lanes<Real, lags + 1>;  // branches and hysteresis
+    // The transition F is diagonal (d), except that every branch also follows the SOC (c). Steps
+    // one after the other make one with
+    //     d = d2 d1,  c = d2 c1 + c2,  noise = d2^2 noise1 + noise2
+    // so that the matrix is only touched where a voltage is tried.
     Moving d = Moving::all(Real(1));
     Moving c = Moving::all(Real(0));
     Moving end = Moving::all(Real(0));
-    Moving noise = Moving::all(square(settings_.rest_std_V));
 #pragma GCC unroll 5
     for (int i = 0; i < lags; ++i) {
         d.set(i, j.branch_by_branch[i]);
@@ -339,9 +375,35 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
         end.set(i, settings_.branch_share_std * j.branch_end_V[i]);
     }
     d.set(at_hysteresis, j.hysteresis_by_hysteresis);
-    noise.set(at_hysteresis, square(settings_.hysteresis_std_walked));
     // A first-order error process whose steady spread is a share of R_i |I|.
-    noise = (Real(1) - d) * (Real(1) + d) * (end * end + noise);
+    Moving noise = (Real(1) - d) * (Real(1) + d) * (end * end + steady_var_);
+    auto& pending = state_.pending;
+    if (pending.steps > 0) {
+        c = d * pending.by_soc + c;
+        noise = d * d * pending.noise + noise;
+        d = d * pending.kept;
+    }
+    const Real soc_noise = pending.soc_noise + soc_var_per_s_ * input.dt_s;
+    pending = {d, c, noise, soc_noise, pending.steps + 1};
+    auto& p = state_.spread;
+    // Bounds keep a float covariance sane through months without an update.
+    p(at_scale, at_scale) += scale_var_per_s_ * input.dt_s;
+    bound_variance(at_scale, Real(1));
+}
+
+/// Works the pending steps into the covariance:
+///     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
+/// SOC and ln r keep their value (d = 1, c = 0).
+template <class Real, int Branches, bool Transfer>
+void SocFilter<Real, Branches, Transfer>::work_in_pending() noexcept {
+    if (state_.pending.steps == 0) return;
+    const Real soc_noise = state_.pending.soc_noise;
+    state_.pending.steps = 0;
+    state_.pending.soc_noise = Real(0);
+    const Moving d = state_.pending.kept;
+    const Moving c = state_.pending.by_soc;
+    const Moving noise = state_.pending.noise;
+    auto& p = state_.spread;
     const auto soc_row = p.template load_row<at_soc>();
     const Moving was = soc_row.template resized<lags + 1>();
     const Real soc_var = soc_row.get(at_soc);
@@ -366,12 +428,8 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
         (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
         p(at_scale, at_soc) = scale_with_soc;
     }
-    // Bounds keep a float covariance sane through months without an update.
-    const Real hours = input.dt_s * (Real(1) / seconds_per_hour<Real>);
-    p(at_soc, at_soc) += square(settings_.soc_std_per_sqrt_h) * hours;
-    p(at_scale, at_scale) += square(settings_.log_scale_std_per_sqrt_h) * hours;
+    p(at_soc, at_soc) += soc_noise;
     bound_variance(at_soc, Real(0.25));
-    bound_variance(at_scale, Real(1));
 }
 
 /// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
@@ -422,6 +480,57 @@ void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
     estimate_.fault_bits |= fault_reset;
 }
 
+/// Predicts the voltage and, where one is due, fuses the measured one.
+template <class Real, int Branches, bool Transfer>
+void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& input,
+                                                      const AxisPosition<Real>& temperature,
+                                                      Real voltage_V, bool possible,
+                                                      bool due) noexcept {
+    work_in_pending();
+    const VoltagePoint<Real, Branches, Transfer> predicted =
+        voltage_at(cell_, state_.cell, input.current_A, input.temperature_degC, temperature);
+    // g = P H^T; every branch has the same entry in the measurement row H.
+    Column ph = Column::all(Real(0));
+    Real branches_part = Real(0);
+    const auto& p = state_.spread;
+#pragma GCC unroll 8
+    for (int i = 0; i < size; ++i) {
+        Real sum = p(i, 0);
+#pragma GCC unroll 5
+        for (int k = 1; k < lags; ++k)
+            sum += p(i, k);
+        const Real with_voltage =
+            predicted.by_branch * sum + predicted.by_hysteresis * p(i, at_hysteresis) +
+            predicted.by_soc * p(i, at_soc) + predicted.by_log_scale * p(i, at_scale);
+        ph.set(i, with_voltage);
+        if (i < lags) branches_part += with_voltage;
+    }
+    const Real innovation_var =
+        square(settings_.voltage_std_V) +
+        square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+        predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
+        predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
+    estimate_.voltage_predicted_V = predicted.voltage_V;
+    estimate_.innovation_std_V = std::sqrt(innovation_var);
+    if (!possible) return;
+    const Real innovation_V = voltage_V - predicted.voltage_V;
+    const Real inverse_var = Real(1) / innovation_var;
+    estimate_.innovation_V = innovation_V;
+    estimate_.test_ratio = square(innovation_V) * inverse_var * inverse_gate_;
+    if (!due) return;
+    state_.since_update_s = Real(0);
+    if (estimate_.test_ratio <= Real(1)) {
+        fuse(innovation_V, innovation_var, inverse_var, ph);
+        state_.since_accepted_s = Real(0);
+        ++state_.update_count;
+        estimate_.updated = true;
+    } else {
+        estimate_.fault_bits |= fault_voltage_rejected;
+        ++state_.rejected_count;
+        if (state_.since_accepted_s > settings_.reset_after_s) open_spread();
+    }
+}
+
 template <class Real, int Branches, bool Transfer>
 const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     const CellSample<Real>& sample) noexcept {
@@ -452,57 +561,21 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
         locate(cell_.resistance.temperature_degC, input.temperature_degC);
     if (input.dt_s > Real(0)) predict(input, temperature);
 
-    auto& x = state_.cell;
-    const VoltagePoint<Real, Branches, Transfer> predicted =
-        voltage_at(cell_, x, input.current_A, input.temperature_degC, temperature);
-    if (!predicted.temperature_inside) estimate_.fault_bits |= fault_temperature_outside;
-    // g = P H^T; every branch has the same entry in the measurement row H.
-    Column ph = Column::all(Real(0));
-    Real branches_part = Real(0);
-    const auto& p = state_.spread;
-#pragma GCC unroll 8
-    for (int i = 0; i < size; ++i) {
-        Real sum = p(i, 0);
-#pragma GCC unroll 5
-        for (int k = 1; k < lags; ++k)
-            sum += p(i, k);
-        const Real with_voltage =
-            predicted.by_branch * sum + predicted.by_hysteresis * p(i, at_hysteresis) +
-            predicted.by_soc * p(i, at_soc) + predicted.by_log_scale * p(i, at_scale);
-        ph.set(i, with_voltage);
-        if (i < lags) branches_part += with_voltage;
-    }
-    const Real innovation_var =
-        square(settings_.voltage_std_V) +
-        square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
-        predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
-        predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
-    estimate_.voltage_predicted_V = predicted.voltage_V;
-    estimate_.innovation_std_V = std::sqrt(innovation_var);
-    if (!possible_voltage(sample.voltage_V)) {
+    if (!temperature.inside) estimate_.fault_bits |= fault_temperature_outside;
+
+    const bool possible = possible_voltage(sample.voltage_V);
+    if (!possible) {
         estimate_.innovation_V = Real(0);
         estimate_.test_ratio = Real(0);
         estimate_.fault_bits |= fault_voltage_not_finite;
-    } else {
-        const Real innovation_V = sample.voltage_V - predicted.voltage_V;
-        estimate_.innovation_V = innovation_V;
-        const Real inverse_var = Real(1) / innovation_var;
-        estimate_.test_ratio = square(innovation_V) * inverse_var * inverse_gate_;
-        // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
-        if (state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s) {
-            state_.since_update_s = Real(0);
-            if (estimate_.test_ratio <= Real(1)) {
-                fuse(innovation_V, innovation_var, inverse_var, ph);
-                state_.since_accepted_s = Real(0);
-                ++state_.update_count;
-                estimate_.updated = true;
-            } else {
-                estimate_.fault_bits |= fault_voltage_rejected;
-                ++state_.rejected_count;
-                if (state_.since_accepted_s > settings_.reset_after_s) open_spread();
-            }
-        }
     }
+    // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
+    const bool due = state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s;
+    if ((due && possible) || settings_.trace_every_sample)
+        try_voltage(input, temperature, sample.voltage_V, possible, due);
+    // A product of many more would run out of numbers, and a spread of its bound.
+    if (due || state_.pending.steps >= most_pending) work_in_pending();
+    auto& x = state_.cell;
     if (x.soc < soc_low || x.soc > soc_high) {
         x.soc = bounded(x.soc, soc_low, soc_high);
         x.soc_carry = Real(0);
