@@ -65,7 +65,7 @@ def open_loop_V(cell: vk.Cell, log: vk.Log, capacity_Ah: float, initial_soc: flo
     own.capacity_Ah = capacity_Ah
     model = vk.CellModel(own)
     model.reset(vk.ModelState(soc=initial_soc, temperature_degC=log.temperature_degC[0]))
-    return model.run(log.time_s, log.current_A, log.temperature_degC)
+    return model.run(log.time_s, log.current_A, vk.core_log(log, own).temperature_degC)
 
 
 def voltage_rms_mV(cell: vk.Cell, folder: Path) -> dict[str, float]:

@@ -33,6 +33,18 @@ void bind_thermal(py::module_& module) {
         "Returns\n-------\nThermalFit\n    Its source says what was fitted and what the case does "
         "not show.\n\nRaises\n------\nDataError\n    For a log or cell that cannot be used.");
     module.def(
+        "core_log",
+        [](const Log& log, const Cell& cell) {
+            const py::gil_scoped_release release;
+            return core_log(log, cell);
+        },
+        py::arg("log"), py::arg("cell"),
+        "Give a log the temperature of the core in place of that of the case, row by row.\n\n"
+        "That is what the cell model goes by. A cell without a core, or whose warmth was not "
+        "measured,\nleaves the log as it is.\n\n"
+        "Parameters\n----------\nlog : Log\ncell : Cell\n\nReturns\n-------\nLog\n\n"
+        "Raises\n------\nDataError\n    For a log or cell that cannot be used.");
+    module.def(
         "thermal_trace",
         [](const Log& log, const Cell& cell) {
             const py::gil_scoped_release release;

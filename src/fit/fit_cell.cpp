@@ -602,6 +602,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         rested = rested_logs(pulses, groups);
         read_rests({});
     }
+    // The pulse tests with the temperature inside the cell, once its warmth is known.
+    std::vector<Log> inside = pulses;
     std::vector<PulseFit> fits(groups.size());
     constexpr int trials = 5;
     const double jobs = static_cast<double>(groups.size()) *
@@ -612,7 +614,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         for (std::size_t g = 0; g < groups.size(); ++g) {
             std::vector<const Log*> logs;
             for (const std::size_t k : groups[g])
-                logs.push_back(&pulses[k]);
+                logs.push_back(&inside[k]);
             PulseFitSettings used = pulse_settings;
             // The sizes carry over; how far errors repeat is found anew, from a fit that follows
             // the data closely: what priors leave behind repeats, and would loosen the fit ever
@@ -646,6 +648,11 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         cell.provenance.notes.push_back(choice_in_words(result.forms));
     }
     for (int pass = 0; pass < settings.passes; ++pass) {
+        if (pass > 0) {
+            cell.thermal = fit_thermal(pulses, cell);
+            for (std::size_t k = 0; k < pulses.size(); ++k)
+                inside[k] = core_log(pulses[k], cell);
+        }
         fit_all(pulse_settings,
                 "round " + std::to_string(pass + 1) + " of " + std::to_string(settings.passes));
         set_resistance(cell, fits);
@@ -658,7 +665,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         // In the first round the overvoltage of the slow test is in the OCV and its gap.
         if (pass > 0) {
             result.hysteresis =
-                hysteresis_of(cell, slow, result.slow, pulses, groups, fits, settings);
+                hysteresis_of(cell, slow, result.slow, inside, groups, fits, settings);
             cell.hysteresis_rate =
                 result.hysteresis.told ? result.hysteresis.rate : settings.hysteresis_rate;
         }
@@ -686,7 +693,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         slower = std::move(fits);
         fits = all;
     }
-    cell.noise = cross_validated_noise(cell, pulses, groups, fits, slower);
+    cell.noise = cross_validated_noise(cell, inside, groups, fits, slower);
     const PulseFit& reference = nearest_fit(fits, cell.ocv.reference_temperature_degC);
     if (slow) {
         set_capacity(cell, result.slow, reference, pulses,

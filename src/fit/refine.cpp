@@ -11,6 +11,7 @@
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/fit/thermal.hpp"
 #include "voltkeel/units.hpp"
 #include "voltkeel/version.hpp"
 
@@ -283,9 +284,11 @@ class Refinement {
         const auto& parameters = tables_.at(x_, layout_, settings.ocv_soc);
         std::size_t fitted = 0;
         std::size_t held_out = 0;
+        for (const Log& log : logs)
+            inside_.push_back(core_log(log, cell));
         for (std::size_t f = 0; f < logs.size(); ++f) {
             RefinedLog& refined = logs_.emplace_back();
-            refined.log = &logs[f];
+            refined.log = &inside_[f];
             set_start(refined, parameters,
                       f < settings.initial_soc.size() ? settings.initial_soc[f] : std::nullopt,
                       settings);
@@ -594,6 +597,7 @@ class Refinement {
     const RefineProgress& progress_;
     mutable ScaledTables<Branches, Transfer> tables_;
     Layout layout_;
+    std::vector<Log> inside_;  ///< With the temperature of the core.
     std::vector<RefinedLog> logs_;
     std::size_t rows_{0};
     Eigen::VectorXd x_, prior_mean_, prior_std_;

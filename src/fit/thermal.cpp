@@ -86,6 +86,28 @@ double start_soc(const CellParameters<double, Branches, Transfer>& cell, const L
     return soc;
 }
 
+/// Runs a log through the cell and calls `body(row, step_s, heat_W)` for every row but the first.
+template <class Body>
+void for_each_heat(const Log& log, const Cell& cell, Body body) {
+    with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
+        const auto parameters = tables.parameters();
+        CellState<double, Form::branches, Form::transfer> state;
+        state.soc = start_soc(parameters, log);
+        for (std::size_t k = 1; k < log.size(); ++k) {
+            const double step_s = log.time_s[k] - log.time_s[k - 1];
+            const double current_A = log.current_A[k];
+            const double temperature_degC = log.temperature_degC[k];
+            step(parameters, {current_A, step_s, temperature_degC}, state);
+            const auto point = voltage_at(parameters, state, current_A, temperature_degC);
+            body(k, step_s,
+                 heat_W(current_A, log.voltage_V[k], point.ocv_V, point.entropy_V_per_K,
+                        temperature_degC));
+        }
+    });
+}
+
 HeatLog heat_log(const Log& log, const Cell& cell) {
     // Rows end where there is something to see: every 5 s while heat is made and two minutes after,
     // 10 s while it is little, and a minute at rest.
@@ -98,38 +120,23 @@ HeatLog heat_log(const Log& log, const Cell& cell) {
     HeatLog result;
     result.start_degC = log.temperature_degC.front();
     result.length_s = log.time_s.back() - log.time_s.front();
-    with_form(cell, [&](auto form) {
-        using Form = decltype(form);
-        const CellTables<double, Form::branches, Form::transfer> tables(cell);
-        const auto parameters = tables.parameters();
-        CellState<double, Form::branches, Form::transfer> state;
-        state.soc = start_soc(parameters, log);
-        double dt_s = 0;
-        double energy_J = 0;
-        double quiet_s = after_s;
-        for (std::size_t k = 1; k < log.size(); ++k) {
-            const double step_s = log.time_s[k] - log.time_s[k - 1];
-            const double current_A = log.current_A[k];
-            const double temperature_degC = log.temperature_degC[k];
-            step(parameters, {current_A, step_s, temperature_degC}, state);
-            const auto point = voltage_at(parameters, state, current_A, temperature_degC);
-            const double heat = heat_W(current_A, log.voltage_V[k], point.ocv_V,
-                                       point.entropy_V_per_K, temperature_degC);
-            energy_J += step_s * heat;
-            result.heat_J += step_s * std::abs(heat);
-            result.heat_J_std += step_s * std::abs(current_A) * ocv_std_V;
-            dt_s += step_s;
-            const double mean_W = std::abs(energy_J) / dt_s;
-            const double wanted_s =
-                mean_W > much_W || quiet_s < after_s ? 5 : (mean_W > little_W ? 10 : 60);
-            if (dt_s >= wanted_s || k + 1 == log.size()) {
-                quiet_s = mean_W > much_W ? 0 : quiet_s + dt_s;
-                result.rows.push_back(
-                    {log.time_s[k] - log.time_s.front(), dt_s, energy_J / dt_s, temperature_degC});
-                dt_s = 0;
-                energy_J = 0;
-            }
-        }
+    double dt_s = 0;
+    double energy_J = 0;
+    double quiet_s = after_s;
+    for_each_heat(log, cell, [&](std::size_t k, double step_s, double heat) {
+        energy_J += step_s * heat;
+        result.heat_J += step_s * std::abs(heat);
+        result.heat_J_std += step_s * std::abs(log.current_A[k]) * ocv_std_V;
+        dt_s += step_s;
+        const double mean_W = std::abs(energy_J) / dt_s;
+        const double wanted_s =
+            mean_W > much_W || quiet_s < after_s ? 5 : (mean_W > little_W ? 10 : 60);
+        if (dt_s < wanted_s && k + 1 < log.size()) return;
+        quiet_s = mean_W > much_W ? 0 : quiet_s + dt_s;
+        result.rows.push_back(
+            {log.time_s[k] - log.time_s.front(), dt_s, energy_J / dt_s, log.temperature_degC[k]});
+        dt_s = 0;
+        energy_J = 0;
     });
     return result;
 }
@@ -452,6 +459,22 @@ ThermalTrace thermal_trace(const Log& log, const Cell& cell) {
     trace.residual_rms_K =
         rms(residuals.head(static_cast<Eigen::Index>(heat.rows.size()))) * heat.std_K;
     return trace;
+}
+
+Log core_log(const Log& log, const Cell& cell) {
+    check_log(log);
+    Log inside = log;
+    if (!follows_core(cell.thermal) || log.size() < 2) return inside;
+    const ThermalFit& t = cell.thermal;
+    const ThermalParameters<double> thermal{t.heat_capacity_J_per_K, t.resistance_K_per_W,
+                                            t.core_resistance_K_per_W,
+                                            t.core_heat_capacity_J_per_K};
+    for_each_heat(log, cell, [&](std::size_t k, double step_s, double heat) {
+        inside.temperature_degC[k] = core_temperature_after(thermal, inside.temperature_degC[k - 1],
+                                                            log.temperature_degC[k - 1],
+                                                            log.temperature_degC[k], heat, step_s);
+    });
+    return inside;
 }
 
 }  // namespace voltkeel

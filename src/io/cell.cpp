@@ -172,6 +172,13 @@ ResistanceStd resistance_with_std(const Cell& cell, double soc, double temperatu
     return result;
 }
 
+bool follows_core(const ThermalFit& thermal) {
+    constexpr double largest_share_std = 0.4;
+    return thermal.core_resistance_K_per_W > 0 && thermal.core_heat_capacity_J_per_K > 0 &&
+           thermal.core_heat_capacity_J_per_K < thermal.heat_capacity_J_per_K &&
+           thermal.heat_capacity_J_per_K_std < largest_share_std * thermal.heat_capacity_J_per_K;
+}
+
 void check(const Cell& cell) {
     if (!(cell.capacity_Ah > 0) || !std::isfinite(cell.capacity_Ah)) {
         fail("capacity_Ah: ", cell.capacity_Ah, " must be a finite number above 0");

@@ -3,6 +3,8 @@
 #include <cmath>
 
 #include "io/number_text.hpp"
+#include "voltkeel/cell/heat.hpp"
+#include "voltkeel/cell/ocv.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/filter_settings.hpp"
 
@@ -46,14 +48,27 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         column->resize(log.size());
     }
     trace.fault_bits.resize(log.size());
+    double core_degC = log.temperature_degC.front();
     for (std::size_t k = 0; k < log.size(); ++k) {
         if (progress && k % 65536 == 0 &&
             !progress(static_cast<double>(k) / static_cast<double>(log.size()))) {
             throw Error("cancelled");
         }
         const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
+        if (follows_core(cell.thermal) && k > 0) {
+            const auto& at = filter.state().cell;
+            const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC);
+            const double heat =
+                heat_W(log.current_A[k], log.voltage_V[k],
+                       ocv.mean_V + at.hysteresis * ocv.half_gap_V, ocv.entropy_V_per_K, core_degC);
+            core_degC = core_temperature_after(filter.cell().thermal, core_degC,
+                                               log.temperature_degC[k - 1], log.temperature_degC[k],
+                                               heat, dt_s);
+        } else {
+            core_degC = log.temperature_degC[k];
+        }
         const SocEstimate<double>& estimate =
-            filter.step({log.current_A[k], log.voltage_V[k], log.temperature_degC[k], dt_s});
+            filter.step({log.current_A[k], log.voltage_V[k], core_degC, dt_s});
         trace.soc[k] = estimate.soc;
         trace.soc_std[k] = estimate.soc_std;
         trace.voltage_predicted_V[k] = estimate.voltage_predicted_V;

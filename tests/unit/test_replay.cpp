@@ -1,5 +1,6 @@
 // The SOC filter along a log: the same filter as on a controller, bit for bit.
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstddef>
@@ -12,6 +13,7 @@
 #include <vector>
 
 #include "support/made_tests.hpp"
+#include "voltkeel/fit/thermal.hpp"
 #include "voltkeel/io/replay.hpp"
 
 using Catch::Contains;
@@ -46,6 +48,36 @@ Log drive(const Cell& truth, double initial_soc = 0.9) {
 }
 
 }  // namespace
+
+TEST_CASE("a replay goes by the core where its warmth was measured", "[replay]") {
+    Cell cell = cell_with(2);
+    const Log log = drive(cell);  // the case stays at 25 degC
+    ReplaySettings settings;
+    settings.initial_soc = 0.9;
+    settings.initial_soc_std = 0.02;
+    const SocTrace by_case = replay(cell, log, settings);
+    const double mass_J_per_K = 10 * cell.capacity_Ah;
+    const double core_K_per_W = 20 / cell.capacity_Ah;
+    cell.thermal = {mass_J_per_K, 0, core_K_per_W,       0, "invented",
+                    core_K_per_W, 0, 0.9 * mass_J_per_K, 0};
+    const SocTrace by_core = replay(cell, log, settings);
+    const Log inside = voltkeel::core_log(log, cell);
+    cell.thermal.core_resistance_K_per_W = 0;
+    cell.thermal.core_heat_capacity_J_per_K = 0;
+    const SocTrace told = replay(cell, inside, settings);
+    double far_V = 0;
+    double near_V = 0;
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        far_V =
+            std::max(far_V, std::abs(by_case.voltage_predicted_V[k] - told.voltage_predicted_V[k]));
+        near_V = std::max(near_V,
+                          std::abs(by_core.voltage_predicted_V[k] - told.voltage_predicted_V[k]));
+    }
+    CAPTURE(far_V, near_V);
+    CHECK(far_V > 2e-3);
+    CHECK(near_V < 0.1 * far_V);
+    CHECK(by_core.end.temperature_degC > 25.2);
+}
 
 TEST_CASE("a replay is the filter stepped by hand, bit for bit", "[replay]") {
     const int branches = GENERATE(1, 2, 3, 4);

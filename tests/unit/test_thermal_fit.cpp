@@ -14,6 +14,7 @@
 
 using Catch::Contains;
 using voltkeel::Cell;
+using voltkeel::core_log;
 using voltkeel::fit_thermal;
 using voltkeel::Log;
 using voltkeel::thermal_trace;
@@ -37,7 +38,7 @@ struct Warmth {
 
 /// A cell at half charge, five minutes up and five down for two hours, then an hour of rest. The
 /// thermal law is stepped ten times a second, the tester writes once a second.
-Log warm_log(const Cell& truth, const Warmth& warmth) {
+Log warm_log(const Cell& truth, const Warmth& warmth, std::vector<double>* core = nullptr) {
     const voltkeel::CellTables<double, 3> tables(truth);
     const auto cell = tables.parameters();
     voltkeel::CellState<double, 3> state;
@@ -79,6 +80,7 @@ Log warm_log(const Cell& truth, const Warmth& warmth) {
         }
         slow_error_K = kept * slow_error_K +
                        warmth.slow_error_std_K * std::sqrt(1 - kept * kept) * random.normal();
+        if (core != nullptr) core->push_back(core_degC);
         log.time_s.push_back(second);
         log.current_A.push_back(current_A);
         log.voltage_V.push_back(voltage_V);
@@ -272,6 +274,46 @@ TEST_CASE("a thermal trace meets a log of the same cell that was not fitted", "[
     backward.time_s[5] = 0;
     CHECK_THROWS_AS(thermal_trace(backward, cell), voltkeel::Error);
     CHECK_THROWS_AS(fit_thermal({backward}, cell), voltkeel::Error);
+}
+
+TEST_CASE("the core behind a measured case is followed row by row", "[fit]") {
+    Cell cell = without_gap();
+    const Warmth warmth{75, 9, 10, 1.2, 0, 50, 1.16, 66.75, 0.1};
+    cell.thermal = {75, 3, 9, 1, "invented", 1.16, 0.2, 66.75, 5};
+    std::vector<double> truth_degC;
+    const Log log = warm_log(cell, warmth, &truth_degC);
+    REQUIRE(voltkeel::follows_core(cell.thermal));
+    const Log inside = core_log(log, cell);
+    CHECK(inside.source == log.source);
+    CHECK(inside.time_s == log.time_s);
+    CHECK(inside.voltage_V == log.voltage_V);
+    double worst_K = 0;
+    double warmest_K = 0;
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        worst_K = std::max(worst_K, std::abs(inside.temperature_degC[k] - truth_degC[k]));
+        warmest_K = std::max(warmest_K, truth_degC[k] - log.temperature_degC[k]);
+    }
+    CAPTURE(worst_K, warmest_K);
+    CHECK(warmest_K > 1);
+    CHECK(worst_K < 0.02);
+
+    SECTION("a cell of one mass has the temperature of its case") {
+        cell.thermal.core_resistance_K_per_W = 0;
+        cell.thermal.core_heat_capacity_J_per_K = 0;
+        CHECK_FALSE(voltkeel::follows_core(cell.thermal));
+        CHECK(core_log(log, cell).temperature_degC == log.temperature_degC);
+    }
+    SECTION("what is taken as usual is not followed") {
+        cell.thermal = fit_thermal({}, cell);
+        CHECK(cell.thermal.core_resistance_K_per_W > 0);
+        CHECK_FALSE(voltkeel::follows_core(cell.thermal));
+        CHECK(core_log(log, cell).temperature_degC == log.temperature_degC);
+    }
+    SECTION("a log that runs backward is refused") {
+        Log backward = log;
+        backward.time_s[5] = 0;
+        CHECK_THROWS_AS(core_log(backward, cell), voltkeel::Error);
+    }
 }
 
 TEST_CASE("a log that starts under load starts at the right SOC", "[fit]") {

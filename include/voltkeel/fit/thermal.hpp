@@ -41,4 +41,10 @@ struct ThermalTrace {
 /// \throws Error for an unusable log or cell
 [[nodiscard]] ThermalTrace thermal_trace(const Log& log, const Cell& cell);
 
+/// The same log with the temperature of the core in place of that of the case, row by row: what the
+/// cell model goes by. The core starts as warm as the case.
+/// \return the log as it is for a cell without a core, and where `follows_core` says no
+/// \throws Error for an unusable log or cell
+[[nodiscard]] Log core_log(const Log& log, const Cell& cell);
+
 }  // namespace voltkeel

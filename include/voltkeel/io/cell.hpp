@@ -86,6 +86,10 @@ struct ThermalFit {
     double core_heat_capacity_J_per_K_std{0};
 };
 
+/// Whether the temperature of the core is worth following behind that of the case: there is one,
+/// and the warmth of the cell was measured. What is taken as usual has a larger spread.
+[[nodiscard]] bool follows_core(const ThermalFit& thermal);
+
 /// Allowed currents for one duration; grids of [temperature][soc], magnitudes in A.
 struct CurrentGrid {
     double duration_s{0};

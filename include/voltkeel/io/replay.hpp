@@ -34,7 +34,8 @@ struct SocTrace {
     ModelState end;  ///< State after the last row.
 };
 
-/// Runs the filter along a log.
+/// Runs the filter along a log. The temperatures of the log are those of the case; where the cell's
+/// warmth was measured (`follows_core`), the filter gets that of the core behind it.
 /// \param progress asked about every 65 536 rows with the share done; false cancels with an Error
 /// \throws Error for an unusable cell, setting or log
 [[nodiscard]] SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings = {},
