@@ -24,6 +24,8 @@ g++ -std=c++17 -O2 -DNDEBUG -march=x86-64-v3 -Iinclude -Itests -isystem "$eigen"
     "${one_core[@]}" $fast
     bash tests/bench/count_instructions.sh $fast
     echo
+    "${one_core[@]}" build/release/tests/bench_pack_filter
+    echo
     "${one_core[@]}" build/release/tests/bench_csv
     echo
     "${one_core[@]}" build/release/tests/bench_fit
