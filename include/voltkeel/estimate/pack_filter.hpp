@@ -93,6 +93,7 @@ struct PackSample {
     /// Beside the current of the string, one for each group (bleed resistors: negative); null:
     /// none.
     const Real* group_current_A{nullptr};
+    Real current_std_A{0};  ///< See CellSample.
 };
 
 /// What comes back from each sample.
@@ -580,8 +581,8 @@ const PackEstimate<Real>& PackFilter<Real, Branches, Transfer, Capacity>::step(
     constexpr Real nothing = std::numeric_limits<Real>::quiet_NaN();
     estimate_.updated = false;
     const auto before = reference_.state().cell;
-    estimate_.reference =
-        reference_.step({sample.current_A, nothing, sample.temperature_degC, sample.dt_s});
+    estimate_.reference = reference_.step(
+        {sample.current_A, nothing, sample.temperature_degC, sample.dt_s, sample.current_std_A});
     const std::uint32_t step_bits = estimate_.reference.fault_bits & ~fault_voltage_not_finite;
     estimate_.reference.fault_bits = step_bits;
     if ((step_bits & fault_not_started) != 0) return estimate_;
@@ -621,7 +622,8 @@ const PackEstimate<Real>& PackFilter<Real, Branches, Transfer, Capacity>::step(
         any = any || weight_[k] > Real(0);
     if (any) {
         const Real soc_before = reference_.state().cell.soc;
-        estimate_.reference = reference_.step({current_A, common, temperature_degC, Real(0)});
+        estimate_.reference =
+            reference_.step({current_A, common, temperature_degC, Real(0), sample.current_std_A});
         estimate_.reference.fault_bits |= step_bits;
         const Real moved = reference_.state().cell.soc - soc_before;
         if (square(moved) > square(Real(1e-3))) {

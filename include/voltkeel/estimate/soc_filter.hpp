@@ -95,6 +95,9 @@ struct CellSample {
     Real voltage_V{0};
     Real temperature_degC{25};
     Real dt_s{0};  ///< Since the sample before; 0 for the first.
+    /// How far the current may be off for as long as the step lasts, beyond what the filter allows
+    /// for anyway: the word of who had to replace it.
+    Real current_std_A{0};
 };
 
 /// What comes back from each sample.
@@ -291,6 +294,15 @@ class SocFilter {
     void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
     void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
     void open_spread() noexcept;
+    /// A doubtful current is off the same way for minutes: so many voltages count as one.
+    static constexpr Real doubt_repeats = Real(400);
+    /// Charge that may not have flowed: the same sign for as long as it lasts, so spreads add up.
+    void doubt_charge(Real charge_As_std) noexcept {
+        auto& p = state_.spread;
+        const Real more = charge_As_std / (seconds_per_hour<Real> * cell_.capacity_Ah);
+        p(at_soc, at_soc) = square(std::sqrt(p(at_soc, at_soc)) + more);
+        bound_variance(at_soc, Real(0.25));
+    }
     /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
     /// matrix that is no covariance, and a negative variance of the innovation.
     void bound_variance(int at, Real most) noexcept {
@@ -451,6 +463,8 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     const AxisPosition<Real> temperature =
         locate(cell_.resistance.temperature_degC, input.temperature_degC);
     if (input.dt_s > Real(0)) predict(input, temperature);
+    const bool doubtful = sample.current_std_A > Real(0) && possible_current(sample.current_std_A);
+    if (doubtful) doubt_charge(sample.current_std_A * input.dt_s);
 
     auto& x = state_.cell;
     const VoltagePoint<Real, Branches, Transfer> predicted =
@@ -475,6 +489,7 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     const Real innovation_var =
         square(settings_.voltage_std_V) +
         square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+        (doubtful ? doubt_repeats * square(predicted.by_current * sample.current_std_A) : Real(0)) +
         predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
         predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
     estimate_.voltage_predicted_V = predicted.voltage_V;
