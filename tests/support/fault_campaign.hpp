@@ -41,7 +41,7 @@ inline const std::vector<CampaignFault>& campaign_faults() {
     using namespace voltkeel;
     constexpr double nan = std::numeric_limits<double>::quiet_NaN();
     constexpr double infinity = std::numeric_limits<double>::infinity();
-    // Spikes come every half minute, for one row.
+    // Spikes come every half minute, for a second.
     static const auto spike = [](double since_s) { return std::fmod(since_s, 30) < 1; };
     static const std::vector<CampaignFault> all = {
         {"current NaN", sensor_current_missing,
