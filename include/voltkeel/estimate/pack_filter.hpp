@@ -197,6 +197,40 @@ class PackFilter {
         return status;
     }
 
+    /// Goes on from a stored state. \return not_finite or out_of_range for one that cannot be; then
+    /// nothing changes
+    [[nodiscard]] Status restore(const typename Reference::State& reference,
+                                 const State& state) noexcept {
+        for (int k = 0; k < count_; ++k) {
+            const detail::BoundedField<Real> rows[] = {
+                {"soc_difference", state.soc_difference[k], -difference_most, difference_most},
+                {"resistance_share", state.resistance_share[k], share_low, share_high},
+                {"soc_var", state.soc_var[k], Real(0), Real(0.25)},
+                {"share_var", state.share_var[k], Real(0), Real(1)},
+                {"covariance", state.covariance[k], Real(-0.5), Real(0.5)},
+                {"inverse_capacity", state.inverse_capacity[k], Real(0.2), Real(5)},
+            };
+            const Finding<Real> finding = detail::first_outside(rows, k);
+            if (finding.status != Status::ok) return finding.status;
+            if (square(state.covariance[k]) >
+                state.soc_var[k] * state.share_var[k] * Real(1.01) + Real(1e-12)) {
+                return Status::out_of_range;
+            }
+        }
+        const Status status = reference_.restore(reference);
+        if (status != Status::ok) return status;
+        begin();
+        for (int k = 0; k < count_; ++k) {
+            state_.soc_difference[k] = state.soc_difference[k];
+            state_.resistance_share[k] = state.resistance_share[k];
+            state_.soc_var[k] = state.soc_var[k];
+            state_.share_var[k] = state.share_var[k];
+            state_.covariance[k] = state.covariance[k];
+            state_.inverse_capacity[k] = state.inverse_capacity[k];
+        }
+        return Status::ok;
+    }
+
     /// Takes what is known of a group's capacity, from its age for example.
     [[nodiscard]] Status set_capacity(int group, Real capacity_Ah) noexcept {
         if (group < 0 || group >= count_) return Status::out_of_range;

@@ -216,6 +216,10 @@ class SocFilter {
         return Status::ok;
     }
 
+    /// Goes on from a stored state. \return not_finite or out_of_range for one that cannot be; then
+    /// nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept;
+
     /// Takes one sample.
     /// Flattened: with the model step in sight the compiler drops the derivatives nobody asks for.
     [[gnu::flatten]] const SocEstimate<Real>& step(const CellSample<Real>& sample) noexcept;
@@ -432,6 +436,46 @@ void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
     ++state_.reset_count;
     state_.since_accepted_s = Real(0);
     estimate_.fault_bits |= fault_reset;
+}
+
+template <class Real, int Branches, bool Transfer>
+Status SocFilter<Real, Branches, Transfer>::restore(const State& state) noexcept {
+    if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+    const auto& x = state.cell;
+    const detail::BoundedField<Real> rows[] = {
+        {"soc", x.soc, soc_low, soc_high},
+        {"soc_carry", x.soc_carry, Real(-1e-3), Real(1e-3)},
+        {"hysteresis", x.hysteresis, Real(-1), Real(1)},
+        {"log_scale", state.log_scale, Real(-1.5), Real(1.5)},
+        {"temperature_degC", state.last_temperature_degC, Real(-100), Real(200)},
+        {"since_update_s", state.since_update_s, Real(0), Real(1e9)},
+        {"since_accepted_s", state.since_accepted_s, Real(0), Real(1e9)},
+    };
+    const Finding<Real> finding = detail::first_outside(rows);
+    if (finding.status != Status::ok) return finding.status;
+    if (!possible_current(state.last_current_A)) return Status::out_of_range;
+    for (const Real overvoltage_V : x.branch_V) {
+        if (!detail::finite(overvoltage_V)) return Status::not_finite;
+        if (!detail::within(overvoltage_V, Real(-5), Real(5))) return Status::out_of_range;
+    }
+    for (int i = 0; i < size; ++i) {
+        for (int k = 0; k <= i; ++k) {
+            const Real entry = state.spread(i, k);
+            if (!detail::finite(entry)) return Status::not_finite;
+            // Against rounding of what was stored, as the square root of a variance is 0 .. 1.
+            const Real most = state.spread(i, i) * state.spread(k, k) * Real(1.01) + Real(1e-12);
+            if (state.spread(i, i) < Real(0) || state.spread(i, i) > Real(100) ||
+                square(entry) > most) {
+                return Status::out_of_range;
+            }
+        }
+    }
+    state_ = state;
+    state_.cell.resistance_scale = modest_exponential(state.log_scale);
+    state_.started = true;
+    estimate_ = SocEstimate<Real>{};
+    publish();
+    return Status::ok;
 }
 
 template <class Real, int Branches, bool Transfer>
