@@ -136,9 +136,8 @@ FaultOutcome run_fault(Filter filter, const KnownLog& log, const CampaignFault* 
     }
     // A fault that begins together with a step of the load is harder to tell from it.
     std::size_t first = static_cast<std::size_t>(start * static_cast<double>(log.size()));
-    while (first + 1 < log.size() &&
-           std::abs(log.current_A[first] - log.current_A[first - 1]) >
-               0.02 * static_cast<double>(settings.capacity_Ah)) {
+    while (first + 1 < log.size() && std::abs(log.current_A[first] - log.current_A[first - 1]) >
+                                         0.02 * static_cast<double>(settings.capacity_Ah)) {
         ++first;
     }
     FaultyRow held{};
@@ -151,7 +150,7 @@ FaultOutcome run_fault(Filter filter, const KnownLog& log, const CampaignFault* 
         if (k < first) held = row;
         if (on) fault->spoil(row, held, since_s, static_cast<double>(settings.capacity_Ah));
         const auto checked =
-            checks.step({row.time_s, static_cast<Real>(row.current_A),
+            checks.step({voltkeel::time_us_of(row.time_s), static_cast<Real>(row.current_A),
                          static_cast<Real>(row.voltage_V), static_cast<Real>(row.temperature_degC)},
                         voltkeel::model_view(filter));
         const auto& estimate = filter.step(voltkeel::sample_of(checked));

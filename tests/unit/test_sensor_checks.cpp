@@ -101,7 +101,7 @@ TEMPLATE_TEST_CASE("a clock that errs is named and the usual step is taken", "[s
     auto checks = made_checks<Real>();
     const auto at = [&](double time_s) {
         SensorReadings<Real> readings;
-        readings.time_s = time_s;
+        readings.time_us = voltkeel::time_us_of(time_s);
         readings.voltage_V = Real(3.7);
         return checks.step(readings);
     };
@@ -137,7 +137,7 @@ TEMPLATE_TEST_CASE("a temperature that cannot be is replaced by the last one", "
     double time_s = 0;
     const auto at = [&](Real temperature_degC) {
         SensorReadings<Real> readings;
-        readings.time_s = time_s;
+        readings.time_us = voltkeel::time_us_of(time_s);
         readings.voltage_V = Real(3.7);
         readings.temperature_degC = temperature_degC;
         time_s += 1;
@@ -170,21 +170,21 @@ TEMPLATE_TEST_CASE("groups that do not add up, and current through open contacto
     readings.voltage_V = Real(96 * 3.7);
     readings.other_voltage_V = Real(96 * 3.7 + 1);
     CHECK(checks.step(readings).fault_bits == 0);
-    readings.time_s = 1;
+    readings.time_us = 1000000;
     readings.other_voltage_V = Real(96 * 3.7 - 3.7);  // one group short
     CHECK(checks.step(readings).fault_bits == voltkeel::sensor_voltage_sum);
     readings.other_voltage_V = Real(96 * 3.7);
     // 0.2 A with contactors open: told, counted as nothing, and taken off afterwards.
     readings.no_current = true;
     for (int tick = 0; tick < 100; ++tick) {
-        readings.time_s += 1;
+        readings.time_us += 1000000;
         readings.current_A = Real(0.2);
         const auto checked = checks.step(readings);
         CHECK(checked.fault_bits == voltkeel::sensor_current_offset);
         CHECK(checked.current_A == Real(0));
     }
     readings.no_current = false;
-    readings.time_s += 1;
+    readings.time_us += 1000000;
     readings.current_A = Real(-4.8);
     CHECK(static_cast<double>(checks.step(readings).current_A) == Approx(-5).epsilon(1e-3));
 }
@@ -211,7 +211,8 @@ TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sen
     };
     for (int tick = 0; tick < 50000; ++tick) {
         SensorReadings<Real> readings;
-        readings.time_s = wild(tick);
+        readings.time_us = random.whole(0, 9) == 0 ? std::numeric_limits<std::int64_t>::max()
+                                                   : voltkeel::time_us_of(wild(tick));
         readings.current_A = static_cast<Real>(wild(random.uniform(-20, 20)));
         readings.voltage_V = static_cast<Real>(wild(random.uniform(3, 4.2)));
         readings.temperature_degC = static_cast<Real>(wild(20));

@@ -135,9 +135,9 @@ class PackFilter {
     /// Everything that must survive between samples.
     struct State {
         static constexpr int width = detail::Packet<Real>::width;
-        static constexpr int padded = (Capacity + width - 1) / width * width;
-        alignas(16) Real soc_difference[padded]{};    ///< d_k, against the reference.
-        alignas(16) Real resistance_share[padded]{};  ///< s_k: r_k = r (1 + s_k).
+        static constexpr int padded = (Capacity + 3) / 4 * 4;  ///< Whole packets of any width.
+        alignas(16) Real soc_difference[padded]{};             ///< d_k, against the reference.
+        alignas(16) Real resistance_share[padded]{};           ///< s_k: r_k = r (1 + s_k).
         alignas(16) Real soc_var[padded]{};
         alignas(16) Real share_var[padded]{};
         alignas(16) Real covariance[padded]{};
@@ -465,20 +465,19 @@ void PackFilter<Real, Branches, Transfer, Capacity>::expect(const PackSample<Rea
 /// Voltage of the reference as the groups have it; refuses groups that do not fit the others.
 template <class Real, int Branches, bool Transfer, int Capacity>
 Real PackFilter<Real, Branches, Transfer, Capacity>::common_V(const Now& now) noexcept {
+    // Four sums side by side, whatever the width of a packet, so that every machine gets the same
+    // bits.
     const auto mean = [&](int& used) {
-        Lane sum = Lane::all(Real(0));
-        Lane weights = sum;
-        for (int k = 0; k < State::padded; k += State::width) {
-            const Lane weight = Lane::load_padded(weight_ + k);
-            sum = sum + weight * Lane::load_padded(excess_V_ + k);
-            weights = weights + weight;
+        Real sum_V[4]{};
+        Real weights[4]{};
+        for (int k = 0; k < State::padded; k += 4) {
+            for (int i = 0; i < 4; ++i) {
+                sum_V[i] += weight_[k + i] * excess_V_[k + i];
+                weights[i] += weight_[k + i];
+            }
         }
-        Real all_V = 0;
-        Real all = 0;
-        for (int i = 0; i < State::width; ++i) {
-            all_V += sum.get(i);
-            all += weights.get(i);
-        }
+        const Real all_V = (sum_V[0] + sum_V[1]) + (sum_V[2] + sum_V[3]);
+        const Real all = (weights[0] + weights[1]) + (weights[2] + weights[3]);
         used = static_cast<int>(all + Real(0.5));
         return all > Real(0) ? all_V / all : Real(0);
     };

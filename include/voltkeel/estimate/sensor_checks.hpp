@@ -113,12 +113,23 @@ template <class Real>
     return detail::first_outside(rows);
 }
 
+/// A clock that gave nothing.
+inline constexpr std::int64_t no_time = std::numeric_limits<std::int64_t>::min();
+
+/// Seconds as the clock of the checks: whole microseconds. What is no number, or further than some
+/// hundred thousand years, is no time.
+[[nodiscard]] constexpr std::int64_t time_us_of(double time_s) noexcept {
+    constexpr double most_s = 4e12;
+    if (!(time_s > -most_s && time_s < most_s)) return no_time;
+    return static_cast<std::int64_t>(time_s * 1e6 + (time_s < 0 ? -0.5 : 0.5));
+}
+
 /// What the sensors show at one time.
 template <class Real>
 struct SensorReadings {
-    double time_s{0};   ///< Of the clock; differences count.
-    Real current_A{0};  ///< Positive charges.
-    Real voltage_V{0};  ///< Of the cell, or of `series` groups.
+    std::int64_t time_us{0};  ///< Of any clock; differences count. no_time: it gave nothing.
+    Real current_A{0};        ///< Positive charges.
+    Real voltage_V{0};        ///< Of the cell, or of `series` groups.
     Real temperature_degC{25};
     /// The same voltage from another sensor (of the pack beside the sum of groups); NaN: none.
     Real other_voltage_V{std::numeric_limits<Real>::quiet_NaN()};
@@ -178,8 +189,9 @@ struct SensorBlock {
 template <class Real>
 struct SensorCheckState {
     bool started{false};
-    double last_time_s{0};
+    std::int64_t last_time_us{0};
     Real usual_dt_s{0};  ///< Of the last sound step.
+    std::int64_t usual_us{0};
     Real still_s{0};
     // As read in the last sample, where both were numbers.
     bool raw_known{false};
@@ -254,7 +266,7 @@ class SensorChecks {
     [[nodiscard]] CheckedReadings<Real> step(const SensorReadings<Real>& readings,
                                              const ModelView<Real>& view = {}) noexcept {
         CheckedReadings<Real> out;
-        const Real gap_s = check_time(readings.time_s, out);
+        const Real gap_s = check_time(readings.time_us, out);
         check_temperature(readings.temperature_degC, out);
         const Real cell_V = readings.voltage_V / settings_.series;
         const bool voltage_sound = check_voltage_range(cell_V, out);
@@ -322,27 +334,39 @@ class SensorChecks {
         return (state_.reversed ? -current_A : current_A) - state_.offset_A;
     }
 
+    /// By way of 32 bits: a float processor has no instruction for 64, and its library takes
+    /// double.
+    static Real seconds_of(std::int64_t time_us) noexcept {
+        constexpr std::int64_t most_s = 2000000000;
+        const std::int64_t whole_s = time_us / 1000000;
+        const auto rest_us = static_cast<std::int32_t>(time_us % 1000000);
+        return static_cast<Real>(static_cast<std::int32_t>(whole_s < most_s ? whole_s : most_s)) +
+               static_cast<Real>(rest_us) * Real(1e-6);
+    }
+
     /// \return time that may have passed beyond the step that is given out
-    Real check_time(double time_s, CheckedReadings<Real>& out) noexcept {
+    Real check_time(std::int64_t time_us, CheckedReadings<Real>& out) noexcept {
         const Real usual_s = state_.usual_dt_s;
-        if (!detail::finite(time_s)) {
+        constexpr std::int64_t most_us = std::int64_t(1) << 62U;
+        if (time_us > most_us || time_us < -most_us) {
             out.fault_bits |= sensor_time_missing;
             out.dt_s = usual_s;
-            if (state_.started) state_.last_time_s += static_cast<double>(usual_s);
+            if (state_.started) state_.last_time_us += state_.usual_us;
             return Real(0);
         }
         if (!state_.started) {
-            state_.last_time_s = time_s;
+            state_.last_time_us = time_us;
             return Real(0);
         }
-        const double passed_s = time_s - state_.last_time_s;
-        state_.last_time_s = time_s;
-        if (passed_s < 0) {
+        const std::int64_t passed_us = time_us - state_.last_time_us;
+        state_.last_time_us = time_us;
+        if (passed_us < 0) {
             out.fault_bits |= sensor_time_backward;
             out.dt_s = usual_s;
             return Real(0);
         }
-        if (passed_s == 0) {
+        const Real passed_s = seconds_of(passed_us);
+        if (passed_us == 0) {
             // Once is a row told twice.
             state_.still_s += usual_s;
             if (state_.still_s > Real(2.5) * usual_s) {
@@ -352,14 +376,14 @@ class SensorChecks {
             return Real(0);
         }
         state_.still_s = Real(0);
-        if (passed_s > static_cast<double>(settings_.gap_s) && usual_s > Real(0)) {
+        if (passed_s > settings_.gap_s && usual_s > Real(0)) {
             out.fault_bits |= sensor_time_jump;
             out.dt_s = usual_s;
-            constexpr double longest_s = 86400;
-            return static_cast<Real>(passed_s < longest_s ? passed_s : longest_s);
+            return passed_s < Real(86400) ? passed_s : Real(86400);
         }
-        out.dt_s = static_cast<Real>(passed_s);
+        out.dt_s = passed_s;
         state_.usual_dt_s = out.dt_s;
+        state_.usual_us = passed_us;
         return Real(0);
     }
 

@@ -145,13 +145,11 @@ template <class Real, int Branches, bool Transfer, int Capacity>
     to.byte(capacity != nullptr ? 1 : 0);
     to.whole(static_cast<std::uint32_t>(filter.count()));
     const auto put = [&](const auto& value) { to.number(value); };
-    // In float the rounding that a state keeps back is of its own; what double has beyond is kept.
+    // What a 32-bit SOC rounds away goes into the carry, so that no charge is lost.
     auto reference = filter.reference().state();
-    const double exact =
-        static_cast<double>(reference.cell.soc) - static_cast<double>(reference.cell.soc_carry);
-    const float rounded = static_cast<float>(exact);
-    reference.cell.soc = static_cast<Real>(rounded);
-    reference.cell.soc_carry = static_cast<Real>(static_cast<double>(rounded) - exact);
+    const Real rounded = static_cast<Real>(static_cast<float>(reference.cell.soc));
+    reference.cell.soc_carry += rounded - reference.cell.soc;
+    reference.cell.soc = rounded;
     detail::each_number(reference, put);
     const CapacityState<Real> none;
     const CapacityState<Real>& age = capacity != nullptr ? capacity->state() : none;
