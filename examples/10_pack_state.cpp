@@ -57,7 +57,7 @@ int main() {
         if (run.time_s[row] < 1800) stuck_V = voltage_V[7];
         if (run.time_s[row] >= 1800) voltage_V[7] = stuck_V;
         const bool silent = run.time_s[row] >= 1800 && run.time_s[row] < 2400;
-        SensorReadings<double> readings;
+        SensorSample<double> readings;
         readings.time_us = time_us_of(run.time_s[row]);
         readings.current_A = silent ? std::numeric_limits<double>::quiet_NaN() : run.current_A[row];
         readings.voltage_V = sum_V / 8;

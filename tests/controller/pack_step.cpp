@@ -75,7 +75,7 @@ int main() {
         }
         if (tick == 1500) stuck_V = volt[4];
         if (tick >= 1500 && tick < 2000) volt[4] = stuck_V;
-        voltkeel::SensorReadings<float> readings;
+        voltkeel::SensorSample<float> readings;
         readings.time_us = static_cast<std::int64_t>(tick) * 1000000;
         readings.current_A =
             tick >= 1000 && tick < 1060 ? std::numeric_limits<float>::quiet_NaN() : current_A;

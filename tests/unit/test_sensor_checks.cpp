@@ -17,7 +17,7 @@ using voltkeel::CheckedReadings;
 using voltkeel::ModelView;
 using voltkeel::SensorChecks;
 using voltkeel::SensorCheckSettings;
-using voltkeel::SensorReadings;
+using voltkeel::SensorSample;
 using voltkeel::Status;
 using voltkeel_test::campaign_faults;
 using voltkeel_test::FaultOutcome;
@@ -100,7 +100,7 @@ TEMPLATE_TEST_CASE("a clock that errs is named and the usual step is taken", "[s
     using Real = TestType;
     auto checks = made_checks<Real>();
     const auto at = [&](double time_s) {
-        SensorReadings<Real> readings;
+        SensorSample<Real> readings;
         readings.time_us = voltkeel::time_us_of(time_s);
         readings.voltage_V = Real(3.7);
         return checks.step(readings);
@@ -136,7 +136,7 @@ TEMPLATE_TEST_CASE("a temperature that cannot be is replaced by the last one", "
     auto checks = made_checks<Real>();
     double time_s = 0;
     const auto at = [&](Real temperature_degC) {
-        SensorReadings<Real> readings;
+        SensorSample<Real> readings;
         readings.time_us = voltkeel::time_us_of(time_s);
         readings.voltage_V = Real(3.7);
         readings.temperature_degC = temperature_degC;
@@ -166,7 +166,7 @@ TEMPLATE_TEST_CASE("groups that do not add up, and current through open contacto
     SensorCheckSettings<Real> settings;
     settings.series = Real(96);
     auto checks = made_checks<Real>(settings);
-    SensorReadings<Real> readings;
+    SensorSample<Real> readings;
     readings.voltage_V = Real(96 * 3.7);
     readings.other_voltage_V = Real(96 * 3.7 + 1);
     CHECK(checks.step(readings).fault_bits == 0);
@@ -210,7 +210,7 @@ TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sen
         }
     };
     for (int tick = 0; tick < 50000; ++tick) {
-        SensorReadings<Real> readings;
+        SensorSample<Real> readings;
         readings.time_us = random.whole(0, 9) == 0 ? std::numeric_limits<std::int64_t>::max()
                                                    : voltkeel::time_us_of(wild(tick));
         readings.current_A = static_cast<Real>(wild(random.uniform(-20, 20)));

@@ -126,7 +126,7 @@ inline constexpr std::int64_t no_time = std::numeric_limits<std::int64_t>::min()
 
 /// What the sensors show at one time.
 template <class Real>
-struct SensorReadings {
+struct SensorSample {
     std::int64_t time_us{0};  ///< Of any clock; differences count. no_time: it gave nothing.
     Real current_A{0};        ///< Positive charges.
     Real voltage_V{0};        ///< Of the cell, or of `series` groups.
@@ -263,7 +263,7 @@ class SensorChecks {
 
     /// Looks at one row. \param view what the model expects; without one (resistance 0) current and
     /// voltage do not watch each other
-    [[nodiscard]] CheckedReadings<Real> step(const SensorReadings<Real>& readings,
+    [[nodiscard]] CheckedReadings<Real> step(const SensorSample<Real>& readings,
                                              const ModelView<Real>& view = {}) noexcept {
         CheckedReadings<Real> out;
         const Real gap_s = check_time(readings.time_us, out);
@@ -440,7 +440,7 @@ class SensorChecks {
         return true;
     }
 
-    void check_sum(const SensorReadings<Real>& readings, CheckedReadings<Real>& out) noexcept {
+    void check_sum(const SensorSample<Real>& readings, CheckedReadings<Real>& out) noexcept {
         if (!detail::finite(readings.other_voltage_V) || !detail::finite(readings.voltage_V))
             return;
         const Real off_V = magnitude(readings.other_voltage_V - readings.voltage_V);
