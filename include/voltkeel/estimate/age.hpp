@@ -200,7 +200,7 @@ class CapacityEstimator {
   private:
     static constexpr Real square(Real x) noexcept { return x * x; }
     void set_anchor(Real soc, Real soc_var) noexcept {
-        if (state_.anchored == false) state_.last_score = Real(0);  // shares nothing
+        if (!state_.anchored) state_.last_score = Real(0);  // shares nothing
         state_.anchored = true;
         state_.anchor_soc = soc;
         state_.anchor_soc_var = soc_var;

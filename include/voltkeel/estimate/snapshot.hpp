@@ -38,7 +38,7 @@ class SnapshotWriter {
     void number(Real value) noexcept {
         static_assert(std::numeric_limits<float>::is_iec559 && sizeof(float) == 4,
                       "a snapshot holds 32-bit IEEE 754 numbers");
-        const float narrow = static_cast<float>(value);
+        const auto narrow = static_cast<float>(value);
         std::uint32_t bits = 0;
         std::memcpy(&bits, &narrow, sizeof bits);
         whole(bits);
