@@ -10,7 +10,7 @@ import math
 import voltkeel as vk
 
 cell = vk.load_cell("examples/invented_cell.json")
-pack = vk.single_string_pack("launch", "invented_cell.json", cell, vk.PackLayout(8, 1))
+pack = vk.single_string_pack("launch", "invented_cell.json", cell, vk.PackLayout(series=8, parallel=1))
 settings = vk.SimulationSettings(
     soc=0.85,
     heat=False,

@@ -337,13 +337,14 @@ void bind_capacity(py::module_& module) {
         module, "CapacityEstimator",
         "Capacity by total least squares from the charge between times at which the SOC is known "
         "without counting.");
-    estimator.def(py::init([](double capacity_Ah, const Settings& s) {
+    estimator.def(py::init([](double capacity_Ah, const std::optional<Settings>& given) {
+                      const Settings s = given.value_or(Settings{});
                       need(validate(s));
                       Estimator made;
                       need(made.configure(capacity_Ah, s), "capacity_Ah");
                       return made;
                   }),
-                  py::arg("capacity_Ah"), py::arg("settings") = Settings{});
+                  py::arg("capacity_Ah"), py::arg("settings") = py::none());
     estimator.def("count", &Estimator::count, py::arg("current_A"), py::arg("dt_s"),
                   "Count one sample; one that is no number ends the interval.");
     estimator.def(

@@ -1,6 +1,7 @@
 #include "voltkeel/estimate/sensor_checks.hpp"
 
 #include <limits>
+#include <optional>
 #include <string>
 
 #include "bindings.hpp"
@@ -97,13 +98,13 @@ void bind_sensor_checks(py::module_& module) {
     checks.def(
         "step",
         [](Checks& c, double time_s, double current_A, double voltage_V, double temperature_degC,
-           const View& v, double other_voltage_V, bool no_current) {
+           const std::optional<View>& v, double other_voltage_V, bool no_current) {
             return c.step({time_us_of(time_s), current_A, voltage_V, temperature_degC,
                            other_voltage_V, no_current},
-                          v);
+                          v.value_or(View{}));
         },
         py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"),
-        py::arg("view") = View{}, py::kw_only(),
+        py::arg("view") = py::none(), py::kw_only(),
         py::arg("other_voltage_V") = std::numeric_limits<double>::quiet_NaN(),
         py::arg("no_current") = false,
         "Look at one row and return CheckedReadings.\n\nParameters\n----------\ntime_s : of any "

@@ -21,7 +21,7 @@ def cell(root) -> vk.Cell:
 @pytest.fixture(scope="module")
 def run(cell) -> vk.SimulationResult:
     """Forty minutes of an invented load on groups that differ."""
-    pack = vk.single_string_pack("launch", "invented_cell.json", cell, vk.PackLayout(GROUPS, 1))
+    pack = vk.single_string_pack("launch", "invented_cell.json", cell, vk.PackLayout(series=GROUPS, parallel=1))
     spread = vk.SpreadSettings(seed=5, capacity_log_std=0.02, resistance_log_std=0.1, soc_std=0.01)
     settings = vk.SimulationSettings(soc=0.8, heat=False, differences=vk.draw_differences(pack, spread))
     minute = [vk.current_load(-8.0 if second < 25 else -1.0 if second < 45 else 3.0, 1.0) for second in range(60)]
