@@ -64,6 +64,8 @@ WITHOUT_TWIN = {
     "ResistancePoint": "CellModel.resistance_at",
     "ResistanceStd": "the dict that resistance_with_std returns",
     "ResistanceTable": "ResistanceGrid",
+    "RestDetector": "for controllers",
+    "RestSettings": "for controllers",
     "SchemaViolation": "the lines of a DataError",
     "SensorBlock": "inside SensorChecks",
     "SensorCheckState": "inside SensorChecks",
