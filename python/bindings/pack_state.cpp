@@ -171,6 +171,10 @@ void bind_pack_filter(py::module_& module) {
                        "SocFilterSettings of the full filter; its interval counts for all groups.")
         .def_readwrite("group_voltage_std_V", &Settings::group_voltage_std_V,
                        "Of a reading against the other groups.")
+        .def_readwrite("group_offset_std_V", &Settings::group_offset_std_V,
+                       "Of a reading that is off the same way all the time.")
+        .def_readwrite("hysteresis_std", &Settings::hysteresis_std,
+                       "Difference of the hysteresis between groups.")
         .def_readwrite("overvoltage_share_std", &Settings::overvoltage_share_std)
         .def_readwrite("soc_std_initial", &Settings::soc_std_initial,
                        "Of the groups around the reference at the start.")

@@ -505,3 +505,70 @@ TEMPLATE_TEST_CASE("a string without sensor takes what the others leave", "[pack
     CHECK(strings.step(sample) == Status::sample_not_finite);
     CHECK(strings.string_current_A(1) == before_A);
 }
+
+TEMPLATE_TEST_CASE("on a flat curve with hysteresis the band of every group holds", "[pack_filter]",
+                   float, double) {
+    using Real = TestType;
+    // Iron phosphate as a truth: two plateaus, a step between them, ends that bend, branches 20 mV
+    // apart. Invented.
+    voltkeel_test::Random random(59);
+    CAPTURE(voltkeel_test::seed());
+    auto exact = voltkeel_test::linear_cell<double, 2>();
+    exact.ocv.clear();
+    for (int k = 0; k <= 50; ++k) {
+        const double soc = k / 50.0;
+        exact.ocv.push_back({3.27 + 0.02 * soc + 0.04 / (1 + std::exp(-(soc - 0.65) / 0.02)) -
+                                 0.5 * std::exp(-soc / 0.04) + 0.2 * std::exp((soc - 1) / 0.02),
+                             0.01, 0});
+    }
+    exact.scalars.hysteresis_rate = 40;
+    const auto cell = voltkeel_test::cell_cast<Real>(exact);
+    constexpr int groups = 8;
+    double inside = 0;
+    double rows = 0;
+    double width = 0;
+    for (int life = 0; life < 12; ++life) {
+        voltkeel::PackFilter<Real, 2, false, groups> filter;
+        PackFilterSettings<Real> settings;
+        settings.reference.voltage_std_V = Real(0.005);
+        REQUIRE(filter.configure(cell.view(), groups, settings) == Status::ok);
+        REQUIRE(filter.start(Real(0.8), Real(0.05), Real(25)) == Status::ok);
+        std::vector<voltkeel::CellState<double, 2>> truth(groups);
+        std::vector<double> offset_V(groups);
+        const double common = 0.05 * random.normal();
+        for (int k = 0; k < groups; ++k) {
+            auto& state = truth[static_cast<std::size_t>(k)];
+            state.soc = std::clamp(0.8 + common + 0.02 * random.normal(), 0.3, 0.98);
+            state.hysteresis = random.uniform(-1, 1);
+            state.resistance_scale = std::exp(0.1 * random.normal());
+            offset_V[static_cast<std::size_t>(k)] = 0.002 * random.normal();
+        }
+        for (int tick = 0; tick < 5400; ++tick) {
+            const double current_A = tick % 200 < 120 ? -2 : (tick % 200 < 160 ? 1 : 0);
+            Real row_V[groups];
+            for (int k = 0; k < groups; ++k) {
+                auto& state = truth[static_cast<std::size_t>(k)];
+                voltkeel::step(exact.view(), {current_A, 1, 25}, state);
+                row_V[k] = static_cast<Real>(
+                    voltkeel::voltage_at(exact.view(), state, current_A, 25.0).voltage_V +
+                    offset_V[static_cast<std::size_t>(k)] + 0.001 * random.normal());
+            }
+            (void)filter.step({static_cast<Real>(current_A), Real(25), Real(1), row_V});
+            if (tick < 600) continue;
+            for (int k = 0; k < groups; ++k) {
+                const double off =
+                    voltkeel_test::apart(filter.soc(k), truth[static_cast<std::size_t>(k)].soc);
+                const double half = 1.96 * static_cast<double>(filter.soc_std(k));
+                inside += off < half ? 1 : 0;
+                width += half;
+                rows += 1;
+            }
+        }
+    }
+    std::printf(
+        "flat curve, 20 mV between its branches: band holds %.1f %%, half as wide as %.1f "
+        "points in the mean\n",
+        100 * inside / rows, 100 * width / rows);
+    CHECK(inside / rows > 0.9);
+    CHECK(width / rows < 0.2);
+}

@@ -40,8 +40,10 @@ inline constexpr std::uint8_t group_coasted =
 /// Knobs of the pack filter.
 template <class Real>
 struct PackFilterSettings {
-    SocFilterSettings<Real> reference{};     ///< Of the full filter; its interval counts for all.
-    Real group_voltage_std_V{Real(0.005)};   ///< Of a reading against the other groups, > 0.
+    SocFilterSettings<Real> reference{};    ///< Of the full filter; its interval counts for all.
+    Real group_voltage_std_V{Real(0.005)};  ///< Of a reading against the other groups, > 0.
+    Real group_offset_std_V{Real(0.002)};   ///< Of a reading that is off the same way all the time.
+    Real hysteresis_std{Real(0.5)};         ///< Difference of h between groups, in -1 .. 1.
     Real overvoltage_share_std{Real(0.03)};  ///< What one factor on all resistances leaves.
     Real soc_std_initial{Real(0.03)};        ///< Of the groups around the reference at the start.
     Real resistance_share_std{Real(0.15)};   ///< The same of their resistances.
@@ -64,6 +66,8 @@ template <class Real>
     if (reference.status != Status::ok) return reference;
     const detail::BoundedField<Real> rows[] = {
         {"group_voltage_std_V", s.group_voltage_std_V, Real(1e-5), Real(1)},
+        {"group_offset_std_V", s.group_offset_std_V, Real(0), Real(1)},
+        {"hysteresis_std", s.hysteresis_std, Real(0), Real(2)},
         {"overvoltage_share_std", s.overvoltage_share_std, Real(0), Real(10)},
         {"soc_std_initial", s.soc_std_initial, Real(0), Real(1)},
         {"resistance_share_std", s.resistance_share_std, Real(0), Real(3)},
@@ -366,6 +370,12 @@ class PackFilter {
         Real step_V;
     };
 
+    /// Variance of what is wrong with a reading in every sample alike.
+    [[nodiscard]] Real lasting_var(const Now& now) const noexcept {
+        return square(settings_.group_offset_std_V) +
+               square(settings_.hysteresis_std * now.point.by_hysteresis);
+    }
+
     void take_on(Real dt_s) noexcept;
     void read_voltages(const PackSample<Real>& sample, const Now& now) noexcept;
     void expect(const PackSample<Real>& sample, const Now& now) noexcept;
@@ -422,8 +432,12 @@ void PackFilter<Real, Branches, Transfer, Capacity>::read_voltages(const PackSam
             state_.last_voltage_V[k] = reading_V;
             state_.anchor_V[k] = reference_V;
         } else {
+            // Once stuck, until the reading moves: the reference may well come by again.
             const Real moved_V = reference_V - state_.anchor_V[k];
-            if (square(moved_V) > square(settings_.stuck_move_V)) bits = group_stuck;
+            if (square(moved_V) > square(settings_.stuck_move_V) ||
+                (state_.fault_bits[k] & group_stuck) != 0) {
+                bits = group_stuck;
+            }
         }
         if (sample.lag_s != nullptr && !detail::within(sample.lag_s[k], Real(0), now.dt_s)) {
             bits = static_cast<std::uint8_t>(bits | group_late);
@@ -485,7 +499,8 @@ Real PackFilter<Real, Branches, Transfer, Capacity>::common_V(const Now& now) no
     const Real mean_V = mean(used);
     if (used < 2) return mean_V;
     const Real reading_var = square(settings_.group_voltage_std_V) +
-                             square(settings_.overvoltage_share_std * now.point.overvoltage_V);
+                             square(settings_.overvoltage_share_std * now.point.overvoltage_V) +
+                             lasting_var(now);
     const Real by_share = now.point.overvoltage_V;
     // One packet at a time: how far beyond the gate, were it refused.
     const Real gate2 = square(settings_.gate);
@@ -530,6 +545,7 @@ template <class Real, int Branches, bool Transfer, int Capacity>
 void PackFilter<Real, Branches, Transfer, Capacity>::fuse(Real common_V, const Now& now) noexcept {
     const Real by_share = now.point.overvoltage_V;
     const Lane h1 = Lane::all(by_share);
+    const Real lasting = lasting_var(now);
     const Real reading_var =
         square(settings_.group_voltage_std_V) + square(settings_.overvoltage_share_std * by_share);
     for (int k = 0; k < State::padded; k += State::width) {
@@ -540,7 +556,14 @@ void PackFilter<Real, Branches, Transfer, Capacity>::fuse(Real common_V, const N
         const Lane p11 = Lane::load_padded(state_.share_var + k);
         const Lane g0 = p00 * h0 + p01 * h1;
         const Lane g1 = p01 * h0 + p11 * h1;
-        const Lane used = weight / (h0 * g0 + h1 * g1 + reading_var);
+        const Lane known_var = h0 * g0 + h1 * g1;
+        Lane used = weight / (known_var + reading_var);
+        // What is wrong all the time cannot be averaged out: the nearer the state is known to it,
+        // the less a reading tells.
+        for (int i = 0; i < State::width; ++i) {
+            const Real known = known_var.get(i);
+            used.set(i, known > lasting ? used.get(i) * (known - lasting) / known : Real(0));
+        }
         const Lane k0 = g0 * used;
         const Lane k1 = g1 * used;
         const Lane off_V = Lane::load_padded(excess_V_ + k) - Lane::all(common_V);
