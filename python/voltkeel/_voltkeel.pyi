@@ -2515,12 +2515,28 @@ class PackFilterSettings:
     def gate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def group_offset_std_V(self) -> float:
+        """
+        Of a reading that is off the same way all the time.
+        """
+    @group_offset_std_V.setter
+    def group_offset_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def group_voltage_std_V(self) -> float:
         """
         Of a reading against the other groups.
         """
     @group_voltage_std_V.setter
     def group_voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_std(self) -> float:
+        """
+        Difference of the hysteresis between groups.
+        """
+    @hysteresis_std.setter
+    def hysteresis_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def overvoltage_share_std(self) -> float:
