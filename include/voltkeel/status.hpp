@@ -21,7 +21,9 @@ enum class Status : std::uint8_t {
     sample_not_finite = 20,  ///< A sample is NaN, infinite or beyond what a cell can have.
     time_step_invalid = 21,  ///< The time step is negative or longer than the stated bound.
     voltage_out_of_range =
-        22,  ///< The voltage lies outside the table; the nearest end was returned.
+        22,                 ///< The voltage lies outside the table; the nearest end was returned.
+    snapshot_damaged = 23,  ///< Stored bytes are cut or changed.
+    snapshot_foreign = 24,  ///< Stored bytes are of another version, model or count of groups.
     // Degraded: an answer was given, with less behind it.
     measurement_rejected =
         40,            ///< The innovation gate refused the voltage; the state was predicted only.
@@ -51,6 +53,10 @@ enum class Status : std::uint8_t {
             return "the time step is negative or too long";
         case Status::voltage_out_of_range:
             return "the voltage is outside the table";
+        case Status::snapshot_damaged:
+            return "the stored state is cut or damaged";
+        case Status::snapshot_foreign:
+            return "the stored state is of another version, model or number of groups";
         case Status::measurement_rejected:
             return "the innovation gate rejected the voltage";
         case Status::not_reached:

@@ -132,6 +132,8 @@ void bind_io(py::module_& module);
 void bind_cell(py::module_& module);
 void bind_pack(py::module_& module);
 void bind_estimate(py::module_& module);
+void bind_pack_state(py::module_& module);
+void bind_sensor_checks(py::module_& module);
 void bind_limits(py::module_& module);
 void bind_charge_plan(py::module_& module);
 void bind_supply(py::module_& module);

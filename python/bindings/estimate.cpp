@@ -1,4 +1,5 @@
 #include "bindings.hpp"
+#include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 #include "voltkeel/io/filter_settings.hpp"
 #include "voltkeel/io/replay.hpp"
@@ -16,6 +17,7 @@ class AnyFilter {
     virtual const SocEstimate<double>& step(const CellSample<double>& sample) = 0;
     [[nodiscard]] virtual ModelState state() const = 0;
     [[nodiscard]] virtual py::array_t<double> covariance() const = 0;
+    [[nodiscard]] virtual ModelView<double> view() const = 0;
 };
 
 template <int Branches, bool Transfer>
@@ -49,6 +51,7 @@ class Filter final : public AnyFilter {
                 s.cell.resistance_scale,
                 s.last_temperature_degC};
     }
+    [[nodiscard]] ModelView<double> view() const override { return model_view(filter_); }
     [[nodiscard]] py::array_t<double> covariance() const override {
         constexpr int size = SocFilter<double, Branches, Transfer>::size;
         py::array_t<double> result({size, size});
@@ -165,11 +168,16 @@ void bind_estimate(py::module_& module) {
         "Start from one voltage: at rest the OCV, under load with a wide spread.");
     filter.def(
         "step",
-        [](RuntimeFilter& f, double i, double v, double t, double dt) {
-            return f.any->step({i, v, t, dt});
+        [](RuntimeFilter& f, double i, double v, double t, double dt, double i_std) {
+            return f.any->step({i, v, t, dt, i_std});
         },
         py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"), py::arg("dt_s"),
-        "Take one sample (current positive when charging) and return the SocEstimate.");
+        py::arg("current_std_A") = 0.0,
+        "Take one sample (current positive when charging) and return the SocEstimate. "
+        "current_std_A: how far the current may be off for as long as the step lasts.");
+    filter.def_property_readonly(
+        "model_view", [](const RuntimeFilter& f) { return f.any->view(); },
+        "What the filter expects before the next sample, for SensorChecks.step.");
     filter.def(
         "run",
         [](RuntimeFilter& f, const Log& log) {

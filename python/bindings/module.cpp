@@ -13,7 +13,9 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_cell(module);
     bind_io(module);
     bind_pack(module);
+    bind_sensor_checks(module);
     bind_estimate(module);
+    bind_pack_state(module);
     bind_limits(module);
     bind_supply(module);
     bind_charge(module);

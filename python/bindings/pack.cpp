@@ -1,5 +1,6 @@
 #include "bindings.hpp"
 #include "voltkeel/io/pack_file.hpp"
+#include "voltkeel/pack/string_split.hpp"
 
 namespace voltkeel::python {
 
@@ -126,6 +127,32 @@ void bind_pack(py::module_& module) {
                "Check that a pack can be built; raises DataError naming field, value and bound.");
     module.def("single_string_pack", &single_string_pack, py::arg("name"), py::arg("cell_file"),
                py::arg("cell"), py::arg("layout"), "A pack of equal cells in one string.");
+    module.def(
+        "split_current",
+        [](const Column& open_V, const Column& resistance_ohm, double current_A,
+           const std::optional<std::vector<bool>>& closed) {
+            const std::vector<double> open = to_vector("open_V", open_V);
+            const std::vector<double> resistance = to_vector("resistance_ohm", resistance_ohm);
+            if (open.empty() || resistance.size() != open.size() ||
+                (closed && closed->size() != open.size())) {
+                throw Error("open_V, resistance_ohm and closed: need one value for each string");
+            }
+            std::vector<StringSource<double>> strings;
+            for (std::size_t k = 0; k < open.size(); ++k)
+                strings.push_back({open[k], resistance[k], !closed || (*closed)[k]});
+            std::vector<double> shares_A(open.size());
+            double voltage_V = 0;
+            const Status status = split_current(strings.data(), static_cast<int>(strings.size()),
+                                                current_A, shares_A.data(), voltage_V);
+            if (status != Status::ok) throw Error(std::string("split_current: ") + message(status));
+            return py::make_tuple(to_array(shares_A), voltage_V);
+        },
+        py::arg("open_V"), py::arg("resistance_ohm"), py::arg("current_A"),
+        py::arg("closed") = py::none(),
+        "How the current of a pack divides between strings in parallel.\n\nParameters\n"
+        "----------\nopen_V : (strings,) voltage without current\nresistance_ohm : (strings,)\n"
+        "current_A : of the pack, positive when charging\nclosed : (strings,) contactors; None: "
+        "all\n\nReturns\n-------\n(strings,) currents, and the voltage they share");
     module.def("equal_layout", &equal_layout, py::arg("pack"),
                "The counts of a pack whose groups are all alike; raises DataError otherwise.");
     module.def("module_named", &module_named, py::arg("pack"), py::arg("name"),

@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorFault', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupFaultBit', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -1729,6 +1729,400 @@ class Pack:
     @strings.setter
     def strings(self, arg1: collections.abc.Sequence[PackString]) -> None:
         ...
+class SensorCheckSettings:
+    """
+    Knobs of the checks; voltages are those of one cell.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        """
+        Of the cell or group: the measure of all currents.
+        """
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_latch_s(self) -> float:
+        ...
+    @current_latch_s.setter
+    def current_latch_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_max_per_h(self) -> float:
+        ...
+    @current_max_per_h.setter
+    def current_max_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_share_std(self) -> float:
+        ...
+    @current_share_std.setter
+    def current_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_std_per_h(self) -> float:
+        ...
+    @current_std_per_h.setter
+    def current_std_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_unknown_per_h(self) -> float:
+        ...
+    @current_unknown_per_h.setter
+    def current_unknown_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gap_s(self) -> float:
+        ...
+    @gap_s.setter
+    def gap_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def jump_V(self) -> float:
+        ...
+    @jump_V.setter
+    def jump_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def model_std_V(self) -> float:
+        ...
+    @model_std_V.setter
+    def model_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def offset_per_h(self) -> float:
+        ...
+    @offset_per_h.setter
+    def offset_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def series(self) -> float:
+        """
+        Groups whose voltages are added up in voltage_V.
+        """
+    @series.setter
+    def series(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def settle_s(self) -> float:
+        ...
+    @settle_s.setter
+    def settle_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def stuck_V(self) -> float:
+        ...
+    @stuck_V.setter
+    def stuck_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def sum_share(self) -> float:
+        ...
+    @sum_share.setter
+    def sum_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_high_degC(self) -> float:
+        ...
+    @temperature_high_degC.setter
+    def temperature_high_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_low_degC(self) -> float:
+        ...
+    @temperature_low_degC.setter
+    def temperature_low_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_rate_K_per_s(self) -> float:
+        ...
+    @temperature_rate_K_per_s.setter
+    def temperature_rate_K_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_step_K(self) -> float:
+        ...
+    @temperature_step_K.setter
+    def temperature_step_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_high_V(self) -> float:
+        ...
+    @voltage_high_V.setter
+    def voltage_high_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_latch_s(self) -> float:
+        ...
+    @voltage_latch_s.setter
+    def voltage_latch_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_low_V(self) -> float:
+        ...
+    @voltage_low_V.setter
+    def voltage_low_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class SensorFaultBit:
+    """
+    Bits of the word of sensor faults.
+    
+    Members:
+    
+      current_missing
+    
+      current_range
+    
+      current_jump
+    
+      current_stuck
+    
+      current_sign
+    
+      current_offset
+    
+      current_drift
+    
+      current_gain
+    
+      voltage_missing
+    
+      voltage_range
+    
+      voltage_jump
+    
+      voltage_stuck
+    
+      voltage_sum
+    
+      temperature_missing
+    
+      temperature_open
+    
+      temperature_short
+    
+      temperature_rate
+    
+      time_missing
+    
+      time_backward
+    
+      time_jump
+    
+      time_still
+    """
+    __members__: typing.ClassVar[dict[str, SensorFaultBit]]
+    current_drift: typing.ClassVar[SensorFaultBit]
+    current_gain: typing.ClassVar[SensorFaultBit]
+    current_jump: typing.ClassVar[SensorFaultBit]
+    current_missing: typing.ClassVar[SensorFaultBit]
+    current_offset: typing.ClassVar[SensorFaultBit]
+    current_range: typing.ClassVar[SensorFaultBit]
+    current_sign: typing.ClassVar[SensorFaultBit]
+    current_stuck: typing.ClassVar[SensorFaultBit]
+    temperature_missing: typing.ClassVar[SensorFaultBit]
+    temperature_open: typing.ClassVar[SensorFaultBit]
+    temperature_rate: typing.ClassVar[SensorFaultBit]
+    temperature_short: typing.ClassVar[SensorFaultBit]
+    time_backward: typing.ClassVar[SensorFaultBit]
+    time_jump: typing.ClassVar[SensorFaultBit]
+    time_missing: typing.ClassVar[SensorFaultBit]
+    time_still: typing.ClassVar[SensorFaultBit]
+    voltage_jump: typing.ClassVar[SensorFaultBit]
+    voltage_missing: typing.ClassVar[SensorFaultBit]
+    voltage_range: typing.ClassVar[SensorFaultBit]
+    voltage_stuck: typing.ClassVar[SensorFaultBit]
+    voltage_sum: typing.ClassVar[SensorFaultBit]
+    @typing.overload
+    def __and__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __and__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __eq__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    @typing.overload
+    def __gt__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __gt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    def __invert__(self) -> typing.Any:
+        ...
+    @typing.overload
+    def __le__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __le__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: SensorFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __or__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __or__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __repr__(self) -> str:
+        ...
+    @typing.overload
+    def __ror__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __ror__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @typing.overload
+    def __xor__(self, other: SensorFaultBit) -> int:
+        ...
+    @typing.overload
+    def __xor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class ModelView:
+    """
+    What the model expects before a sample.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def open_V(self) -> float:
+        """
+        Voltage without current, overvoltages included.
+        """
+    @open_V.setter
+    def open_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_ohm(self) -> float:
+        """
+        What a step of the current shows at once; 0: no model.
+        """
+    @resistance_ohm.setter
+    def resistance_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc(self) -> float:
+        ...
+    @soc.setter
+    def soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std(self) -> float:
+        ...
+    @soc_std.setter
+    def soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CheckedReadings:
+    """
+    What to give the filter.
+    """
+    @property
+    def current_A(self) -> float:
+        ...
+    @property
+    def current_std_A(self) -> float:
+        """
+        How far it may be off for as long as the step lasts.
+        """
+    @property
+    def dt_s(self) -> float:
+        ...
+    @property
+    def fault_bits(self) -> int:
+        """
+        See SensorFaultBit.
+        """
+    @property
+    def temperature_degC(self) -> float:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        """
+        Of one cell; NaN: not to be used.
+        """
+class SensorChecks:
+    """
+    Looks at what sensors show before it reaches a filter.
+    """
+    def __init__(self, settings: SensorCheckSettings) -> None:
+        ...
+    def step(self, time_s: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, view: ModelView | None = None, *, other_voltage_V: typing.SupportsFloat | typing.SupportsIndex = ..., no_current: bool = False) -> CheckedReadings:
+        """
+        Look at one row and return CheckedReadings.
+        
+        Parameters
+        ----------
+        time_s : of any clock
+        current_A : positive when charging
+        voltage_V : of the cell, or of series groups
+        temperature_degC : of the cell
+        view : what the model expects; without one current and voltage do not watch each other
+        other_voltage_V : the same voltage from another sensor
+        no_current : contactors are known to be open
+        """
 class SocFilterSettings:
     """
     Knobs of the SOC filter; every one has a default that needs no tuning.
@@ -2044,14 +2438,19 @@ class SocFilter:
         """
         Start from one voltage: at rest the OCV, under load with a wide spread.
         """
-    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> SocEstimate:
         """
-        Take one sample (current positive when charging) and return the SocEstimate.
+        Take one sample (current positive when charging) and return the SocEstimate. current_std_A: how far the current may be off for as long as the step lasts.
         """
     @property
     def covariance(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (m, m) covariance of [soc, branch voltages, hysteresis, ln resistance scale].
+        """
+    @property
+    def model_view(self) -> ModelView:
+        """
+        What the filter expects before the next sample, for SensorChecks.step.
         """
     @property
     def state(self) -> ModelState:
@@ -2102,6 +2501,443 @@ class SocTrace:
     @property
     def voltage_predicted_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
+class PackFilterSettings:
+    """
+    Knobs of the pack filter.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_std(self) -> float:
+        """
+        Unknown difference of capacities, as a share.
+        """
+    @capacity_std.setter
+    def capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gate(self) -> float:
+        ...
+    @gate.setter
+    def gate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_offset_std_V(self) -> float:
+        """
+        Of a reading that is off the same way all the time.
+        """
+    @group_offset_std_V.setter
+    def group_offset_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_std_V(self) -> float:
+        """
+        Of a reading against the other groups.
+        """
+    @group_voltage_std_V.setter
+    def group_voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_std(self) -> float:
+        """
+        Difference of the hysteresis between groups.
+        """
+    @hysteresis_std.setter
+    def hysteresis_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reference(self) -> SocFilterSettings:
+        """
+        SocFilterSettings of the full filter; its interval counts for all groups.
+        """
+    @reference.setter
+    def reference(self, arg0: SocFilterSettings) -> None:
+        ...
+    @property
+    def reset_after_s(self) -> float:
+        ...
+    @reset_after_s.setter
+    def reset_after_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reset_soc_std(self) -> float:
+        ...
+    @reset_soc_std.setter
+    def reset_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_share_std(self) -> float:
+        ...
+    @resistance_share_std.setter
+    def resistance_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def share_std_per_sqrt_h(self) -> float:
+        ...
+    @share_std_per_sqrt_h.setter
+    def share_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_floor(self) -> float:
+        ...
+    @soc_std_floor.setter
+    def soc_std_floor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_initial(self) -> float:
+        """
+        Of the groups around the reference at the start.
+        """
+    @soc_std_initial.setter
+    def soc_std_initial(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_per_sqrt_h(self) -> float:
+        ...
+    @soc_std_per_sqrt_h.setter
+    def soc_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def stuck_move_V(self) -> float:
+        ...
+    @stuck_move_V.setter
+    def stuck_move_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_high_V(self) -> float:
+        ...
+    @voltage_high_V.setter
+    def voltage_high_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_low_V(self) -> float:
+        ...
+    @voltage_low_V.setter
+    def voltage_low_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class GroupFaultBit:
+    """
+    Bits of the fault byte of a group.
+    
+    Members:
+    
+      missing
+    
+      outside
+    
+      late
+    
+      stuck
+    
+      implausible
+    
+      reset
+    
+      bounded
+    """
+    __members__: typing.ClassVar[dict[str, GroupFaultBit]]
+    bounded: typing.ClassVar[GroupFaultBit]
+    implausible: typing.ClassVar[GroupFaultBit]
+    late: typing.ClassVar[GroupFaultBit]
+    missing: typing.ClassVar[GroupFaultBit]
+    outside: typing.ClassVar[GroupFaultBit]
+    reset: typing.ClassVar[GroupFaultBit]
+    stuck: typing.ClassVar[GroupFaultBit]
+    @typing.overload
+    def __and__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __and__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __eq__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    @typing.overload
+    def __gt__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __gt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    def __invert__(self) -> typing.Any:
+        ...
+    @typing.overload
+    def __le__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __le__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __or__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __or__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __repr__(self) -> str:
+        ...
+    @typing.overload
+    def __ror__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __ror__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @typing.overload
+    def __xor__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __xor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class PackEstimate:
+    """
+    What comes back from each sample of a string.
+    """
+    @property
+    def group_fault_bits(self) -> int:
+        """
+        All groups together.
+        """
+    @property
+    def reference(self) -> SocEstimate:
+        """
+        SocEstimate of the reference cell.
+        """
+    @property
+    def updated(self) -> bool:
+        """
+        Voltages were looked at in this step.
+        """
+    @property
+    def used(self) -> int:
+        """
+        Groups whose voltage was used.
+        """
+class PackFilter:
+    """
+    SOC of every group of a string: a full filter for a reference cell, and a small one for what each group differs by in SOC and resistance.
+    """
+    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: PackFilterSettings | None = None) -> None:
+        """
+        A filter for so many groups, each a cell of this kind (1 .. 512). Without settings the reference takes filter_settings(cell).
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
+        """
+        Run along a log with voltage_V (n, groups); returns (soc, soc_std, group_fault_bits), each (n, groups).
+        """
+    def set_capacity(self, group: typing.SupportsInt | typing.SupportsIndex, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Take what is known of a group's capacity.
+        """
+    def snapshot(self) -> bytes:
+        """
+        The state in bytes, for start_from_snapshot.
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start at rest from one SOC (0..1) of all groups.
+        """
+    def start_from_snapshot(self, snapshot: bytes, off_s: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from stored bytes and the time since, in seconds.
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from the (groups,) voltages; NaN where nothing came.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
+        """
+        Take one sample and return the PackEstimate.
+        
+        Parameters
+        ----------
+        current_A : of the string, positive when charging
+        voltage_V : (groups,), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        lag_s : (groups,) each voltage was taken so long before the end of the step, 0 .. dt_s
+        group_current_A : (groups,) beside the current of the string, bleed resistors negative
+        current_std_A : how far the current may be off for as long as the step lasts
+        """
+    @property
+    def estimate(self) -> PackEstimate:
+        """
+        The last PackEstimate.
+        """
+    @property
+    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (groups,) see GroupFaultBit.
+        """
+    @property
+    def model_view(self) -> ModelView:
+        """
+        What the reference expects before the next sample, for SensorChecks.step.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 0..1
+        """
+    @property
+    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) of the difference to the reference, which is what balancing goes by.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+class CapacitySettings:
+    """
+    Knobs of the capacity.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_offset_std_A(self) -> float:
+        ...
+    @current_offset_std_A.setter
+    def current_offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_share_std(self) -> float:
+        ...
+    @current_share_std.setter
+    def current_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def fade_per_cycle(self) -> float:
+        ...
+    @fade_per_cycle.setter
+    def fade_per_cycle(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def forgetting(self) -> float:
+        """
+        Weight of all before at each new interval.
+        """
+    @forgetting.setter
+    def forgetting(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def initial_share_std(self) -> float:
+        ...
+    @initial_share_std.setter
+    def initial_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_interval_h(self) -> float:
+        ...
+    @longest_interval_h.setter
+    def longest_interval_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_change_min(self) -> float:
+        ...
+    @soc_change_min.setter
+    def soc_change_min(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CapacityEstimator:
+    """
+    Capacity by total least squares from the charge between times at which the SOC is known without counting.
+    """
+    def __init__(self, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex, settings: CapacitySettings | None = None) -> None:
+        ...
+    def anchor(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        The SOC is known: from a rested voltage, at the end of a charge. True when an interval was used.
+        """
+    def count(self, current_A: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Count one sample; one that is no number ends the interval.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @property
+    def capacity_std_Ah(self) -> float:
+        ...
+    @property
+    def intervals(self) -> int:
+        ...
+    @property
+    def ordinary_capacity_Ah(self) -> float:
+        """
+        Of ordinary least squares on the same intervals: too low.
+        """
 class LimitReason:
     """
     What decides a limit. Numbers are frozen.
@@ -8909,6 +9745,21 @@ def single_string_pack(name: str, cell_file: str, cell: Cell, layout: PackLayout
 def socket_power_W(supply: Supply, power_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
     Power drawn from the socket while power_W flows into the pack.
+    """
+def split_current(open_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], resistance_ohm: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex, closed: collections.abc.Sequence[bool] | None = None) -> tuple[numpy.typing.NDArray[numpy.float64], float]:
+    """
+    How the current of a pack divides between strings in parallel.
+    
+    Parameters
+    ----------
+    open_V : (strings,) voltage without current
+    resistance_ohm : (strings,)
+    current_A : of the pack, positive when charging
+    closed : (strings,) contactors; None: all
+    
+    Returns
+    -------
+    (strings,) currents, and the voltage they share
     """
 def start_state(pack: Pack, settings: SimulationSettings = ...) -> PackState:
     """

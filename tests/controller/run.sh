@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, and charge_step.cpp for a
+# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp and pack_step.cpp for a
 # Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it prints with the same source run on this
 # machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
@@ -69,7 +69,7 @@ check_form() {
     if grep -hP '\tdynamic$' ./*.su; then
         fail "the frames above grow at run time without a bound"
     fi
-    largest=$(sort -t $'\t' -k 2,2nr "$program.su" | head -n 1)
+    largest=$(sort -t $'\t' -k 2,2nr "$program.su" | sed -n 1p)
     frame_bytes=$(cut -f 2 <<<"$largest")
     echo "stack: largest frame $frame_bytes bytes (budget $frame_budget_bytes), in $(cut -f 1 <<<"$largest" | cut -d : -f 4-)"
     ((frame_bytes <= frame_budget_bytes)) || fail "a frame takes $frame_bytes bytes, over the budget of $frame_budget_bytes"
@@ -98,3 +98,4 @@ check_form() {
 check_form linear filter_step
 check_form charge-transfer filter_step -DVOLTKEEL_TEST_TRANSFER=1
 check_form charge charge_step
+text_budget_bytes=32768 check_form pack pack_step  # checks, filters, capacity and stored state together

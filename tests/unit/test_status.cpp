@@ -28,6 +28,8 @@ const Row frozen[] = {
     {Status::sample_not_finite, 20, false},
     {Status::time_step_invalid, 21, false},
     {Status::voltage_out_of_range, 22, false},
+    {Status::snapshot_damaged, 23, false},
+    {Status::snapshot_foreign, 24, false},
     {Status::measurement_rejected, 40, true},
     {Status::not_reached, 41, true},
     {Status::not_allowed, 42, true},

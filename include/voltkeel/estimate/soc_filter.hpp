@@ -98,6 +98,9 @@ struct CellSample {
     Real voltage_V{0};
     Real temperature_degC{25};
     Real dt_s{0};  ///< Since the sample before; 0 for the first.
+    /// How far the current may be off for as long as the step lasts, beyond what the filter allows
+    /// for anyway: the word of who had to replace it.
+    Real current_std_A{0};
 };
 
 /// What comes back from each sample.
@@ -117,39 +120,100 @@ struct SocEstimate {
     std::uint32_t fault_bits{0};  ///< See FaultBit; this sample only.
 };
 
+namespace detail {
+/// Calls `body` with std::integral_constant 0 .. Count - 1.
+template <class Body, int... Places>
+void for_each_place(Body& body, std::integer_sequence<int, Places...>) noexcept {
+    (body(std::integral_constant<int, Places>{}), ...);
+}
+template <int Count, class Body>
+void for_each_place(Body body) noexcept {
+    for_each_place(body, std::make_integer_sequence<int, Count>{});
+}
+}  // namespace detail
+
 /// Everything that must survive between samples.
 template <class Real, int Branches, bool Transfer = false>
 struct SocFilterState {
     static constexpr int lags = lag_count<Branches, Transfer>;
     static constexpr int size = lags + 3;  ///< [soc, u_1 .. u_N, (w,) h, ln r]
+    // Places in `spread`; the branches come first.
+    static constexpr int at_hysteresis = lags;
+    static constexpr int at_soc = lags + 1;
+    static constexpr int at_scale = lags + 2;
+    using Moving = detail::Lanes<Real, lags + 1>;  ///< Branches and hysteresis.
     CellState<Real, Branches, Transfer> cell{};
     Real log_scale{0};  ///< ln r.
     /// Covariance in the order [u_1 .. u_N, (w,) h, soc, ln r]: what moves in a step comes first.
     SymmetricMatrix<Real, size> spread{};
     /// Steps that have not been worked into the covariances of branches and hysteresis yet.
     struct Pending {
-        detail::Lanes<Real, lags + 1> kept;    ///< d of the steps so far: product of their own.
-        detail::Lanes<Real, lags + 1> by_soc;  ///< c: what an error of the SOC has become.
-        detail::Lanes<Real, lags + 1> noise;   ///< Variance that came in.
-        Real soc_noise{0};                     ///< The same of the SOC.
+        Moving kept;        ///< d of the steps so far: product of their own.
+        Moving by_soc;      ///< c: what an error of the SOC has become.
+        Moving noise;       ///< Variance that came in.
+        Real soc_noise{0};  ///< The same of the SOC.
         int steps{0};
     } pending{};
     /// Covariance of entries i and k of [soc, u_1 .. u_N, (w,) h, ln r], pending steps included.
     [[nodiscard]] Real covariance(int i, int k) const noexcept {
-        const auto place = [](int at) {
-            return at == 0 ? lags + 1 : (at <= lags + 1 ? at - 1 : at);
-        };
+        const auto place = [](int at) { return at == 0 ? at_soc : (at <= at_soc ? at - 1 : at); };
         const int a = place(i) >= place(k) ? place(i) : place(k);
         const int b = place(i) >= place(k) ? place(k) : place(i);
         if (pending.steps == 0) return spread(a, b);
-        constexpr int soc = lags + 1;
-        const auto kept = [&](int at) { return at < soc ? pending.kept.get(at) : Real(1); };
-        const auto by_soc = [&](int at) { return at < soc ? pending.by_soc.get(at) : Real(0); };
+        const auto kept = [&](int at) { return at < at_soc ? pending.kept.get(at) : Real(1); };
+        const auto by_soc = [&](int at) { return at < at_soc ? pending.by_soc.get(at) : Real(0); };
         // In the order in which it is worked in, to the same bits.
-        const Real own = kept(b) * (kept(a) * spread(a, b) + by_soc(a) * spread(soc, b)) +
-                         by_soc(b) * (kept(a) * spread(a, soc) + by_soc(a) * spread(soc, soc));
-        if (a != b || a > soc) return own;
-        return own + (a < soc ? pending.noise.get(a) : pending.soc_noise);
+        const Real own =
+            kept(b) * (kept(a) * spread(a, b) + by_soc(a) * spread(at_soc, b)) +
+            by_soc(b) * (kept(a) * spread(a, at_soc) + by_soc(a) * spread(at_soc, at_soc));
+        if (a != b || a > at_soc) return own;
+        return own + (a < at_soc ? pending.noise.get(a) : pending.soc_noise);
+    }
+    /// Works the pending steps into the covariance:
+    ///     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
+    /// SOC and ln r keep their value (d = 1, c = 0).
+    void work_in_pending() noexcept {
+        if (pending.steps == 0) return;
+        const Moving d = pending.kept;
+        const Moving c = pending.by_soc;
+        auto& p = spread;
+        const auto soc_row = p.template load_row<at_soc>();
+        const Moving was = soc_row.template resized<lags + 1>();
+        const Real soc_var = soc_row.get(at_soc);
+        const Moving with_soc = d * was + c * soc_var;
+        detail::for_each_place<lags>([&](auto place) {
+            constexpr int i = decltype(place)::value;
+            const auto upto = [](const Moving& v) { return v.template resized<i + 1>(); };
+            auto row = upto(d) * (d.get(i) * p.template load_row<i>() + c.get(i) * upto(was)) +
+                       upto(c) * with_soc.get(i);
+            p.template store_row<i>(row);
+            p(i, i) += pending.noise.get(i);
+        });
+        p.template store_row<at_hysteresis>(
+            d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
+            c * with_soc.get(at_hysteresis));
+        p(at_hysteresis, at_hysteresis) += pending.noise.get(at_hysteresis);
+        with_soc.store_padded(p.lower + p.row(at_soc));
+        {
+            const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
+            const Real scale_with_soc = p(at_scale, at_soc);
+            (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
+            p(at_scale, at_soc) = scale_with_soc;
+        }
+        p(at_soc, at_soc) = soc_var + pending.soc_noise;
+        pending.steps = 0;
+        pending.soc_noise = Real(0);
+        bound_variance(at_soc, Real(0.25));
+    }
+    /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
+    /// matrix that is no covariance, and a negative variance of the innovation.
+    void bound_variance(int at, Real most) noexcept {
+        auto& p = spread;
+        if (!(p(at, at) > most)) return;
+        const Real share = std::sqrt(most / p(at, at));
+        for (int k = 0; k < size; ++k)
+            p(at, k) *= share;
+        p(at, at) = most;
     }
     Real since_update_s{0};    ///< Time since the voltage was last tried.
     Real since_accepted_s{0};  ///< Time since a voltage was last accepted.
@@ -241,6 +305,10 @@ class SocFilter {
         return Status::ok;
     }
 
+    /// Goes on from a stored state. \return not_finite or out_of_range for one that cannot be; then
+    /// nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept;
+
     /// Takes one sample.
     /// Flattened: with the model step in sight the compiler drops the derivatives nobody asks for.
     [[gnu::flatten]] const SocEstimate<Real>& step(const CellSample<Real>& sample) noexcept;
@@ -251,22 +319,12 @@ class SocFilter {
     [[nodiscard]] const Settings& settings() const noexcept { return settings_; }
 
   private:
-    // Places in State::spread; the branches come first.
-    static constexpr int at_hysteresis = lags;
-    static constexpr int at_soc = lags + 1;
-    static constexpr int at_scale = lags + 2;
+    static constexpr int at_hysteresis = State::at_hysteresis;
+    static constexpr int at_soc = State::at_soc;
+    static constexpr int at_scale = State::at_scale;
     /// One number for each entry of the state.
     using Column = detail::Lanes<Real, size>;
-    using Moving = detail::Lanes<Real, lags + 1>;  // branches and hysteresis
-    /// Calls `body` with std::integral_constant 0 .. Count - 1.
-    template <int Count, class Body>
-    static void for_each_place(Body body) noexcept {
-        for_each_place(body, std::make_integer_sequence<int, Count>{});
-    }
-    template <class Body, int... Places>
-    static void for_each_place(Body& body, std::integer_sequence<int, Places...>) noexcept {
-        (body(std::integral_constant<int, Places>{}), ...);
-    }
+    using Moving = typename State::Moving;
     static constexpr int most_pending = 32;
     // The state may run a little past empty and full: capacity is never known exactly.
     static constexpr Real soc_low = Real(-0.02);
@@ -274,11 +332,10 @@ class SocFilter {
 
     static constexpr Real square(Real x) noexcept { return x * x; }
     [[nodiscard]] bool possible_current(Real current_A) const noexcept {
-        const Real most_A = Real(1000) * cell_.capacity_Ah;
-        return detail::within(current_A, -most_A, most_A);
+        return std::abs(current_A) <= Real(1000) * cell_.capacity_Ah;  // NaN is not
     }
-    static constexpr bool possible_voltage(Real voltage_V) noexcept {
-        return detail::within(voltage_V, Real(-1000), Real(1000));
+    static bool possible_voltage(Real voltage_V) noexcept {
+        return std::abs(voltage_V) <= Real(1000);
     }
     static constexpr bool possible_temperature(Real temperature_degC) noexcept {
         return detail::within(temperature_degC, Real(-100), Real(200));
@@ -320,20 +377,18 @@ class SocFilter {
     }
 
     void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
-    void work_in_pending() noexcept;
     void try_voltage(const CellInput<Real>& input, const AxisPosition<Real>& temperature,
-                     Real voltage_V, bool possible, bool due) noexcept;
+                     Real voltage_V, Real current_std_A, bool possible, bool due) noexcept;
     void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
     void open_spread() noexcept;
-    /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
-    /// matrix that is no covariance, and a negative variance of the innovation.
-    void bound_variance(int at, Real most) noexcept {
+    /// A doubtful current is off the same way for minutes: so many voltages count as one.
+    static constexpr Real doubt_repeats = Real(400);
+    /// Charge that may not have flowed: the same sign for as long as it lasts, so spreads add up.
+    void doubt_charge(Real charge_As_std) noexcept {
         auto& p = state_.spread;
-        if (!(p(at, at) > most)) return;
-        const Real share = std::sqrt(most / p(at, at));
-        for (int k = 0; k < size; ++k)
-            p(at, k) *= share;
-        p(at, at) = most;
+        const Real more = charge_As_std / (seconds_per_hour<Real> * cell_.capacity_Ah);
+        p(at_soc, at_soc) = square(std::sqrt(p(at_soc, at_soc)) + more);
+        state_.bound_variance(at_soc, Real(0.25));
     }
     void publish() noexcept {
         const Real soc = state_.cell.soc;
@@ -388,48 +443,7 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
     auto& p = state_.spread;
     // Bounds keep a float covariance sane through months without an update.
     p(at_scale, at_scale) += scale_var_per_s_ * input.dt_s;
-    bound_variance(at_scale, Real(1));
-}
-
-/// Works the pending steps into the covariance:
-///     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
-/// SOC and ln r keep their value (d = 1, c = 0).
-template <class Real, int Branches, bool Transfer>
-void SocFilter<Real, Branches, Transfer>::work_in_pending() noexcept {
-    if (state_.pending.steps == 0) return;
-    const Real soc_noise = state_.pending.soc_noise;
-    state_.pending.steps = 0;
-    state_.pending.soc_noise = Real(0);
-    const Moving d = state_.pending.kept;
-    const Moving c = state_.pending.by_soc;
-    const Moving noise = state_.pending.noise;
-    auto& p = state_.spread;
-    const auto soc_row = p.template load_row<at_soc>();
-    const Moving was = soc_row.template resized<lags + 1>();
-    const Real soc_var = soc_row.get(at_soc);
-    const Moving with_soc = d * was + c * soc_var;
-    for_each_place<lags>([&](auto place) {
-        constexpr int i = decltype(place)::value;
-        const auto upto = [](const Moving& v) { return v.template resized<i + 1>(); };
-        auto row = upto(d) * (d.get(i) * p.template load_row<i>() + c.get(i) * upto(was)) +
-                   upto(c) * with_soc.get(i);
-        p.template store_row<i>(row);
-        p(i, i) += noise.get(i);
-    });
-    p.template store_row<at_hysteresis>(
-        d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
-        c * with_soc.get(at_hysteresis));
-    p(at_hysteresis, at_hysteresis) += noise.get(at_hysteresis);
-    with_soc.store_padded(p.lower + p.row(at_soc));
-    p(at_soc, at_soc) = soc_var;
-    {
-        const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
-        const Real scale_with_soc = p(at_scale, at_soc);
-        (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
-        p(at_scale, at_soc) = scale_with_soc;
-    }
-    p(at_soc, at_soc) += soc_noise;
-    bound_variance(at_soc, Real(0.25));
+    state_.bound_variance(at_scale, Real(1));
 }
 
 /// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
@@ -443,7 +457,7 @@ void SocFilter<Real, Branches, Transfer>::fuse(Real innovation_V, Real innovatio
     const Column gain = ph * inverse_var;
     // K_k is g_k / S, so that one factor a row is left.
     const Column factor = (innovation_var * gain - ph) * inverse_var - gain;
-    for_each_place<size>([&](auto place) {
+    detail::for_each_place<size>([&](auto place) {
         constexpr int i = decltype(place)::value;
         p.template store_row<i>(p.template load_row<i>() +
                                 factor.get(i) * ph.template resized<i + 1>());
@@ -484,9 +498,9 @@ void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
 template <class Real, int Branches, bool Transfer>
 void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& input,
                                                       const AxisPosition<Real>& temperature,
-                                                      Real voltage_V, bool possible,
-                                                      bool due) noexcept {
-    work_in_pending();
+                                                      Real voltage_V, Real current_std_A,
+                                                      bool possible, bool due) noexcept {
+    state_.work_in_pending();
     const VoltagePoint<Real, Branches, Transfer> predicted =
         voltage_at(cell_, state_.cell, input.current_A, input.temperature_degC, temperature);
     // g = P H^T; every branch has the same entry in the measurement row H.
@@ -508,6 +522,7 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
     const Real innovation_var =
         square(settings_.voltage_std_V) +
         square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+        doubt_repeats * square(predicted.by_current * current_std_A) +
         predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
         predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
     estimate_.voltage_predicted_V = predicted.voltage_V;
@@ -529,6 +544,46 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
         ++state_.rejected_count;
         if (state_.since_accepted_s > settings_.reset_after_s) open_spread();
     }
+}
+
+template <class Real, int Branches, bool Transfer>
+Status SocFilter<Real, Branches, Transfer>::restore(const State& state) noexcept {
+    if (cell_.ocv.nodes == nullptr) return Status::missing_table;
+    const auto& x = state.cell;
+    const detail::BoundedField<Real> rows[] = {
+        {"soc", x.soc, soc_low, soc_high},
+        {"soc_carry", x.soc_carry, Real(-1e-3), Real(1e-3)},
+        {"hysteresis", x.hysteresis, Real(-1), Real(1)},
+        {"log_scale", state.log_scale, Real(-1.5), Real(1.5)},
+        {"temperature_degC", state.last_temperature_degC, Real(-100), Real(200)},
+        {"since_update_s", state.since_update_s, Real(0), Real(1e9)},
+        {"since_accepted_s", state.since_accepted_s, Real(0), Real(1e9)},
+    };
+    const Finding<Real> finding = detail::first_outside(rows);
+    if (finding.status != Status::ok) return finding.status;
+    if (!possible_current(state.last_current_A)) return Status::out_of_range;
+    for (const Real overvoltage_V : x.branch_V) {
+        if (!detail::finite(overvoltage_V)) return Status::not_finite;
+        if (!detail::within(overvoltage_V, Real(-5), Real(5))) return Status::out_of_range;
+    }
+    for (int i = 0; i < size; ++i) {
+        for (int k = 0; k <= i; ++k) {
+            const Real entry = state.spread(i, k);
+            if (!detail::finite(entry)) return Status::not_finite;
+            // Against rounding of what was stored, as the square root of a variance is 0 .. 1.
+            const Real most = state.spread(i, i) * state.spread(k, k) * Real(1.01) + Real(1e-12);
+            if (state.spread(i, i) < Real(0) || state.spread(i, i) > Real(100) ||
+                square(entry) > most) {
+                return Status::out_of_range;
+            }
+        }
+    }
+    state_ = state;
+    state_.cell.resistance_scale = modest_exponential(state.log_scale);
+    state_.started = true;
+    estimate_ = SocEstimate<Real>{};
+    publish();
+    return Status::ok;
 }
 
 template <class Real, int Branches, bool Transfer>
@@ -560,7 +615,8 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     const AxisPosition<Real> temperature =
         locate(cell_.resistance.temperature_degC, input.temperature_degC);
     if (input.dt_s > Real(0)) predict(input, temperature);
-
+    const bool doubtful = sample.current_std_A > Real(0);
+    if (doubtful) doubt_charge(sample.current_std_A * input.dt_s);
     if (!temperature.inside) estimate_.fault_bits |= fault_temperature_outside;
 
     const bool possible = possible_voltage(sample.voltage_V);
@@ -572,9 +628,10 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
     const bool due = state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s;
     if ((due && possible) || settings_.trace_every_sample)
-        try_voltage(input, temperature, sample.voltage_V, possible, due);
+        try_voltage(input, temperature, sample.voltage_V, doubtful ? sample.current_std_A : Real(0),
+                    possible, due);
     // A product of many more would run out of numbers, and a spread of its bound.
-    if (due || state_.pending.steps >= most_pending) work_in_pending();
+    if (due || state_.pending.steps >= most_pending) state_.work_in_pending();
     auto& x = state_.cell;
     if (x.soc < soc_low || x.soc > soc_high) {
         x.soc = bounded(x.soc, soc_low, soc_high);
