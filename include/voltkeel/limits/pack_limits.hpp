@@ -11,9 +11,8 @@
 /// handful of them, so that the cost of a group is little more than one step of the model.
 ///
 /// Strings in parallel share the terminals. At an instant a string is a source behind a resistance,
-/// so the string that first reaches its own limit fixes the voltage, and the voltage fixes the
-/// currents of the others; this is asked at the first instant and at the end of the horizon. The
-/// cells of a group share its current evenly.
+/// so the split is known at the first instant and at the end of the horizon, and the string that
+/// first reaches its own limit decides. The cells of a group share its current evenly.
 ///
 /// Uncertainty costs current: each group is taken fuller for charge and emptier for discharge by
 /// `sigmas` standard deviations of its SOC, with that much more resistance and less capacity, and
@@ -209,6 +208,27 @@ struct PackHorizonLimit {
     PackDirectionLimit<Real> discharge{};
 };
 
+/// What a smaller current leaves of a limit: current, end voltage and power; the reason stays.
+/// The voltage is a straight line between no current and the limit. Power over the current is then
+/// a parabola; a discharge beyond its top gives less, so the top is what counts. \param current_A
+/// of the limit's sign, not beyond it
+template <class Real>
+[[nodiscard]] inline PackDirectionLimit<Real> at_current(const PackDirectionLimit<Real>& limit,
+                                                         Real current_A) noexcept {
+    PackDirectionLimit<Real> less = limit;
+    const bool flows = limit.current_A > Real(0) || limit.current_A < Real(0);
+    const Real share = flows ? current_A / limit.current_A : Real(0);
+    const Real drop_V = share * (limit.rest_voltage_V - limit.end_voltage_V);
+    less.current_A = flows ? current_A : Real(0);
+    less.end_voltage_V = limit.rest_voltage_V - drop_V;
+    less.power_W = less.current_A * less.end_voltage_V;
+    if (less.current_A < Real(0) && Real(2) * drop_V > limit.rest_voltage_V) {
+        less.power_W =
+            less.current_A * limit.rest_voltage_V * limit.rest_voltage_V / (Real(4) * drop_V);
+    }
+    return less;
+}
+
 /// The horizons of a pack when nothing else is asked for.
 template <class Real>
 inline constexpr Real default_pack_horizons_s[4] = {Real(2), Real(10), Real(30),
@@ -327,14 +347,12 @@ class LimitsOfPack {
             work.now = string_limit(s, horizon_s, watched_from_s, string_cap);
         }
         PackDirectionLimit<Real> limit = closed == 1 ? the_one() : joined();
-        if (share_ < Real(1)) reduce(limit, share_ * limit.current_A);
+        if (share_ < Real(1)) limit = at_current(limit, share_ * limit.current_A);
         if (cap.current_A < limit.current_A) {
-            const Real from_A = limit.current_A;
-            const Real rest_V = limit.rest_voltage_V;
-            const Real end_V = limit.end_voltage_V;
+            const PackDirectionLimit<Real> less = at_current(limit, cap.current_A);
             limit = cap;
-            limit.rest_voltage_V = rest_V;
-            limit.end_voltage_V = rest_V + (end_V - rest_V) * (cap.current_A / from_A);
+            limit.rest_voltage_V = less.rest_voltage_V;
+            limit.end_voltage_V = less.end_voltage_V;
         }
         finish(limit);
         return limit;
@@ -597,7 +615,7 @@ class LimitsOfPack {
         const auto near = [](Real slack, Real lead_slack, Real lead_off, Real margin) {
             return slack - lead_off < margin && slack - margin < lead_slack;
         };
-        const Real margin_V = apart * (size(off.voltage_slack_V) + share * Real(0.002) * moved_V);
+        const Real margin_V = apart * (size(off.voltage_slack_V) + share * Real(0.004) * moved_V);
         const Real margin_K =
             apart * (size(off.hot_slack_K) + share * Real(0.05) * size(at.warming_K));
         return near(at.voltage_slack_V, lead_at.voltage_slack_V, scale * off.voltage_slack_V,
@@ -622,99 +640,91 @@ class LimitsOfPack {
         return limit;
     }
 
-    /// Strings in parallel: the current at which the first of them meets its own limit.
-    [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
-        const auto at_instant = [](const StringWork<Real>& w) {
-            return Line{w.now.rest_voltage_V, w.now_ohm};
-        };
-        const auto at_end = [](const StringWork<Real>& w) {
-            const Real moved_V = w.now.end_voltage_V - w.now.rest_voltage_V;
-            const Real size_V = moved_V < Real(0) ? -moved_V : moved_V;
-            const Real ohm = w.now.current_A > Real(0) ? size_V / w.now.current_A : w.now_ohm;
-            return Line{w.now.rest_voltage_V, ohm > w.now_ohm ? ohm : w.now_ohm};
-        };
-        const Meeting instant = meet(at_instant);
-        const Meeting last = meet(at_end);
-        const Meeting& first = instant.current_A < last.current_A ? instant : last;
-        PackDirectionLimit<Real> limit = workspace_.strings[first.string].now;
-        limit.current_A = first.current_A > Real(0) ? first.current_A : Real(0);
-        if (limit.string < 0) limit.string = first.string;
-        const Meeting none = meet(at_instant, Real(0));
-        limit.rest_voltage_V = none.voltage_V;
-        // Of the end, at the current that counts.
-        const Meeting ended = meet(at_end, limit.current_A);
-        limit.end_voltage_V = ended.voltage_V + sign_ * limit.current_A * pack_.resistance_ohm;
-        return limit;
-    }
-
     /// A string at its terminals: a voltage that its current moves.
     struct Line {
         Real source_V{0};
         Real ohm{0};
     };
-    struct Meeting {
-        Real current_A{0};  ///< Of the pack, magnitude in the direction.
-        Real voltage_V{0};  ///< At the joint.
-        int string{-1};
-    };
-
-    /// Where the first string meets its limit.
-    template <class LineOf>
-    [[nodiscard]] Meeting meet(const LineOf& line_of) const noexcept {
-        Meeting first;
-        for (int s = 0; s < strings(); ++s) {
-            if (!string_at(s).closed) continue;
-            const StringWork<Real>& work = workspace_.strings[s];
-            const Line line = line_of(work);
-            const Real voltage_V = line.source_V + sign_ * line.ohm * work.now.current_A;
-            if (first.string < 0 || sign_ * (voltage_V - first.voltage_V) < Real(0)) {
-                first.voltage_V = voltage_V;
-                first.string = s;
-            }
-        }
-        for (int s = 0; s < strings(); ++s) {
-            if (!string_at(s).closed) continue;
-            const Line line = line_of(workspace_.strings[s]);
-            first.current_A += sign_ * (first.voltage_V - line.source_V) / line.ohm;
-        }
-        return first;
+    [[nodiscard]] static Line at_instant(const StringWork<Real>& work) noexcept {
+        return {work.now_V, work.now_ohm};
     }
-    /// The voltage at a current of the pack.
-    template <class LineOf>
-    [[nodiscard]] Meeting meet(const LineOf& line_of, Real current_A) const noexcept {
-        Real conductance_S = Real(0);
-        Real driven_A = Real(0);
-        for (int s = 0; s < strings(); ++s) {
-            if (!string_at(s).closed) continue;
-            const Line line = line_of(workspace_.strings[s]);
+    [[nodiscard]] static Line at_end(const StringWork<Real>& work) noexcept {
+        const Real moved_V = work.now.end_voltage_V - work.now.rest_voltage_V;
+        const Real size_V = moved_V < Real(0) ? -moved_V : moved_V;
+        const Real ohm = work.now.current_A > Real(0) ? size_V / work.now.current_A : Real(0);
+        return {work.now_V, ohm > work.now_ohm ? ohm : work.now_ohm};
+    }
+
+    /// All closed strings at the joint: its voltage is (driven_A + current) / conductance_S.
+    struct Joint {
+        Real conductance_S{0};
+        Real driven_A{0};
+
+        void add(const Line& line) noexcept {
             conductance_S += Real(1) / line.ohm;
             driven_A += line.source_V / line.ohm;
         }
-        return {current_A, (driven_A + sign_ * current_A) / conductance_S, -1};
-    }
-
-    static void reduce(PackDirectionLimit<Real>& limit, Real current_A) noexcept {
-        if (limit.current_A > Real(0)) {
-            limit.end_voltage_V =
-                limit.rest_voltage_V +
-                (limit.end_voltage_V - limit.rest_voltage_V) * (current_A / limit.current_A);
+        [[nodiscard]] Real voltage_V(Real current_A) const noexcept {
+            return (driven_A + current_A) / conductance_S;
         }
-        limit.current_A = current_A;
+    };
+
+    /// Strings in parallel: the current at which the first of them meets its own limit. The current
+    /// of a string moves from the split of the first instant to that of the end. What a string has
+    /// found by holding a current over the horizon is compared with the mean of both, or with the
+    /// end where that is more; what must not be passed at any moment, with the larger.
+    [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
+        Joint instant{};
+        Joint last{};
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            instant.add(at_instant(workspace_.strings[s]));
+            last.add(at_end(workspace_.strings[s]));
+        }
+        PackDirectionLimit<Real> limit;
+        limit.current_A = std::numeric_limits<Real>::infinity();
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            const StringWork<Real>& work = workspace_.strings[s];
+            // What the string carries (magnitude): own_A + share * the pack's.
+            const auto carried = [&](const Joint& joint, const Line& line, Real& own_A,
+                                     Real& share) {
+                own_A = sign_ * (joint.voltage_V(Real(0)) - line.source_V) / line.ohm;
+                share = Real(1) / (joint.conductance_S * line.ohm);
+            };
+            Real first_A = Real(0);
+            Real first_share = Real(0);
+            Real end_A = Real(0);
+            Real end_share = Real(0);
+            carried(instant, at_instant(work), first_A, first_share);
+            carried(last, at_end(work), end_A, end_share);
+            const LimitReason reason = work.now.reason;
+            const bool held = reason == LimitReason::voltage || reason == LimitReason::soc ||
+                              reason == LimitReason::temperature;
+            Real most_A = (work.now.current_A - first_A) / first_share;
+            const Real at_end_A = (work.now.current_A - end_A) / end_share;
+            if (held) {
+                most_A = (work.now.current_A - Real(0.5) * (first_A + end_A)) /
+                         (Real(0.5) * (first_share + end_share));
+            }
+            if (at_end_A < most_A) most_A = at_end_A;
+            if (most_A < limit.current_A) {
+                limit = work.now;
+                limit.current_A = most_A;
+                if (limit.string < 0) limit.string = s;
+            }
+        }
+        if (!(limit.current_A > Real(0))) limit.current_A = Real(0);
+        limit.rest_voltage_V = instant.voltage_V(Real(0));
+        limit.end_voltage_V = last.voltage_V(sign_ * limit.current_A) +
+                              sign_ * limit.current_A * pack_.resistance_ohm;
+        return limit;
     }
 
-    /// Sign and power. Power over the current is a parabola between no current and the limit; a
-    /// discharge beyond its top gives less, so the top is what counts.
+    /// Sign and power.
     void finish(PackDirectionLimit<Real>& limit) const noexcept {
-        const Real drop_V = limit.rest_voltage_V - limit.end_voltage_V;
-        Real current_A = limit.current_A;
-        Real voltage_V = limit.end_voltage_V;
-        if (sign_ < Real(0) && Real(2) * drop_V > limit.rest_voltage_V) {
-            current_A *= limit.rest_voltage_V / (Real(2) * drop_V);
-            voltage_V = Real(0.5) * limit.rest_voltage_V;
-        }
-        limit.power_W = sign_ * current_A * voltage_V;
         limit.current_A = limit.current_A > Real(0) ? sign_ * limit.current_A : Real(0);
-        if (!(limit.current_A * limit.current_A > Real(0))) limit.power_W = Real(0);
+        limit = at_current(limit, limit.current_A);
     }
 
     const Pack& pack_;
