@@ -422,6 +422,8 @@ TEMPLATE_TEST_CASE_SIG(
                     case LimitReason::none:
                         CHECK(std::abs(current_A) == Approx(100 * c.capacity_Ah));
                         break;
+                    default:
+                        FAIL_CHECK("not a reason of one cell");
                 }
             }
         }
@@ -580,7 +582,8 @@ TEMPLATE_TEST_CASE("margins act as a fuller or emptier cell and a narrower windo
     }
 }
 
-TEMPLATE_TEST_CASE("the continuous limit keeps the temperature of ever", "[limits]", float, double) {
+TEMPLATE_TEST_CASE("the continuous limit keeps the temperature of ever", "[limits]", float,
+                   double) {
     using Real = TestType;
     Case c = plain_case(1);
     c.window = {0.5, 5.5, 0.02, 0.98, 0, 45, -20, 60};
@@ -601,7 +604,8 @@ TEMPLATE_TEST_CASE("the continuous limit keeps the temperature of ever", "[limit
     CHECK(out[0].charge.reason == LimitReason::soc);
     CHECK(out[1].charge.reason == LimitReason::temperature);
     CHECK(double(out[1].charge.current_A) ==
-          Approx(std::sqrt(15.0 / 4 / 0.03)).epsilon(1.5e-3));  // I^2 R R_th = 15 K
+          Approx(std::sqrt(15.0 / 4 / 0.03))
+              .epsilon(3e-3));  // I^2 R R_th = 15 K, once the branch is full
     CHECK(double(out[1].charge.binding_value) == 45);
 }
 
@@ -648,7 +652,8 @@ TEMPLATE_TEST_CASE("a temperature that may be off counts on its worse side", "[l
     using Real = TestType;
     Case c = plain_case(2);
     c.r0_ohm = {0.06, 0.06, 0.01, 0.01};  // of -30 and 70 degC
-    c.tables = {{100, {0, 10, 20, 60}, {0, 1}, {0, 0, 4, 4, 9, 9, 2, 2}, {50, 50, 50, 50, 50, 50, 50, 50}}};
+    c.tables = {
+        {100, {0, 10, 20, 60}, {0, 1}, {0, 0, 4, 4, 9, 9, 2, 2}, {50, 50, 50, 50, 50, 50, 50, 50}}};
     LimitSettings<Real> settings;
     settings.temperature_margin_K = Real(3);
     const Real two_s[] = {Real(2)};
@@ -657,8 +662,8 @@ TEMPLATE_TEST_CASE("a temperature that may be off counts on its worse side", "[l
         const Fixture<Real, 2> f(c);
         HorizonLimit<Real> out[1];
         REQUIRE(voltkeel::current_limits(f.cell, f.limits, f.state, f.temperature_degC, two_s, 1,
-                                         out, margin ? settings : LimitSettings<Real>{}) ==
-                Status::ok);
+                                         out,
+                                         margin ? settings : LimitSettings<Real>{}) == Status::ok);
         return out[0];
     };
     CHECK(double(at(10, true).charge.current_A) == Approx(double(at(7, false).charge.current_A)));
@@ -709,9 +714,8 @@ TEST_CASE("what cannot be used is refused and changes nothing", "[limits]") {
     }
     const double beyond_continuous_s[] = {voltkeel::continuous_horizon_s<double>,
                                           voltkeel::continuous_horizon_s<double>};
-    refused(
-        Status::not_increasing,
-        voltkeel::current_limits(f.cell, f.limits, f.state, 25.0, beyond_continuous_s, 2, out));
+    refused(Status::not_increasing,
+            voltkeel::current_limits(f.cell, f.limits, f.state, 25.0, beyond_continuous_s, 2, out));
     auto state = f.state;
     state.resistance_scale = 0;
     refused(Status::out_of_range, voltkeel::current_limits(f.cell, f.limits, state, 25.0, out));
@@ -737,7 +741,7 @@ TEST_CASE("what cannot be used is refused and changes nothing", "[limits]") {
 
 TEST_CASE("every limit reason has words of its own and a frozen number", "[limits]") {
     std::vector<std::string> words;
-    for (int k = 0; k <= 5; ++k)
+    for (int k = 0; k <= 14; ++k)
         words.emplace_back(message(static_cast<LimitReason>(k)));
     std::sort(words.begin(), words.end());
     CHECK(std::adjacent_find(words.begin(), words.end()) == words.end());
@@ -747,4 +751,13 @@ TEST_CASE("every limit reason has words of its own and a frozen number", "[limit
     CHECK(static_cast<int>(LimitReason::soc) == 2);
     CHECK(static_cast<int>(LimitReason::temperature) == 3);
     CHECK(static_cast<int>(LimitReason::maker_table) == 4);
+    CHECK(static_cast<int>(LimitReason::fuse) == 5);
+    CHECK(static_cast<int>(LimitReason::contactor) == 6);
+    CHECK(static_cast<int>(LimitReason::cable) == 7);
+    CHECK(static_cast<int>(LimitReason::connector) == 8);
+    CHECK(static_cast<int>(LimitReason::charger) == 9);
+    CHECK(static_cast<int>(LimitReason::drive) == 10);
+    CHECK(static_cast<int>(LimitReason::driver) == 11);
+    CHECK(static_cast<int>(LimitReason::pulse_used) == 12);
+    CHECK(static_cast<int>(LimitReason::opening) == 13);
 }
