@@ -133,6 +133,7 @@ void bind_cell(py::module_& module);
 void bind_pack(py::module_& module);
 void bind_estimate(py::module_& module);
 void bind_limits(py::module_& module);
+void bind_pack_limits(py::module_& module);
 void bind_charge_plan(py::module_& module);
 void bind_supply(py::module_& module);
 void bind_charge(py::module_& module);
