@@ -1,5 +1,5 @@
 #!/usr/bin/env bash
-# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, and charge_step.cpp for a
+# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp and limits_step.cpp for a
 # Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it prints with the same source run on this
 # machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
@@ -98,3 +98,5 @@ check_form() {
 check_form linear filter_step
 check_form charge-transfer filter_step -DVOLTKEEL_TEST_TRANSFER=1
 check_form charge charge_step
+text_budget_bytes=$((text_budget_bytes + 4096))  # pack, tracker, torque and the checks of all of them
+check_form limits limits_step
