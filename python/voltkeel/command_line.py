@@ -669,7 +669,7 @@ def _limits_map(
 
 def _write_map(path: Path, found: vk.LimitMap) -> None:
     rows = [(degC, s) for degC in found.temperature_degC for s in found.soc]
-    columns = {
+    columns: dict[str, Any] = {
         "temperature_degC": [degC for degC, _ in rows],
         "soc": [s for _, s in rows],
         "charge_A": found.charge_A.ravel(),
