@@ -222,8 +222,8 @@ def test_every_field_of_a_struct_has_a_twin(headers):
     member = re.compile(r"^    [\w:<>, *]+? (\w+(?:, \w+)*)(?:\[\w*\])?\s*(?:\{[^;]*\}|=[^;]*)?;", re.MULTILINE)
     count = 0
     for name, body in structs(headers).items():
-        if name not in PUBLIC or name in ("SocFilter", "CoolingPlant", "ChargeControl", "LimitTracker"):  # classes with private parts
-            continue
+        if name not in PUBLIC or name in ("SocFilter", "CoolingPlant", "ChargeControl", "LimitTracker"):
+            continue  # classes with private parts
         body = re.sub(r"^    struct .*?^    \};", "", body, flags=re.DOTALL | re.MULTILINE)
         for fields in member.findall(body):
             for field in fields.split(", "):

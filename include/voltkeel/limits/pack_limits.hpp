@@ -82,23 +82,29 @@ struct GroupStates {
     bool current_flagged{false};         ///< The current sensor of the pack.
 };
 
+namespace detail {
+
+/// The search of a pack: tapers before the ends of the windows, and a tolerance of half of 0.1 %.
+template <class Real>
+[[nodiscard]] constexpr LimitSettings<Real> pack_search() noexcept {
+    LimitSettings<Real> s;
+    s.current_tolerance = Real(5e-4);
+    s.temperature_taper_K = Real(5);
+    s.soc_taper = Real(0.02);
+    return s;
+}
+
+}  // namespace detail
+
 /// How careful the limits are.
 template <class Real>
 struct PackLimitSettings {
-    Real sigmas{2};                          ///< Standard deviations of margin.
-    Real flagged_soc_margin{Real(0.05)};     ///< With a flagged voltage.
-    Real flagged_temperature_margin_K{5};    ///< With a flagged temperature.
-    Real flagged_current_share{Real(0.8)};   ///< Of every limit, with a flagged current sensor.
-    LimitSettings<Real> search{defaults()};  ///< Its margins are added to those above.
-
-    /// Tapers before the ends of the windows, and a search to half of 0.1 %.
-    [[nodiscard]] static constexpr LimitSettings<Real> defaults() noexcept {
-        LimitSettings<Real> s;
-        s.current_tolerance = Real(5e-4);
-        s.temperature_taper_K = Real(5);
-        s.soc_taper = Real(0.02);
-        return s;
-    }
+    Real sigmas{2};                         ///< Standard deviations of margin.
+    Real flagged_soc_margin{Real(0.05)};    ///< With a flagged voltage.
+    Real flagged_temperature_margin_K{5};   ///< With a flagged temperature.
+    Real flagged_current_share{Real(0.8)};  ///< Of every limit, with a flagged current sensor.
+    LimitSettings<Real> search{
+        detail::pack_search<Real>()};  ///< Its margins are added to those above.
 };
 
 /// Checks the settings; see validate(CellParameters).
