@@ -278,7 +278,8 @@ TEMPLATE_TEST_CASE_SIG("the group that decides is never missed", "[limits][pack]
                                        own.scalars.capacity_Ah);
         const double width = n % 5 == 0 ? 0 : std::pow(10, random.uniform(-2.5, 0));
         auto groups = random_groups<Real, Branches, false>(
-            random, random.whole(1, 40), width, own.scalars.capacity_Ah, own.resistance[0].r0_ohm);
+            random, random.whole(1, 40), width, own.scalars.capacity_Ah,
+            own.resistance[own.resistance.size() / 2].r0_ohm);
         CAPTURE(n, width);
         compare<Real, Branches, false>(cell, limits.limits, groups, reasons);
     }
@@ -302,7 +303,7 @@ TEST_CASE("tables that jump by a third from node to node", "[limits][pack][prope
                                          own.scalars.capacity_Ah);
         auto groups = random_groups<double, 3, false>(
             random, random.whole(1, 40), std::pow(10, random.uniform(-2.5, 0)),
-            own.scalars.capacity_Ah, own.resistance[0].r0_ohm);
+            own.scalars.capacity_Ah, own.resistance[own.resistance.size() / 2].r0_ohm);
         CAPTURE(n);
         compare<double, 3, false>(cell, limits.limits, groups, reasons, 0.03, 0.3);
     }
@@ -327,7 +328,8 @@ TEST_CASE("the group that decides is never missed, with charge transfer",
                                          own.scalars.capacity_Ah);
         const double width = n % 5 == 0 ? 0 : std::pow(10, random.uniform(-2.5, 0));
         auto groups = random_groups<double, 2, true>(
-            random, random.whole(1, 40), width, own.scalars.capacity_Ah, own.resistance[0].r0_ohm);
+            random, random.whole(1, 40), width, own.scalars.capacity_Ah,
+            own.resistance[own.resistance.size() / 2].r0_ohm);
         CAPTURE(n, width);
         compare<double, 2, true>(cell, limits.limits, groups, reasons);
     }
@@ -464,8 +466,9 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
         const auto cell = own.view();
         const OwnedLimits<double> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
                                          own.scalars.capacity_Ah);
-        auto groups = random_groups<double, 2, false>(random, 8, 0.05, own.scalars.capacity_Ah,
-                                                      own.resistance[0].r0_ohm);
+        auto groups =
+            random_groups<double, 2, false>(random, 8, 0.05, own.scalars.capacity_Ah,
+                                            own.resistance[own.resistance.size() / 2].r0_ohm);
         std::fill(groups.parallel.begin(), groups.parallel.end(), 1);
         std::fill(groups.branch_V.begin(), groups.branch_V.end(), 0.0);
         for (double& degC : groups.temperature_degC)
@@ -475,7 +478,7 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
             soc = std::clamp(soc + random.uniform(-0.03, 0.03), 0.0, 1.0);
             groups.resistance_scale[static_cast<std::size_t>(g)] *= random.uniform(1, 1.5);
         }
-        const double ohm = 4 * own.resistance[0].r0_ohm;
+        const double ohm = 4 * own.resistance[own.resistance.size() / 2].r0_ohm;
         const LimitString<double> strings[] = {{0, 4, 0.3 * ohm, true},
                                                {4, 4, random.uniform(0.1, 0.6) * ohm, true}};
         LimitPack<double, 2> pack;

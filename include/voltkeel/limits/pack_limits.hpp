@@ -493,7 +493,7 @@ class LimitsOfPack {
         const Span look_span{few, Real(0)};
         // The heat of a long time makes a glance tell less.
         const bool is_long = horizon_s > Real(100);
-        const Real doubt = is_long ? Real(3) : Real(1);
+        const Real doubt = is_long ? Real(1.5) : Real(1);
         Trial solved{};
         const auto solve = [&](int g) {
             plan_for(g);
@@ -553,17 +553,18 @@ class LimitsOfPack {
                                       groups[lead].glance, off, doubt)) {
                 continue;
             }
-            if (looked_for != lead) {
-                plan_for(lead);
-                lead_look = groups[lead].search.hold_for(solved.current_A, look_span);
-                look_off = difference(lead_look, solved);
-                looked_for = lead;
-            }
             plan_for(g);
             const Real current_A = limit.current_A / groups[g].parallel;
-            const Trial look = groups[g].search.hold_for(current_A, look_span);
-            if (!suspect(groups[g], look, groups[lead], lead_look, look_off, Real(0.3) * doubt))
-                continue;
+            if (!is_long) {
+                if (looked_for != lead) {
+                    lead_look = groups[lead].search.hold_for(solved.current_A, look_span);
+                    look_off = difference(lead_look, solved);
+                    looked_for = lead;
+                }
+                const Trial look = groups[g].search.hold_for(current_A, look_span);
+                if (!suspect(groups[g], look, groups[lead], lead_look, look_off, Real(0.3)))
+                    continue;
+            }
             const Trial tried = groups[g].search.hold_for(current_A, span);
             if (!(tried.slack >= Real(0))) solve(g);
         }
