@@ -45,7 +45,9 @@ void bind_limits_of_pack(py::module_& module) {
         .def_readwrite("flagged_current_share", &Settings::flagged_current_share,
                        "Of every limit, with a flagged current sensor.")
         .def_readwrite("search", &Settings::search,
-                       "LimitSettings; its margins are added to those above.");
+                       "LimitSettings; its margins are added to those above.")
+        .def_readwrite("every_group", &Settings::every_group,
+                       "Try every group at the limit, not only those that come near.");
     py::class_<PackPart> part(module, "PackPart",
                               "A part beside the cells that the pack file does not hold.");
     add_keyword_constructor(part);

@@ -725,7 +725,7 @@ def _limits(options: argparse.Namespace) -> int:
             vk.GroupState(state=_limits_state(options, s, degC), capacity_scale=options.capacity_scale)
             for s, degC in zip(soc, temperature_degC, strict=True)
         ]
-        limits = vk.pack_limits(source, groups, horizons_s, parts)
+        limits = vk.pack_limits(source, groups, horizons_s, parts, vk.PackLimitSettings(every_group=True))
     else:
         soc = _per_group(options.soc, 1, "--soc")
         temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")

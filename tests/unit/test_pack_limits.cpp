@@ -175,7 +175,7 @@ template <class Real, int Branches, bool Transfer>
 void compare(const voltkeel::CellParameters<Real, Branches, Transfer>& cell,
              const CellLimits<Real>& limits, Groups<Real, Branches, Transfer>& groups,
              int (&reasons)[16], double tolerance = sizeof(Real) == sizeof(float) ? 2e-3 : 1e-3,
-             double voltage_tolerance = 0.15) {
+             double voltage_tolerance = 0.15, bool every_group = false) {
     LimitPack<Real, Branches, Transfer> pack;
     pack.cells = &cell;
     pack.limits = &limits;
@@ -184,6 +184,7 @@ void compare(const voltkeel::CellParameters<Real, Branches, Transfer>& cell,
     REQUIRE(voltkeel::validate(pack).status == Status::ok);
     PackLimitSettings<Real> settings;
     settings.search.current_tolerance_A = Real(1e-4);
+    settings.every_group = every_group;
     PackHorizonLimit<Real> out[4];
     REQUIRE(voltkeel::pack_limits(pack, groups.states(), voltkeel::default_pack_horizons_s<Real>, 4,
                                   groups.workspace(), out, settings) == Status::ok);
@@ -287,6 +288,26 @@ TEMPLATE_TEST_CASE_SIG("the group that decides is never missed", "[limits][pack]
     CHECK(reasons[static_cast<int>(LimitReason::soc)] > 5);
     CHECK(reasons[static_cast<int>(LimitReason::temperature)] > 20);
     CHECK(reasons[static_cast<int>(LimitReason::maker_table)] > 3);
+}
+
+TEST_CASE("with every group tried no group is missed, whatever the tables",
+          "[limits][pack][property]") {
+    Random random(7500);
+    CAPTURE(voltkeel_test::seed());
+    int reasons[16] = {};
+    for (int n = 0; n < 30; ++n) {
+        auto own = voltkeel_test::random_cell<3>(random);
+        own.scalars.thermal.heat_capacity_J_per_K = own.scalars.capacity_Ah * 18;
+        own.scalars.thermal.resistance_K_per_W = 20 / own.scalars.capacity_Ah;
+        const auto cell = own.view();
+        const OwnedLimits<double> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
+                                         own.scalars.capacity_Ah);
+        auto groups = random_groups<double, 3, false>(
+            random, random.whole(1, 40), std::pow(10, random.uniform(-2.5, 0)),
+            own.scalars.capacity_Ah, own.resistance[own.resistance.size() / 2].r0_ohm);
+        CAPTURE(n);
+        compare<double, 3, false>(cell, limits.limits, groups, reasons, 2e-3, 0.3, true);
+    }
 }
 
 TEST_CASE("tables that jump by a third from node to node", "[limits][pack][property]") {

@@ -105,6 +105,9 @@ struct PackLimitSettings {
     Real flagged_current_share{Real(0.8)};  ///< Of every limit, with a flagged current sensor.
     LimitSettings<Real> search{
         detail::pack_search<Real>()};  ///< Its margins are added to those above.
+    /// Tries every group at the limit, not only those that come near: a group that decides cannot
+    /// be missed then, for several times the cost.
+    bool every_group{false};
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -549,13 +552,14 @@ class LimitsOfPack {
         Trial look_off{};
         Trial lead_look{};
         for (int g = first; g < end && limit.current_A > Real(0); ++g) {
-            if (g == lead || !suspect(groups[g], groups[g].glance, groups[lead],
-                                      groups[lead].glance, off, doubt)) {
+            const bool every = settings_.every_group;
+            if (g == lead || (!every && !suspect(groups[g], groups[g].glance, groups[lead],
+                                                 groups[lead].glance, off, doubt))) {
                 continue;
             }
             plan_for(g);
             const Real current_A = limit.current_A / groups[g].parallel;
-            if (!is_long) {
+            if (!is_long && !every) {
                 if (looked_for != lead) {
                     lead_look = groups[lead].search.hold_for(solved.current_A, look_span);
                     look_off = difference(lead_look, solved);
