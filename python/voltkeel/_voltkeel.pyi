@@ -2360,6 +2360,14 @@ class PackLimitSettings:
         Every field can be given as a keyword; the others keep their default.
         """
     @property
+    def every_group(self) -> bool:
+        """
+        Try every group at the limit, not only those that come near.
+        """
+    @every_group.setter
+    def every_group(self, arg0: bool) -> None:
+        ...
+    @property
     def flagged_current_share(self) -> float:
         """
         Of every limit, with a flagged current sensor.
