@@ -1,5 +1,6 @@
 #include "voltkeel/io/pack_limits.hpp"
 #include "bindings.hpp"
+#include "voltkeel/io/pack_parts_file.hpp"
 #include "voltkeel/limits/tracker.hpp"
 
 namespace voltkeel::python {
@@ -61,6 +62,16 @@ void bind_limits_of_pack(py::module_& module) {
         .def_readwrite("warmth", &PackPart::warmth, "0 cold .. 1 at its end.");
     array_field(part, "curve_time_s", &PackPart::curve_time_s, "Maker's curve, rising.");
     array_field(part, "curve_current_A", &PackPart::curve_current_A, "Same length, falling.");
+    module.def("check_pack_parts", &check_pack_parts, py::arg("parts"),
+               "Check parts by themselves; raises DataError naming part, field, value and bound.");
+    module.def("load_pack_parts", &load_pack_parts, py::arg("path"),
+               "Read and check a file of parts; a list of PackPart.");
+    module.def("parse_pack_parts", &parse_pack_parts, py::arg("text"), py::arg("source") = "memory",
+               "Read parts from JSON text.");
+    module.def("save_pack_parts", &save_pack_parts, py::arg("path"), py::arg("parts"),
+               py::arg("origin"),
+               "Write a file of parts, with where its numbers come from; the file appears complete "
+               "or not at all.");
     py::class_<GroupState> group(module, "GroupState", "What is known of one group.");
     add_keyword_constructor(group);
     group.def_readwrite("state", &GroupState::state, "ModelState of one of its cells.")

@@ -694,9 +694,9 @@ def _write_limits(path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.Pa
 def _limits(options: argparse.Namespace) -> int:
     source: vk.Cell | vk.Pack = vk.load_cell(options.cell) if options.cell is not None else vk.load_pack(options.pack)
     pack = source if isinstance(source, vk.Pack) else None
-    if pack is None and (options.ceiling_A is not None or options.capacity_scale != 1.0):
-        raise vk.DataError("--ceiling-A and --capacity-scale: a cell has none, they are for --pack")
-    parts = []
+    if pack is None and (options.ceiling_A or options.parts or options.capacity_scale != 1.0):
+        raise vk.DataError("--ceiling-A, --parts and --capacity-scale are for --pack")
+    parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
     if options.ceiling_A is not None:
         ceiling = vk.PackPart(kind=vk.LimitReason.driver, charge_A=options.ceiling_A, discharge_A=options.ceiling_A)
         parts.append(ceiling)
@@ -1718,6 +1718,12 @@ def _parser() -> argparse.ArgumentParser:
         default=1.0,
         metavar="Q",
         help="1 for the tested cell; of a pack",
+    )
+    limits.add_argument(
+        "--parts",
+        type=Path,
+        metavar="FILE",
+        help="cables, connectors, charger, drive and more beside the cells of a pack",
     )
     limits.add_argument("--ceiling-A", type=_current, metavar="I", help="a ceiling from outside, of a pack")
     limits.add_argument(

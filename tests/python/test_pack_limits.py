@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 import voltkeel as vk
 from conftest import SEED
+from jsonschema import Draft202012Validator
 from reference_model import ReferenceCell
 from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
@@ -118,6 +119,50 @@ def test_the_limits_are_those_of_scipy(cell, case):
         assert found_A == pytest.approx(expected_A, rel=1e-3), (SEED, case, direction.reason)
         slacks = [slack(reference, cell.window, group.state, expected_A, horizon_s) for group in groups]
         assert direction.group == int(np.argmin(slacks))
+
+
+@pytest.mark.parametrize("case", range(2))
+def test_the_continuous_limit_is_that_of_scipy(cell, case):
+    """Ten minutes by solve_ivp, and where their mean heat leads to for ever."""
+    random = np.random.default_rng([SEED, 100 + case])
+    hot = {} if case == 0 else {"voltage_min_V": 0.5, "voltage_max_V": 5.5}
+    degC = 45.0 if case == 0 else 24.0
+    cell = wide_cell(cell, charge_temperature_max_degC=degC, discharge_temperature_max_degC=degC, **hot)
+    reference = ReferenceCell(cell)
+    groups = [vk.GroupState(state=random_state(random, 10.0, 12.0)) for _ in range(2)]
+    for group in groups:
+        state = group.state
+        state.soc = random.uniform(0.45, 0.55)
+        group.state = state
+    (limit,) = vk.pack_limits(series_pack(cell, 2), groups, [CONTINUOUS], settings=plain())
+
+    def room(state: vk.ModelState, current_A: float) -> float:
+        r, start_degC = state.resistance_scale, state.temperature_degC
+
+        def over_V(x: np.ndarray) -> float:
+            return r * (reference.voltage(x[:-2], current_A, x[-2]) - reference.ocv(x[0], x[-2], x[-3]))
+
+        def slope(_: float, x: np.ndarray) -> np.ndarray:
+            entropy = np.interp(x[0], reference.ocv_soc, reference.entropy_V_per_K)
+            heat_W = current_A * (over_V(x) + (x[-2] + 273.15) * entropy)
+            lost_W = (x[-2] - start_degC) / reference.thermal_resistance_K_per_W
+            warming = (heat_W - lost_W) / reference.heat_capacity_J_per_K
+            return np.concatenate((reference.slope(x[:-2], current_A, x[-2]), [warming, heat_W]))
+
+        start = np.array([state.soc, *state.branch_V, state.hysteresis, start_degC, 0.0])
+        times = np.linspace(0, 600, 31)
+        x = solve_ivp(slope, (0, 600), start, t_eval=times, rtol=1e-7, atol=1e-9, max_step=10).y
+        volts = np.array([reference.ocv(c[0], c[-2], c[-3]) + over_V(c) for c in x.T])
+        bound_V = cell.window.voltage_max_V - volts.max() if current_A > 0 else volts.min() - cell.window.voltage_min_V
+        for_ever = start_degC + x[-1, -1] / 600 * reference.thermal_resistance_K_per_W
+        return min(bound_V, 0.01 * (degC - max(x[-2, -1], for_ever)))
+
+    for direction in (limit.charge, limit.discharge):
+        expected = vk.LimitReason.voltage if case == 0 else vk.LimitReason.temperature
+        assert direction.reason == expected
+        low_A, high_A = 0.9 * direction.current_A, 1.1 * direction.current_A
+        expected_A = brentq(lambda a: min(room(g.state, a) for g in groups), low_A, high_A, rtol=1e-6)
+        assert direction.current_A == pytest.approx(expected_A, rel=1.5e-3), (SEED, case)
 
 
 def test_heat_decides_like_in_scipy(cell):
@@ -273,6 +318,33 @@ def test_torque_from_power():
         vk.torque_limits(drive, -1.0, -20e3, 150.0)
 
 
+def test_files_of_parts(root, tmp_path):
+    example = root / "examples" / "invented_parts.json"
+    parts = vk.load_pack_parts(example)
+    assert [part.kind.name for part in parts] == ["cable", "connector", "drive"]
+    assert list(parts[0].curve_current_A) == [400, 210, 140, 100]
+    assert math.isinf(parts[0].charge_A)
+    vk.save_pack_parts(tmp_path / "again.json", parts, "a test")
+    again = vk.load_pack_parts(tmp_path / "again.json")
+    for one, other in zip(parts, again, strict=True):
+        for field in ("kind", "string", "charge_A", "discharge_A", "rated_A", "i2t_A2s", "used_share", "warmth"):
+            assert getattr(one, field) == getattr(other, field)
+        assert list(one.curve_time_s) == list(other.curve_time_s)
+    schema = json.loads((root / "data" / "schema" / "pack_parts.schema.json").read_text(encoding="utf-8"))
+    document = json.loads((tmp_path / "again.json").read_text(encoding="utf-8"))
+    Draft202012Validator(schema).validate(document)
+    for change, text in (
+        ({"kind": "keel"}, r"made: /parts/0/kind"),
+        ({"kind": "fuse", "rated_a": 3}, "rated_A"),
+        ({"kind": "fuse", "rated_A": -3}, r"/parts/0/rated_A: -3"),
+        ({"kind": "fuse", "i2t_A2s": 3}, r"made: parts\[0\]\.rated_A: inf"),
+        ({"kind": "fuse", "curve_time_s": [1, 2]}, "has 2 values, curve_current_A has 0"),
+        ({"kind": "fuse", "curve_time_s": [2, 1], "curve_current_A": [3, 2]}, r"parts\[0\]\.curve\.time_s\[1\]"),
+    ):
+        with pytest.raises(vk.DataError, match=text):
+            vk.parse_pack_parts(json.dumps({**document, "parts": [change]}), "made")
+
+
 def run(*options: object) -> subprocess.CompletedProcess[str]:
     command = [sys.executable, "-m", "voltkeel.command_line", "limits", *[str(option) for option in options]]
     return subprocess.run(command, capture_output=True, text=True, check=False)
@@ -294,6 +366,10 @@ def test_the_command_for_a_pack(root, tmp_path):
     worse = run("--pack", pack, "--soc", *([0.3] * 5 + [0.04] + [0.3] * 22), "--temperature-degC", 12, "--json")
     first = json.loads(worse.stdout)["horizons"][1]["discharge"]
     assert (first["string"], first["group"]) == ("port", 5)
+    parts = root / "examples" / "invented_parts.json"
+    driven = run("--pack", pack, "--soc", 0.7, "--temperature-degC", 25, "--parts", parts, "--json")
+    by_drive = json.loads(driven.stdout)["horizons"][0]["discharge"]
+    assert (by_drive["reason"], by_drive["current_A"]) == ("drive", -110)
     wrong = run("--pack", pack, "--soc", 0.3, 0.4, "--temperature-degC", 12)
     assert wrong.returncode != 0
     assert "--soc: has 2 values, needs 1 or one for each of 28 groups" in wrong.stderr
