@@ -551,12 +551,15 @@ class LimitsOfPack {
         int looked_for = -1;
         Trial look_off{};
         Trial lead_look{};
+        Learned learned{};
+        const Real glanced_A = limit.current_A;
+        const bool every = settings_.every_group;
+        Trial lead_at = groups[lead].glance;
         for (int g = first; g < end && limit.current_A > Real(0); ++g) {
-            const bool every = settings_.every_group;
-            if (g == lead || (!every && !suspect(groups[g], groups[g].glance, groups[lead],
-                                                 groups[lead].glance, off, doubt))) {
-                continue;
-            }
+            if (g == lead) continue;
+            const Trial at = eased(groups[g], limit.current_A / glanced_A);
+            const Likeness like = likeness(groups[g], at, groups[lead], lead_at);
+            if (!every && !suspect(like, at, lead_at, off, doubt, learned)) continue;
             plan_for(g);
             const Real current_A = limit.current_A / groups[g].parallel;
             if (!is_long && !every) {
@@ -566,11 +569,17 @@ class LimitsOfPack {
                     looked_for = lead;
                 }
                 const Trial look = groups[g].search.hold_for(current_A, look_span);
-                if (!suspect(groups[g], look, groups[lead], lead_look, look_off, Real(0.3)))
+                if (!suspect(likeness(groups[g], look, groups[lead], lead_look), look, lead_look,
+                             look_off, Real(0.3))) {
                     continue;
+                }
             }
             const Trial tried = groups[g].search.hold_for(current_A, span);
-            if (!(tried.slack >= Real(0))) solve(g);
+            if (is_long && like.apart > Real(0)) learned.take(like, at, tried, off);
+            if (tried.slack >= Real(0)) continue;
+            solve(g);
+            lead_at = eased(groups[g], limit.current_A / glanced_A);
+            off = difference(lead_at, solved);
         }
         // The voltage at the end: the glances, as far as they are off for the group that was
         // solved; a look where a group warms by so much that a glance tells little.
@@ -605,34 +614,87 @@ class LimitsOfPack {
         return limit;
     }
 
-    /// Whether a group may be outside its windows at a current at which another one is solved. The
-    /// glance of the other is off by a known amount; that of a group like it is off by nearly as
-    /// much.
-    /// \param share how large the error of such a trial may be against that of a glance
-    [[nodiscard]] bool suspect(const Work& group, const Trial& at, const Work& lead,
-                               const Trial& lead_at, const Trial& off, Real share) const noexcept {
-        const auto size = [](Real x) { return x < Real(0) ? -x : x; };
-        const Real moved_V = size(at.end_voltage_V - group.search.now_voltage_V());
-        const Real apart = distance(group, lead, moved_V);
+    /// How another group compares with the one that was solved: its distance, and by how much more
+    /// its glance should be off.
+    struct Likeness {
+        Real apart{0};
+        Real scale{1};
+        Real heat_scale{1};
+        Real moved_V{0};
+    };
+    [[nodiscard]] static Likeness likeness(const Work& group, const Trial& at, const Work& lead,
+                                           const Trial& lead_at) noexcept {
         // The error grows with what the current moves.
-        const Real lead_V = size(lead_at.end_voltage_V - lead.search.now_voltage_V());
         const auto ratio = [](Real own, Real other) {
             const Real scale = own < Real(2) * other ? own / other : Real(2);
             return scale > Real(0.5) ? scale : Real(0.5);
         };
-        const Real scale = ratio(moved_V, lead_V);
-        const Real heat_scale = ratio(size(at.warming_K), size(lead_at.warming_K));
+        Likeness like;
+        like.moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
+        like.apart = distance(group, lead, like.moved_V);
+        like.scale =
+            ratio(like.moved_V, size_of(lead_at.end_voltage_V - lead.search.now_voltage_V()));
+        like.heat_scale = ratio(size_of(at.warming_K), size_of(lead_at.warming_K));
+        return like;
+    }
+
+    /// What trials in all steps have shown of glances: the largest part of their error that the
+    /// group that was solved does not tell, per distance.
+    struct Learned {
+        int count{0};
+        Real voltage_V{0};
+        Real hot_K{0};
+
+        void take(const Likeness& like, const Trial& at, const Trial& tried,
+                  const Trial& off) noexcept {
+            const Trial own = difference(at, tried);
+            const Real left_V =
+                size_of(own.voltage_slack_V - like.scale * off.voltage_slack_V) / like.apart;
+            const Real left_K =
+                size_of(own.hot_slack_K - like.heat_scale * off.hot_slack_K) / like.apart;
+            if (left_V > voltage_V) voltage_V = left_V;
+            if (left_K > hot_K) hot_K = left_K;
+            ++count;
+        }
+    };
+
+    /// Whether a group may be outside its windows at a current at which another one is solved. The
+    /// glance of the other is off by a known amount; that of a group like it is off by nearly as
+    /// much.
+    /// \param share how large the error of such a trial may be against that of a glance
+    /// \param learned after enough trials they say more than what is assumed beforehand
+    [[nodiscard]] static bool suspect(const Likeness& like, const Trial& at, const Trial& lead_at,
+                                      const Trial& off, Real share,
+                                      const Learned& learned = {}) noexcept {
         // A group that is solved to just inside leaves no slack: those no worse than it are fine.
         const auto near = [](Real slack, Real lead_slack, Real lead_off, Real margin) {
             return slack - lead_off < margin && slack - margin < lead_slack;
         };
-        const Real margin_V = apart * (size(off.voltage_slack_V) + share * Real(0.004) * moved_V);
-        const Real margin_K =
-            apart * (size(off.hot_slack_K) + share * Real(0.05) * size(at.warming_K));
-        return near(at.voltage_slack_V, lead_at.voltage_slack_V, scale * off.voltage_slack_V,
-                    margin_V) ||
-               near(at.hot_slack_K, lead_at.hot_slack_K, heat_scale * off.hot_slack_K, margin_K);
+        Real margin_V = size_of(off.voltage_slack_V) + share * Real(0.004) * like.moved_V;
+        Real margin_K = size_of(off.hot_slack_K) + share * Real(0.05) * size_of(at.warming_K);
+        constexpr int enough = 10;
+        constexpr Real more = Real(3);
+        if (learned.count >= enough) {
+            if (more * learned.voltage_V < margin_V) margin_V = more * learned.voltage_V;
+            if (more * learned.hot_K < margin_K) margin_K = more * learned.hot_K;
+        }
+        return near(at.voltage_slack_V, lead_at.voltage_slack_V, like.scale * off.voltage_slack_V,
+                    like.apart * margin_V) ||
+               near(at.hot_slack_K, lead_at.hot_slack_K, like.heat_scale * off.hot_slack_K,
+                    like.apart * margin_K);
     }
+
+    /// What the glance of a group would be at a little less current: `share` of its own.
+    [[nodiscard]] static Trial eased(const Work& group, Real share) noexcept {
+        Trial at = group.glance;
+        const Real moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
+        at.voltage_slack_V += moved_V * (Real(1) - share);
+        // Heat goes with the square of the current.
+        at.hot_slack_K += at.warming_K * (Real(1) - share * share);
+        return at;
+    }
+
+    [[nodiscard]] static Real size_of(Real x) noexcept { return x < Real(0) ? -x : x; }
 
     [[nodiscard]] static Trial difference(const Trial& a, const Trial& b) noexcept {
         Trial off{};
