@@ -249,7 +249,7 @@ template <class Real>
     plan.end_s = plan.lasting ? longest_horizon_s<Real> : horizon_s;
     plan.parts = plan.end_s <= Real(3) ? 6 : HoldPlan<Real>::most;
     if (detail == HoldDetail::look) plan.parts = 3;
-    if (detail == HoldDetail::glance) plan.parts = plan.end_s <= Real(100) ? 1 : 5;
+    if (detail == HoldDetail::glance) plan.parts = plan.end_s <= Real(100) ? 1 : 3;
     Real time_s = Real(0);
     for (int part = 0; part < plan.parts; ++part) {
         const Real x = static_cast<Real>(part + 1) / static_cast<Real>(plan.parts);

@@ -496,7 +496,7 @@ class LimitsOfPack {
         const Span look_span{few, Real(0)};
         // The heat of a long time makes a glance tell less.
         const bool is_long = horizon_s > Real(100);
-        const Real doubt = is_long ? Real(1.5) : Real(1);
+        const Real doubt = is_long ? Real(3) : Real(1);
         Trial solved{};
         const auto solve = [&](int g) {
             plan_for(g);
