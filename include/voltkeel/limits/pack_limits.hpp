@@ -249,7 +249,7 @@ namespace detail {
 template <class Real, int Branches, bool Transfer>
 struct GroupWork {
     using Search = LimitSearch<Real, Branches, Transfer>;
-    CellParameters<Real, Branches, Transfer> cell{};  ///< With this group's capacity.
+    CellParameters<Real, Branches, Transfer> cell{};  ///< Where the group's capacity differs.
     Search search{};
     typename Search::Trial glance{};  ///< One step over the horizon.
     Real parallel{1};
@@ -386,10 +386,15 @@ class LimitsOfPack {
         };
         const unsigned flags = states.flags != nullptr ? states.flags[g] : 0U;
         const Real sigmas = settings_.sigmas;
-        work.cell = pack_.cells[kind_of(g)];
-        const Real capacity_std = sigmas * at(states.capacity_log_std, Real(0));
-        work.cell.capacity_Ah *= at(states.capacity_scale, Real(1)) *
-                                 (capacity_std > Real(0) ? exponential(-capacity_std) : Real(1));
+        const CellParameters<Real, Branches, Transfer>* cell = &pack_.cells[kind_of(g)];
+        if (states.capacity_scale != nullptr || states.capacity_log_std != nullptr) {
+            const Real capacity_std = sigmas * at(states.capacity_log_std, Real(0));
+            work.cell = *cell;
+            work.cell.capacity_Ah *=
+                at(states.capacity_scale, Real(1)) *
+                (capacity_std > Real(0) ? exponential(-capacity_std) : Real(1));
+            cell = &work.cell;
+        }
         work.parallel = static_cast<Real>(
             pack_.cells_in_parallel != nullptr ? pack_.cells_in_parallel[g] : pack_.parallel);
         LimitSettings<Real> search = settings_.search;
@@ -411,7 +416,7 @@ class LimitsOfPack {
             for (int i = 0; i < state.lags; ++i)
                 state.branch_V[i] = states.branch_V[g * state.lags + i];
         }
-        work.search = Search(work.cell, pack_.limits[kind_of(g)], state, states.temperature_degC[g],
+        work.search = Search(*cell, pack_.limits[kind_of(g)], state, states.temperature_degC[g],
                              sign_, search);
     }
 
@@ -449,7 +454,7 @@ class LimitsOfPack {
             Real(50) * size(p.soc - q.soc) +
             Real(0.33) * size(a.search.temperature_degC() - b.search.temperature_degC()) +
             size(p.resistance_scale / q.resistance_scale - Real(1)) +
-            Real(20) * size(a.cell.capacity_Ah / b.cell.capacity_Ah - Real(1)) +
+            Real(20) * size(a.search.cell().capacity_Ah / b.search.cell().capacity_Ah - Real(1)) +
             Real(10) * size(a.parallel / b.parallel - Real(1)) +
             Real(5) * lags_V / (moved_V + Real(1e-3));
         // Groups that are not the very same meet the nodes of the tables elsewhere.
@@ -487,9 +492,9 @@ class LimitsOfPack {
             const int kind = kind_of(g);
             if (kind == planned) return;
             planned = kind;
-            plan = hold_plan(groups[g].cell.thermal, horizon_s);
-            one = hold_plan(groups[g].cell.thermal, horizon_s, HoldDetail::glance);
-            few = hold_plan(groups[g].cell.thermal, horizon_s, HoldDetail::look);
+            plan = hold_plan(groups[g].search.cell().thermal, horizon_s);
+            one = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::glance);
+            few = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::look);
         };
         const Span span{plan, watched_from_s};
         const Span glance_span{one, Real(0)};
