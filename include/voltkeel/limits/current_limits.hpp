@@ -408,7 +408,7 @@ class LimitSearch {
                 return ceiling;
             }
         } else {
-            widen(span, ceiling.current_A, first, low, low_known, high);
+            widen(span, glance, ceiling.current_A, first, low, low_known, high);
             if (high.slack >= Real(0)) {
                 at = high;
                 return ceiling;
@@ -605,13 +605,20 @@ class LimitSearch {
         return x;
     }
 
-    /// From a first trial to a bracket, by the mean slope from no current, in growing steps.
-    void widen(const Span& span, Real ceiling_A, const Trial& first, Trial& low, bool& low_known,
-               Trial& high) const noexcept {
-        const Real room = sign_ * (voltage_target_V_ - now_.voltage_V);
+    /// From a first trial to a bracket, by the slope of glances there, a little further each time.
+    void widen(const Span& span, const HoldPlan<Real>& glance, Real ceiling_A, const Trial& first,
+               Trial& low, bool& low_known, Trial& high) const noexcept {
+        const Span glanced{glance, Real(0)};
+        constexpr Real less = Real(0.97);
+        const Real fall = hold_for(less * first.current_A, glanced).slack -
+                          hold_for(first.current_A, glanced).slack;
+        // The way that takes a unit of slack.
+        const Real way_per_slack = fall > Real(0) && first.current_A > Real(0)
+                                       ? (Real(1) - less) * first.current_A / fall
+                                       : Real(0);
         high = first;
         Trial last = first;
-        Real reach = Real(1);
+        Real nudge = Real(0.4);
         for (int turn = 0; turn < 12; ++turn) {
             const bool inside = last.slack >= Real(0);
             if (inside) {
@@ -625,10 +632,8 @@ class LimitSearch {
             const Real share = settings_.current_tolerance * last.current_A;
             const Real tolerance_A =
                 share > settings_.current_tolerance_A ? share : settings_.current_tolerance_A;
-            const Real fall = room - last.slack;
-            const Real way_A = fall > Real(0) ? last.current_A * last.slack / fall : ceiling_A;
-            Real x =
-                last.current_A + reach * way_A + (inside ? Real(0.4) : Real(-0.4)) * tolerance_A;
+            Real x = last.current_A + way_per_slack * last.slack +
+                     (inside ? nudge : -nudge) * tolerance_A;
             if (inside && !(x < ceiling_A)) x = ceiling_A;
             if (!(x > Real(0))) return;
             last = hold_for(x, span);
@@ -637,7 +642,7 @@ class LimitSearch {
                 low_known = true;
                 return;
             }
-            reach *= Real(2);
+            nudge *= Real(4);
         }
         if (low_known && high.slack >= Real(0)) high = hold_for(ceiling_A, span);
     }
