@@ -442,6 +442,33 @@ TEMPLATE_TEST_CASE("the result names the group, what binds it, and the value", "
     CHECK(limit.discharge.current_A < Real(0));
 }
 
+TEMPLATE_TEST_CASE("kinds of cells and parallel cells of each group count", "[limits][pack]", float,
+                   double) {
+    using Real = TestType;
+    LinearPack<Real> p(4);
+    auto weak = voltkeel_test::linear_cell<Real, 1>({3, 3.4, 4.2, 0, 0, 0.09, {0.06, 0, 0, 0}});
+    weak.scalars.thermal = {Real(5000), Real(2)};
+    const voltkeel::CellParameters<Real, 1> cells[] = {p.cell, weak.view()};
+    const CellLimits<Real> limits[] = {p.limits, p.limits};
+    const double alone_A = double(p.at(10).discharge.current_A);
+    const int kind[] = {0, 0, 1, 0};
+    p.pack.cells = cells;
+    p.pack.limits = limits;
+    p.pack.kind_count = 2;
+    p.pack.kind = kind;
+    auto limit = p.at(2);
+    CHECK(limit.discharge.group == 2);
+    // 90 mohm and 60 mohm (1 - exp(-2/30)), and the SOC's 0.8 V 2 s / 3 Ah.
+    const double weak_ohm = 0.09 + 0.06 * (1 - std::exp(-2.0 / 30)) + 0.8 * 2 / 10800;
+    CHECK(double(limit.discharge.current_A) == Approx(-1.3 / weak_ohm).epsilon(1e-3));
+    // Four weak cells in parallel bear more than one of the others.
+    const int parallel[] = {1, 1, 4, 1};
+    p.pack.cells_in_parallel = parallel;
+    limit = p.at(10);
+    CHECK(limit.discharge.group != 2);
+    CHECK(double(limit.discharge.current_A) == Approx(alone_A).epsilon(1e-3));
+}
+
 TEMPLATE_TEST_CASE("strings alike share evenly; an open one carries nothing", "[limits][pack]",
                    float, double) {
     using Real = TestType;
