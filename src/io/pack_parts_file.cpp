@@ -54,7 +54,7 @@ bool is_said(const Value& value) {
 void check_pack_parts(const std::vector<PackPart>& parts) {
     for (std::size_t k = 0; k < parts.size(); ++k) {
         const PackPart& from = parts[k];
-        const std::string place = "parts[" + std::to_string(k) + "].";
+        std::string place = "parts[" + std::to_string(k) + "].";
         if (from.curve_time_s.size() != from.curve_current_A.size()) {
             throw Error(place + "curve_time_s: has " + std::to_string(from.curve_time_s.size()) +
                         " values, curve_current_A has " +
@@ -75,10 +75,10 @@ void check_pack_parts(const std::vector<PackPart>& parts) {
         part.warmth = from.warmth;
         const Finding<double> finding = validate(part);
         if (finding.status == Status::ok) continue;
-        const std::string index =
-            finding.index < 0 ? "" : "[" + std::to_string(finding.index) + "]";
-        throw Error(place + finding.field + index + ": " + number_text(finding.value) +
-                    " against " + number_text(finding.bound) + ": " + message(finding.status));
+        place += finding.field;
+        if (finding.index >= 0) place += "[" + std::to_string(finding.index) + "]";
+        throw Error(place + ": " + number_text(finding.value) + " against " +
+                    number_text(finding.bound) + ": " + message(finding.status));
     }
 }
 
