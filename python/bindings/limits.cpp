@@ -10,6 +10,15 @@ void bind_limits(py::module_& module) {
         .value("soc", LimitReason::soc)
         .value("temperature", LimitReason::temperature)
         .value("maker_table", LimitReason::maker_table)
+        .value("fuse", LimitReason::fuse)
+        .value("contactor", LimitReason::contactor)
+        .value("cable", LimitReason::cable)
+        .value("connector", LimitReason::connector)
+        .value("charger", LimitReason::charger)
+        .value("drive", LimitReason::drive)
+        .value("driver", LimitReason::driver)
+        .value("pulse_used", LimitReason::pulse_used)
+        .value("opening", LimitReason::opening)
         .def_property_readonly(
             "message", [](LimitReason reason) { return message(reason); }, "In plain words.");
     using Direction = DirectionLimit<double>;
@@ -36,7 +45,12 @@ void bind_limits(py::module_& module) {
         .def_readwrite("soc_margin", &Settings::soc_margin)
         .def_readwrite("voltage_margin_V", &Settings::voltage_margin_V)
         .def_readwrite("core_over_case_K", &Settings::core_over_case_K,
-                       "Added to that of the state.");
+                       "Added to that of the state.")
+        .def_readwrite("temperature_margin_K", &Settings::temperature_margin_K,
+                       "The temperature may be off by this.")
+        .def_readwrite("temperature_taper_K", &Settings::temperature_taper_K,
+                       "Before an end of the temperature window the current falls to nothing.")
+        .def_readwrite("soc_taper", &Settings::soc_taper, "The same for the SOC window.");
     module.def(
         "current_limits",
         [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,
@@ -46,7 +60,8 @@ void bind_limits(py::module_& module) {
         "Largest charge and discharge current and power of one cell for each horizon, and what "
         "decides them.\n\n"
         "Parameters\n----------\ncell : Cell\nstate : ModelState, its temperature included\n"
-        "horizons_s : rising, each from 0 to 600\n\nReturns\n-------\nlist of HorizonLimit");
+        "horizons_s : rising, each from 0 to 600, the last may be inf (continuous)\n\n"
+        "Returns\n-------\nlist of HorizonLimit");
 }
 
 }  // namespace voltkeel::python

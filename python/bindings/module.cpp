@@ -17,6 +17,7 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_estimate(module);
     bind_pack_state(module);
     bind_limits(module);
+    bind_pack_limits(module);
     bind_supply(module);
     bind_charge(module);
     bind_charge_control(module);

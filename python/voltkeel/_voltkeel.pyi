@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupFaultBit', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitReason', 'LimitSettings', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackLayout', 'PackModule', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupFaultBit', 'GroupState', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -2953,10 +2953,37 @@ class LimitReason:
       temperature
     
       maker_table
+    
+      fuse
+    
+      contactor
+    
+      cable
+    
+      connector
+    
+      charger
+    
+      drive
+    
+      driver
+    
+      pulse_used
+    
+      opening
     """
     __members__: typing.ClassVar[dict[str, LimitReason]]
+    cable: typing.ClassVar[LimitReason]
+    charger: typing.ClassVar[LimitReason]
+    connector: typing.ClassVar[LimitReason]
+    contactor: typing.ClassVar[LimitReason]
+    drive: typing.ClassVar[LimitReason]
+    driver: typing.ClassVar[LimitReason]
+    fuse: typing.ClassVar[LimitReason]
     maker_table: typing.ClassVar[LimitReason]
     none: typing.ClassVar[LimitReason]
+    opening: typing.ClassVar[LimitReason]
+    pulse_used: typing.ClassVar[LimitReason]
     soc: typing.ClassVar[LimitReason]
     temperature: typing.ClassVar[LimitReason]
     voltage: typing.ClassVar[LimitReason]
@@ -3078,11 +3105,526 @@ class LimitSettings:
     def soc_margin(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def soc_taper(self) -> float:
+        """
+        The same for the SOC window.
+        """
+    @soc_taper.setter
+    def soc_taper(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_margin_K(self) -> float:
+        """
+        The temperature may be off by this.
+        """
+    @temperature_margin_K.setter
+    def temperature_margin_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_taper_K(self) -> float:
+        """
+        Before an end of the temperature window the current falls to nothing.
+        """
+    @temperature_taper_K.setter
+    def temperature_taper_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def voltage_margin_V(self) -> float:
         ...
     @voltage_margin_V.setter
     def voltage_margin_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
+class PackDirectionLimit:
+    """
+    What a pack is allowed in one direction for one horizon.
+    """
+    @property
+    def binding_value(self) -> float:
+        """
+        The bound that decides, in its own unit.
+        """
+    @property
+    def component(self) -> int:
+        """
+        Which component decides; -1: none.
+        """
+    @property
+    def current_A(self) -> float:
+        """
+        >= 0 for charge, <= 0 for discharge.
+        """
+    @property
+    def end_voltage_V(self) -> float:
+        """
+        At the end of the horizon with that current.
+        """
+    @property
+    def group(self) -> int:
+        """
+        Which group decides; -1: a component does.
+        """
+    @property
+    def power_W(self) -> float:
+        """
+        At the terminals; what can be held to the end of the horizon.
+        """
+    @property
+    def reason(self) -> LimitReason:
+        ...
+    @property
+    def rest_voltage_V(self) -> float:
+        """
+        Now, without current.
+        """
+    @property
+    def string(self) -> int:
+        """
+        Its string; -1: the whole pack.
+        """
+class PackHorizonLimit:
+    """
+    Both directions for one horizon.
+    """
+    @property
+    def charge(self) -> PackDirectionLimit:
+        ...
+    @property
+    def discharge(self) -> PackDirectionLimit:
+        ...
+    @property
+    def horizon_s(self) -> float:
+        """
+        inf: the continuous limit.
+        """
+class PackLimitSettings:
+    """
+    How careful the limits are.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def every_group(self) -> bool:
+        """
+        Try every group at the limit, not only those that come near.
+        """
+    @every_group.setter
+    def every_group(self, arg0: bool) -> None:
+        ...
+    @property
+    def flagged_current_share(self) -> float:
+        """
+        Of every limit, with a flagged current sensor.
+        """
+    @flagged_current_share.setter
+    def flagged_current_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def flagged_soc_margin(self) -> float:
+        """
+        With a flagged voltage.
+        """
+    @flagged_soc_margin.setter
+    def flagged_soc_margin(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def flagged_temperature_margin_K(self) -> float:
+        """
+        With a flagged temperature.
+        """
+    @flagged_temperature_margin_K.setter
+    def flagged_temperature_margin_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def search(self) -> LimitSettings:
+        """
+        LimitSettings; its margins are added to those above.
+        """
+    @search.setter
+    def search(self, arg0: LimitSettings) -> None:
+        ...
+    @property
+    def sigmas(self) -> float:
+        """
+        Standard deviations of margin.
+        """
+    @sigmas.setter
+    def sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class PackPart:
+    """
+    A part beside the cells that the pack file does not hold.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def charge_A(self) -> float:
+        """
+        Never more.
+        """
+    @charge_A.setter
+    def charge_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def curve_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        Same length, falling.
+        """
+    @curve_current_A.setter
+    def curve_current_A(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def curve_time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        Maker's curve, rising.
+        """
+    @curve_time_s.setter
+    def curve_time_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def discharge_A(self) -> float:
+        """
+        Never more.
+        """
+    @discharge_A.setter
+    def discharge_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def i2t_A2s(self) -> float:
+        """
+        Of its maker at short times.
+        """
+    @i2t_A2s.setter
+    def i2t_A2s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def kind(self) -> LimitReason:
+        """
+        LimitReason, fuse to driver.
+        """
+    @kind.setter
+    def kind(self, arg0: LimitReason) -> None:
+        ...
+    @property
+    def rated_A(self) -> float:
+        """
+        Carried for ever.
+        """
+    @rated_A.setter
+    def rated_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def string(self) -> str:
+        """
+        Name of the string; empty: the whole pack.
+        """
+    @string.setter
+    def string(self, arg0: str) -> None:
+        ...
+    @property
+    def used_share(self) -> float:
+        """
+        Share of I2t and curve used.
+        """
+    @used_share.setter
+    def used_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def warmth(self) -> float:
+        """
+        0 cold .. 1 at its end.
+        """
+    @warmth.setter
+    def warmth(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class GroupState:
+    """
+    What is known of one group.
+    """
+    temperature_flagged: bool
+    voltage_flagged: bool
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_log_std(self) -> float:
+        ...
+    @capacity_log_std.setter
+    def capacity_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def capacity_scale(self) -> float:
+        """
+        1: as the tested cell.
+        """
+    @capacity_scale.setter
+    def capacity_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        ...
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def state(self) -> ModelState:
+        """
+        ModelState of one of its cells.
+        """
+    @state.setter
+    def state(self, arg0: ModelState) -> None:
+        ...
+    @property
+    def temperature_std_K(self) -> float:
+        ...
+    @temperature_std_K.setter
+    def temperature_std_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class LimitMap:
+    """
+    Limits over temperature (rows) and SOC (columns) for one horizon.
+    """
+    @property
+    def charge_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def charge_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def charge_reason(self) -> list[list[LimitReason]]:
+        ...
+    @property
+    def discharge_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def discharge_W(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def discharge_reason(self) -> list[list[LimitReason]]:
+        ...
+    @property
+    def horizon_s(self) -> float:
+        ...
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def temperature_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+class TrackerSettings:
+    """
+    Knobs of the limits over time.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def band(self) -> float:
+        """
+        A limit opens when it gains this share.
+        """
+    @band.setter
+    def band(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def grace_s(self) -> float:
+        """
+        From a window left to nothing.
+        """
+    @grace_s.setter
+    def grace_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def opening_time_s(self) -> float:
+        """
+        From nothing to what the limit is at present.
+        """
+    @opening_time_s.setter
+    def opening_time_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def recovery_ratio(self) -> float:
+        """
+        A used-up pulse recovers at rest in this many horizons.
+        """
+    @recovery_ratio.setter
+    def recovery_ratio(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class LimitTracker:
+    """
+    Limits over time: closing at once, opening at a rate, pulses that are used up and recover.
+    """
+    def __init__(self, settings: TrackerSettings = ...) -> None:
+        ...
+    def charge_used(self, horizon: typing.SupportsInt | typing.SupportsIndex) -> float:
+        """
+        Share of the pulse of a horizon (by its place) that is used.
+        """
+    def discharge_used(self, horizon: typing.SupportsInt | typing.SupportsIndex) -> float:
+        """
+        Share of the pulse of a horizon (by its place) that is used.
+        """
+    def restart(self) -> None:
+        """
+        Forget everything: the next limits are taken as is.
+        """
+    def update(self, limits: collections.abc.Sequence[PackHorizonLimit], current_A: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> list[PackHorizonLimit]:
+        """
+        One tick: limits found now, mean current since the last tick, its length.
+        
+        Returns
+        -------
+        list of PackHorizonLimit: what may be told to a drive
+        """
+class TorqueDrive:
+    """
+    A drive: converter, machine and shaft.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def auxiliary_W(self) -> float:
+        """
+        What the pack feeds besides.
+        """
+    @auxiliary_W.setter
+    def auxiliary_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def auxiliary_share_braking(self) -> float:
+        """
+        Share of it that is sure to be drawn while the drive brakes.
+        """
+    @auxiliary_share_braking.setter
+    def auxiliary_share_braking(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def efficiency(self) -> float:
+        """
+        Motoring, where there is no table.
+        """
+    @efficiency.setter
+    def efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_max_W(self) -> float:
+        """
+        At the shaft.
+        """
+    @power_max_W.setter
+    def power_max_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def regeneration_efficiency(self) -> float:
+        ...
+    @regeneration_efficiency.setter
+    def regeneration_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def speed_max_rad_s(self) -> float:
+        """
+        Beyond: no torque.
+        """
+    @speed_max_rad_s.setter
+    def speed_max_rad_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def standstill_speed_rad_s(self) -> float:
+        """
+        Slower counts as this.
+        """
+    @standstill_speed_rad_s.setter
+    def standstill_speed_rad_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def torque_max_Nm(self) -> float:
+        """
+        Magnitude, both directions.
+        """
+    @torque_max_Nm.setter
+    def torque_max_Nm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def winding_loss_W_per_Nm2(self) -> float:
+        """
+        Not in the efficiency; there at standstill too.
+        """
+    @winding_loss_W_per_Nm2.setter
+    def winding_loss_W_per_Nm2(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class EfficiencyGrid:
+    """
+    Efficiency over speed (rows) and torque (columns).
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def efficiency(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        0.01 .. 1.
+        """
+    @efficiency.setter
+    def efficiency(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def speed_rad_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        Increasing.
+        """
+    @speed_rad_s.setter
+    def speed_rad_s(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def torque_Nm(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        Increasing.
+        """
+    @torque_Nm.setter
+    def torque_Nm(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+class TorqueLimit:
+    """
+    Torque limits at one speed.
+    """
+    @property
+    def highest_Nm(self) -> float:
+        """
+        >= 0, in the shaft's coordinate.
+        """
+    @property
+    def lowest_Nm(self) -> float:
+        """
+        <= 0, in the shaft's coordinate.
+        """
+    @property
+    def motoring_Nm(self) -> float:
+        """
+        >= 0, with the rotation.
+        """
+    @property
+    def motoring_by_pack(self) -> bool:
+        """
+        The pack decides, not the drive.
+        """
+    @property
+    def regeneration_Nm(self) -> float:
+        """
+        <= 0, against the rotation.
+        """
+    @property
+    def regeneration_by_pack(self) -> bool:
+        """
+        Likewise.
+        """
 class PilotMeaning:
     """
     What the duty cycle of a control pilot says. Numbers are frozen.
@@ -9037,6 +9579,10 @@ def check_efficiency_curve(field: str, curve: EfficiencyCurve) -> None:
     """
     Raise DataError, naming field, value and bound, unless the curve can be used.
     """
+def check_pack_parts(parts: collections.abc.Sequence[PackPart]) -> None:
+    """
+    Check parts by themselves; raises DataError naming part, field, value and bound.
+    """
 def check_road_vehicle(vehicle: RoadVehicle) -> None:
     """
     Raise DataError, naming field, value and bound, unless the vehicle can be used.
@@ -9058,6 +9604,27 @@ def cooling_columns(trace: CoolingTrace, time_s: typing.Annotated[numpy.typing.A
     trace : CoolingTrace
     time_s : (n,) in s
     """
+def core_log(log: Log, cell: Cell) -> Log:
+    """
+    Give a log the temperature of the core in place of that of the case, row by row.
+    
+    That is what the cell model goes by. A cell without a core, or whose warmth was not measured,
+    leaves the log as it is.
+    
+    Parameters
+    ----------
+    log : Log
+    cell : Cell
+    
+    Returns
+    -------
+    Log
+    
+    Raises
+    ------
+    DataError
+        For a log or cell that cannot be used.
+    """
 def correct_log(log: Log, corrections: LogCorrections, settings: DataCheckSettings = ...) -> CorrectedLog:
     """
     Apply corrections: units, sign, offset, spikes, in this order.
@@ -9074,7 +9641,7 @@ def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Se
     ----------
     cell : Cell
     state : ModelState, its temperature included
-    horizons_s : rising, each from 0 to 600
+    horizons_s : rising, each from 0 to 600, the last may be inf (continuous)
     
     Returns
     -------
@@ -9309,6 +9876,16 @@ def join_logs(logs: collections.abc.Sequence[Log], pause_s: typing.SupportsFloat
     DataError
         Names the log that starts before the one in front of it ends.
     """
+@typing.overload
+def limit_map(cell: Cell, soc: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], temperature_degC: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], horizon_s: typing.SupportsFloat | typing.SupportsIndex = 10.0, state: ModelState = ..., settings: LimitSettings = ...) -> LimitMap:
+    """
+    Limits of one cell over SOC and temperature; SOC and temperature of `state` are not read.
+    """
+@typing.overload
+def limit_map(pack: Pack, soc: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], temperature_degC: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], horizon_s: typing.SupportsFloat | typing.SupportsIndex = 10.0, group: GroupState = ..., parts: collections.abc.Sequence[PackPart] = (), settings: PackLimitSettings = ...) -> LimitMap:
+    """
+    Limits of a pack whose groups are all alike, likewise.
+    """
 def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
@@ -9352,6 +9929,10 @@ def load_pack(path: os.PathLike | str | bytes) -> Pack:
     """
     Read and check a pack.json and the cell files it names.
     """
+def load_pack_parts(path: os.PathLike | str | bytes) -> list[PackPart]:
+    """
+    Read and check a file of parts; a list of PackPart.
+    """
 def load_supply(path: os.PathLike | str | bytes) -> SupplyDescription:
     """
     Read and check a supply file.
@@ -9392,6 +9973,22 @@ def pack_current_A(layout: PackLayout, cell_current_A: typing.SupportsFloat | ty
     """
     Current of the pack.
     """
+def pack_limits(pack: Pack, groups: collections.abc.Sequence[GroupState], horizons_s: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex] = ..., parts: collections.abc.Sequence[PackPart] = (), settings: PackLimitSettings = ..., current_flagged: bool = False) -> list[PackHorizonLimit]:
+    """
+    Largest charge and discharge current and power of a pack for each horizon, the group and what decides them.
+    
+    Parameters
+    ----------
+    pack : Pack
+    groups : GroupState of every group, string by string, or one for all
+    horizons_s : rising, each from 0 to 600, the last may be inf (continuous)
+    parts : PackPart, what else carries the current
+    current_flagged : the sensor of the pack's current
+    
+    Returns
+    -------
+    list of PackHorizonLimit
+    """
 def pack_power_W(layout: PackLayout, cell_power_W: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
     Power of the pack.
@@ -9415,6 +10012,10 @@ def parse_cooling(text: str, source: str) -> CoolingSettings:
 def parse_log_mapping(json: str, source: str = 'memory') -> LogReadSettings:
     """
     A mapping from JSON text.
+    """
+def parse_pack_parts(text: str, source: str = 'memory') -> list[PackPart]:
+    """
+    Read parts from JSON text.
     """
 def parse_speed_trace(text: str, source: str, unit: SpeedUnit = ...) -> SpeedTrace:
     """
@@ -9704,6 +10305,10 @@ def save_pack(path: os.PathLike | str | bytes, pack: Pack) -> None:
     """
     Write a pack.json; the file appears complete or not at all.
     """
+def save_pack_parts(path: os.PathLike | str | bytes, parts: collections.abc.Sequence[PackPart], origin: str) -> None:
+    """
+    Write a file of parts, with where its numbers come from; the file appears complete or not at all.
+    """
 def save_supply(path: os.PathLike | str | bytes, description: SupplyDescription) -> None:
     """
     Write a supply file; it appears complete or not at all.
@@ -9830,6 +10435,22 @@ def time_to_soc(cell: Cell, state: ModelState, plan: ChargePlan, ambient_degC: t
 def to_json(cell: Cell) -> str:
     """
     A cell as JSON text.
+    """
+def torque_limits(drive: TorqueDrive, charge_power_W: typing.SupportsFloat | typing.SupportsIndex, discharge_power_W: typing.SupportsFloat | typing.SupportsIndex, speed_rad_s: typing.SupportsFloat | typing.SupportsIndex, motoring: EfficiencyGrid | None = None, regeneration: EfficiencyGrid | None = None) -> TorqueLimit:
+    """
+    Torque limits from power limits at a shaft speed.
+    
+    Parameters
+    ----------
+    drive : TorqueDrive
+    charge_power_W : >= 0
+    discharge_power_W : <= 0
+    speed_rad_s : either sign
+    motoring, regeneration : EfficiencyGrid in place of the numbers of the drive
+    
+    Returns
+    -------
+    TorqueLimit
     """
 def traction_force_N(vehicle: RoadVehicle, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex, acceleration_m_per_s2: typing.SupportsFloat | typing.SupportsIndex = 0.0, grade: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> float:
     """

@@ -6,6 +6,7 @@ import argparse
 import datetime
 import hashlib
 import json
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -593,42 +594,157 @@ def _replay(options: argparse.Namespace) -> int:
 # limits
 
 
-def _direction_document(limit: vk.DirectionLimit) -> dict[str, Any]:
-    return {
+_REASON_UNIT = {"voltage": " V", "soc": "", "temperature": " degC"}
+_CONTINUOUS = float("inf")
+
+
+def _horizon_text(horizon_s: float) -> str:
+    return "continuous" if math.isinf(horizon_s) else f"{horizon_s:g} s"
+
+
+def _horizon_document(horizon_s: float) -> float | str:
+    return "continuous" if math.isinf(horizon_s) else horizon_s
+
+
+def _direction_document(limit: vk.DirectionLimit | vk.PackDirectionLimit, pack: vk.Pack | None) -> dict[str, Any]:
+    document = {
         "current_A": limit.current_A,
         "power_W": limit.power_W,
         "end_voltage_V": limit.end_voltage_V,
         "reason": limit.reason.name,
         "binding_value": limit.binding_value,
     }
+    if pack is not None and isinstance(limit, vk.PackDirectionLimit):
+        document["string"] = pack.strings[limit.string].name if limit.string >= 0 else None
+        document["group"] = _group_of_string(limit, pack)
+    return document
 
 
-_REASON_UNIT = {"voltage": " V", "soc": "", "temperature": " degC", "maker_table": " A", "none": " A"}
+def _group_of_string(limit: vk.PackDirectionLimit, pack: vk.Pack) -> int | None:
+    """Count from 0 within the string, as the pack file does."""
+    if limit.group < 0:
+        return None
+    return limit.group - sum(vk.group_count(pack, string) for string in pack.strings[: limit.string])
 
 
-def _reason_text(limit: vk.DirectionLimit) -> str:
+def _reason_text(limit: vk.DirectionLimit | vk.PackDirectionLimit, pack: vk.Pack | None = None) -> str:
     name = limit.reason.name
-    words = {"maker_table": "maker's table", "soc": "SOC", "none": "none found"}.get(name, name)
-    return f"{words} {limit.binding_value:.4g}{_REASON_UNIT[name]}"
+    words = {"maker_table": "maker's table", "soc": "SOC", "none": "none found", "driver": "ceiling"}.get(name, name)
+    text = f"{words} {limit.binding_value:.4g}{_REASON_UNIT.get(name, ' A')}"
+    if pack is None or not isinstance(limit, vk.PackDirectionLimit) or limit.string < 0:
+        return text
+    group = _group_of_string(limit, pack)
+    place = pack.strings[limit.string].name
+    return f"{text}, {place}" if group is None else f"{text}, group {group} of {place}"
+
+
+def _per_group(values: list[float], count: int, option: str) -> list[float]:
+    """Give one value for all groups, or one for each."""
+    if len(values) not in (1, count):
+        raise vk.DataError(f"{option}: has {len(values)} values, needs 1 or one for each of {count} groups")
+    return values * count if len(values) == 1 else values
+
+
+def _limits_state(options: argparse.Namespace, soc: float, temperature_degC: float) -> vk.ModelState:
+    return vk.ModelState(
+        soc=soc,
+        soc_std=options.soc_std,
+        temperature_degC=temperature_degC,
+        resistance_scale=options.resistance_scale,
+    )
+
+
+def _limits_map(
+    options: argparse.Namespace, source: vk.Cell | vk.Pack, parts: list[vk.PackPart], settings: vk.LimitSettings
+) -> vk.LimitMap:
+    soc = [k / 50 for k in range(51)]
+    temperature_degC = [2.5 * k - 30 for k in range(37)]
+    state = _limits_state(options, 0.5, 25.0)
+    horizon_s = options.horizon_s[0] if options.horizon_s else 10.0
+    if isinstance(source, vk.Pack):
+        group = vk.GroupState(state=state, capacity_scale=options.capacity_scale)
+        return vk.limit_map(source, soc, temperature_degC, horizon_s, group, parts)
+    return vk.limit_map(source, soc, temperature_degC, horizon_s, state, settings)
+
+
+def _write_map(path: Path, found: vk.LimitMap) -> None:
+    rows = [(degC, s) for degC in found.temperature_degC for s in found.soc]
+    columns: dict[str, Any] = {
+        "temperature_degC": [degC for degC, _ in rows],
+        "soc": [s for _, s in rows],
+        "charge_A": found.charge_A.ravel(),
+        "discharge_A": found.discharge_A.ravel(),
+        "charge_W": found.charge_W.ravel(),
+        "discharge_W": found.discharge_W.ravel(),
+    }
+    vk.write_csv(path, list(columns), list(columns.values()), significant_digits=6)
+
+
+def _write_limits(path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit]) -> None:
+    columns = {
+        "horizon_s": [limit.horizon_s if math.isfinite(limit.horizon_s) else 1e9 for limit in limits],
+        "charge_A": [limit.charge.current_A for limit in limits],
+        "charge_W": [limit.charge.power_W for limit in limits],
+        "discharge_A": [limit.discharge.current_A for limit in limits],
+        "discharge_W": [limit.discharge.power_W for limit in limits],
+    }
+    vk.write_csv(path, list(columns), list(columns.values()), significant_digits=6)
 
 
 def _limits(options: argparse.Namespace) -> int:
-    cell = vk.load_cell(options.cell)
-    state = vk.ModelState(
-        soc=options.soc, temperature_degC=options.temperature_degC, resistance_scale=options.resistance_scale
-    )
-    limits = vk.current_limits(cell, state, options.horizon_s)
+    source: vk.Cell | vk.Pack = vk.load_cell(options.cell) if options.cell is not None else vk.load_pack(options.pack)
+    pack = source if isinstance(source, vk.Pack) else None
+    if pack is None and (options.ceiling_A or options.parts or options.capacity_scale != 1.0):
+        raise vk.DataError("--ceiling-A, --parts and --capacity-scale are for --pack")
+    parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
+    if options.ceiling_A is not None:
+        ceiling = vk.PackPart(kind=vk.LimitReason.driver, charge_A=options.ceiling_A, discharge_A=options.ceiling_A)
+        parts.append(ceiling)
+    # A pack takes two standard deviations by itself.
+    settings = vk.LimitSettings(soc_margin=2 * options.soc_std)
+    if options.map is not None:
+        from voltkeel import plots
+
+        found = _limits_map(options, source, parts, settings)
+        plots.plot_limit_map(found, options.map, source.name)
+        print(f"Wrote {options.map}", file=sys.stderr)
+        if options.soc is None and options.temperature_degC is None:
+            if options.csv is not None:
+                _write_map(options.csv, found)
+                print(f"Wrote {options.csv}", file=sys.stderr)
+            return 0
+    if options.soc is None or options.temperature_degC is None:
+        raise vk.DataError("--soc and --temperature-degC are both needed, but for a map alone")
+    horizons_s = options.horizon_s or ([2.0, 10.0, 30.0] if pack is None else [2.0, 10.0, 30.0, _CONTINUOUS])
+    limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit]
+    if isinstance(source, vk.Pack):
+        count = vk.group_count(source)
+        soc = _per_group(options.soc, count, "--soc")
+        temperature_degC = _per_group(options.temperature_degC, count, "--temperature-degC")
+        groups = [
+            vk.GroupState(state=_limits_state(options, s, degC), capacity_scale=options.capacity_scale)
+            for s, degC in zip(soc, temperature_degC, strict=True)
+        ]
+        limits = vk.pack_limits(source, groups, horizons_s, parts, vk.PackLimitSettings(every_group=True))
+    else:
+        soc = _per_group(options.soc, 1, "--soc")
+        temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")
+        limits = vk.current_limits(source, _limits_state(options, soc[0], temperature_degC[0]), horizons_s, settings)
+    if options.csv is not None:
+        _write_limits(options.csv, limits)
+        print(f"Wrote {options.csv}", file=sys.stderr)
     if options.json:
+        alike = len(set(soc)) == 1 and len(set(temperature_degC)) == 1
         document = {
-            "cell": cell.name,
-            "soc": options.soc,
-            "temperature_degC": options.temperature_degC,
+            "cell" if pack is None else "pack": source.name,
+            "soc": soc[0] if alike else soc,
+            "temperature_degC": temperature_degC[0] if alike else temperature_degC,
             "resistance_scale": options.resistance_scale,
             "horizons": [
                 {
-                    "horizon_s": limit.horizon_s,
-                    "charge": _direction_document(limit.charge),
-                    "discharge": _direction_document(limit.discharge),
+                    "horizon_s": _horizon_document(limit.horizon_s),
+                    "charge": _direction_document(limit.charge, pack),
+                    "discharge": _direction_document(limit.discharge, pack),
                 }
                 for limit in limits
             ],
@@ -636,18 +752,25 @@ def _limits(options: argparse.Namespace) -> int:
         }
         print(json.dumps(document, indent=2))
         return 0
+
+    def span(values: Sequence[float], form: str) -> str:
+        low, high = format(min(values), form), format(max(values), form)
+        return low if low == high else f"{low} to {high}"
+
+    percent = span([100 * s for s in soc], ".0f")
+    whose = "one cell" if pack is None else "the pack"
     _print_table(
-        f"{cell.name} at {100 * options.soc:.0f} % SOC and {options.temperature_degC:g} degC: allowed for one cell",
+        f"{source.name} at {percent} % SOC and {span(temperature_degC, 'g')} degC: allowed for {whose}",
         ["for", "charge A", "W", "because of", "discharge A", "W", "because of"],
         [
             [
-                f"{limit.horizon_s:g} s",
+                _horizon_text(limit.horizon_s),
                 f"{limit.charge.current_A:.2f}",
                 f"{limit.charge.power_W:.1f}",
-                _reason_text(limit.charge),
+                _reason_text(limit.charge, pack),
                 f"{limit.discharge.current_A:.2f}",
                 f"{limit.discharge.power_W:.1f}",
-                _reason_text(limit.discharge),
+                _reason_text(limit.discharge, pack),
             ]
             for limit in limits
         ],
@@ -1283,6 +1406,10 @@ _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
 
 
+def _horizon(text: str) -> float:
+    return math.inf if text == "continuous" else _number("horizon", 0.0, 600.0)(text)
+
+
 def _count(text: str) -> int:
     try:
         value = int(text)
@@ -1565,12 +1692,19 @@ def _parser() -> argparse.ArgumentParser:
     limits = command(
         "limits",
         _limits,
-        "allowed currents and powers of one cell now, and why no more",
+        "allowed currents and powers of a cell or a pack now, and why no more",
         "voltkeel limits --cell cell.json --soc 0.5 --temperature-degC -10",
     )
-    limits.add_argument("--cell", type=Path, required=True, metavar="FILE")
-    limits.add_argument("--soc", type=_soc, required=True, help="0..1")
-    limits.add_argument("--temperature-degC", type=_temperature, required=True, metavar="T")
+    what = limits.add_mutually_exclusive_group(required=True)
+    what.add_argument("--cell", type=Path, metavar="FILE", help="limits of one cell")
+    what.add_argument("--pack", type=Path, metavar="FILE", help="limits of a pack, at its terminals")
+    limits.add_argument("--soc", type=_soc, nargs="+", metavar="SOC", help="0..1; of a pack one, or one per group")
+    limits.add_argument(
+        "--temperature-degC", type=_temperature, nargs="+", metavar="T", help="of a pack one, or one per group"
+    )
+    limits.add_argument(
+        "--soc-std", type=_share, default=0.0, metavar="SOC", help="two of these are kept as a margin; default 0"
+    )
     limits.add_argument(
         "--resistance-scale",
         type=_number("scale", 0.1, 10.0),
@@ -1579,13 +1713,33 @@ def _parser() -> argparse.ArgumentParser:
         help="1 for the tested cell",
     )
     limits.add_argument(
-        "--horizon-s",
-        type=_number("horizon", 0.0, 600.0),
-        nargs="+",
-        default=[2.0, 10.0, 30.0],
-        metavar="S",
-        help="default 2 10 30",
+        "--capacity-scale",
+        type=_number("scale", 0.1, 2.0),
+        default=1.0,
+        metavar="Q",
+        help="1 for the tested cell; of a pack",
     )
+    limits.add_argument(
+        "--parts",
+        type=Path,
+        metavar="FILE",
+        help="cables, connectors, charger, drive and more beside the cells of a pack",
+    )
+    limits.add_argument("--ceiling-A", type=_current, metavar="I", help="a ceiling from outside, of a pack")
+    limits.add_argument(
+        "--horizon-s",
+        type=_horizon,
+        nargs="+",
+        metavar="S",
+        help="default 2 10 30, of a pack also 'continuous'",
+    )
+    limits.add_argument(
+        "--map",
+        type=_plot_file,
+        metavar="FILE",
+        help="draw the limits over SOC and temperature, for the first horizon or 10 s (PNG, PDF or SVG)",
+    )
+    limits.add_argument("--csv", type=Path, metavar="FILE", help="the numbers; those of the map where it stands alone")
     limits.add_argument("--json", action="store_true", help="for machines")
 
     charge = command(

@@ -1,4 +1,4 @@
-"""Plots for people: a fit, an estimate along a log, a charge forecast, a load, a simulated pack."""
+"""Plots for people: a fit, an estimate along a log, a charge forecast, a map of limits, a load, a simulated pack."""
 
 from __future__ import annotations
 
@@ -208,6 +208,44 @@ def plot_charge(outlook: vk.ChargeOutlook, path: Path | str) -> None:
             axis.axvline(switch, color="#999999", linewidth=0.8, linestyle=":")
     ending = "" if outlook.forecast.reached else f" ({outlook.message})"
     figure.suptitle(f"Charge forecast: {minutes[-1]:.0f} min{ending}")
+    _save(figure, Path(path))
+
+
+def plot_limit_map(limits: vk.LimitMap, path: Path | str, name: str = "") -> None:
+    """Draw limits over SOC and temperature, charge beside discharge; lines part what decides.
+
+    Parameters
+    ----------
+    limits : LimitMap
+    path : file to write
+    name : of the cell or pack
+    """
+    figure, axes = _figure(1, 2, (11.0, 4.8), sharex=True, sharey=True)
+    soc = 100 * limits.soc
+    for axis, values, reasons, title in (
+        (axes[0, 0], limits.charge_A, limits.charge_reason, "charge"),
+        (axes[0, 1], -limits.discharge_A, limits.discharge_reason, "discharge"),
+    ):
+        drawn = axis.pcolormesh(
+            soc, limits.temperature_degC, values, shading="nearest", cmap="cividis", rasterized=True
+        )
+        figure.colorbar(drawn, ax=axis, label="current in A")
+        numbers = np.array([[int(reason) for reason in row] for row in reasons])
+        for number in np.unique(numbers):
+            inside = (numbers == number).astype(float)
+            if inside.min() < inside.max():
+                axis.contour(soc, limits.temperature_degC, inside, levels=[0.5], colors="#ffffff", linewidths=0.7)
+            rows, columns = np.nonzero(inside)
+            middle = np.argmin((rows - np.median(rows)) ** 2 + (columns - np.median(columns)) ** 2)
+            if len(rows) > inside.size // 40:
+                place = (soc[columns[middle]], limits.temperature_degC[rows[middle]])
+                text = vk.LimitReason(int(number)).name.replace("_", " ")
+                box = {"facecolor": "#ffffff", "alpha": 0.7, "edgecolor": "none", "pad": 1.5}
+                axis.annotate(text, place, ha="center", va="center", fontsize=8, bbox=box)
+        axis.set(title=title, xlabel="SOC in %")
+    axes[0, 0].set(ylabel="temperature in degC")
+    horizon = "held for ever" if np.isinf(limits.horizon_s) else f"for {limits.horizon_s:g} s"
+    figure.suptitle(f"{name + ': ' if name else ''}allowed current {horizon}")
     _save(figure, Path(path))
 
 

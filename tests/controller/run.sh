@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
-# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp and pack_step.cpp for a
-# Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it prints with the same source run on this
-# machine, bit for bit.
+# The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp, pack_step.cpp and
+# limits_step.cpp for a Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it
+# prints with the same source run on this machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
 # Environment: VOLTKEEL_CONTROLLER_BUILD (default build/controller), EIGEN_INCLUDE_DIR (default /usr/include/eigen3)
 set -euo pipefail
@@ -98,4 +98,7 @@ check_form() {
 check_form linear filter_step
 check_form charge-transfer filter_step -DVOLTKEEL_TEST_TRANSFER=1
 check_form charge charge_step
-text_budget_bytes=32768 check_form pack pack_step  # checks, filters, capacity and stored state together
+# Filters, capacity and stored state of a pack; its limits, their tracker and torque; the checks of all of them.
+text_budget_bytes=32768
+check_form pack pack_step
+check_form limits limits_step

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/estimate/age.hpp"
 
 using voltkeel::CapacityEstimator;
@@ -77,7 +78,7 @@ Lived<Real> live(const Life& life, Random& random, const CapacitySettings<Real>&
 }  // namespace
 
 TEMPLATE_TEST_CASE("the capacity of a fading cell is told without bias and with an honest spread",
-                   "[age]", float, double) {
+                   "[age]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     CAPTURE(voltkeel_test::seed());
     Random random(41);
@@ -180,7 +181,7 @@ TEST_CASE("the closed form is the least sum of squared distances", "[age]") {
     }
 }
 
-TEMPLATE_TEST_CASE("anchors that say nothing change nothing", "[age]", float, double) {
+TEMPLATE_TEST_CASE("anchors that say nothing change nothing", "[age]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
     CapacityEstimator<Real> estimator;
@@ -217,7 +218,7 @@ TEMPLATE_TEST_CASE("anchors that say nothing change nothing", "[age]", float, do
 }
 
 TEMPLATE_TEST_CASE("growth of the resistance is what remains when loads have averaged out", "[age]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(47);
     CAPTURE(voltkeel_test::seed());
@@ -241,7 +242,7 @@ TEMPLATE_TEST_CASE("growth of the resistance is what remains when loads have ave
     CHECK(std::sqrt(squares) < 1.2);
 }
 
-TEMPLATE_TEST_CASE("a leak and another capacity are told apart", "[age]", float, double) {
+TEMPLATE_TEST_CASE("a leak and another capacity are told apart", "[age]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(53);
     CAPTURE(voltkeel_test::seed());

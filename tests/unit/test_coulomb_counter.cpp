@@ -6,14 +6,15 @@
 #include <string>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/estimate/coulomb_counter.hpp"
 
 using voltkeel::CoulombCounter;
 using voltkeel::CoulombCounterSettings;
 using voltkeel::Status;
 
-TEMPLATE_TEST_CASE("the counter counts to the last ampere-second", "[coulomb_counter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("the counter counts to the last ampere-second", "[coulomb_counter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     CoulombCounterSettings<Real> settings;
     settings.capacity_Ah = Real(100);
@@ -31,7 +32,7 @@ TEMPLATE_TEST_CASE("the counter counts to the last ampere-second", "[coulomb_cou
 }
 
 TEMPLATE_TEST_CASE("the counter's spread is that of what it cannot know", "[coulomb_counter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     voltkeel_test::Random random(71);
     CAPTURE(voltkeel_test::seed());
@@ -63,7 +64,7 @@ TEMPLATE_TEST_CASE("the counter's spread is that of what it cannot know", "[coul
     CHECK(std::sqrt(squares) == Approx(1).margin(0.1));
 }
 
-TEMPLATE_TEST_CASE("bad input of the counter is flagged", "[coulomb_counter]", float, double) {
+TEMPLATE_TEST_CASE("bad input of the counter is flagged", "[coulomb_counter]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
     CoulombCounterSettings<Real> settings;

@@ -423,6 +423,8 @@ TEMPLATE_TEST_CASE_SIG(
                     case LimitReason::none:
                         CHECK(std::abs(current_A) == Approx(100 * c.capacity_Ah));
                         break;
+                    default:
+                        FAIL_CHECK("not a reason of one cell");
                 }
             }
         }
@@ -581,6 +583,99 @@ TEMPLATE_TEST_CASE("margins act as a fuller or emptier cell and a narrower windo
     }
 }
 
+TEMPLATE_TEST_CASE("the continuous limit keeps the temperature of ever", "[limits]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Case c = plain_case(1);
+    c.window = {0.5, 5.5, 0.02, 0.98, 0, 45, -20, 60};
+    c.thermal_K_per_W = 2;
+    c.heat_capacity_J_per_K = 2000;  // 600 s go by long before the heat has found its way out
+    const Fixture<Real, 1> f(c);
+    const Real horizons_s[] = {Real(600), voltkeel::continuous_horizon_s<Real>};
+    HorizonLimit<Real> out[2];
+    REQUIRE(voltkeel::current_limits(f.cell, f.limits, f.state, Real(30), horizons_s, 2, out) ==
+            Status::ok);
+    // 15 K over 2 K/W are 7.5 W in 30 mohm, 15.8 A; 600 s allow the SOC's 14.4 A, discharge 30 K.
+    CHECK(out[0].charge.reason == LimitReason::soc);
+    CHECK(out[1].charge.reason == LimitReason::soc);
+    c.thermal_K_per_W = 4;
+    const Fixture<Real, 1> hot(c);
+    REQUIRE(voltkeel::current_limits(hot.cell, hot.limits, hot.state, Real(30), horizons_s, 2,
+                                     out) == Status::ok);
+    CHECK(out[0].charge.reason == LimitReason::soc);
+    CHECK(out[1].charge.reason == LimitReason::temperature);
+    CHECK(double(out[1].charge.current_A) ==
+          Approx(std::sqrt(15.0 / 4 / 0.03))
+              .epsilon(3e-3));  // I^2 R R_th = 15 K, once the branch is full
+    CHECK(double(out[1].charge.binding_value) == 45);
+}
+
+TEMPLATE_TEST_CASE("tapers lead to nothing in a straight line", "[limits]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Case c = plain_case(1);
+    c.window = {0.5, 5.5, 0.02, 0.98, 0, 45, -20, 60};
+    c.tables = {{100, {-20, 60}, {0, 1}, {4, 4, 4, 4}, {6, 6, 6, 6}}};
+    LimitSettings<Real> settings;
+    settings.temperature_taper_K = Real(8);
+    settings.soc_taper = Real(0.125);
+    const Real two_s[] = {Real(2)};
+    const auto at = [&](double soc, double temperature_degC) {
+        c.soc = soc;
+        c.temperature_degC = temperature_degC;
+        const Fixture<Real, 1> f(c);
+        HorizonLimit<Real> out[1];
+        REQUIRE(voltkeel::current_limits(f.cell, f.limits, f.state, f.temperature_degC, two_s, 1,
+                                         out, settings) == Status::ok);
+        return out[0];
+    };
+    for (const double share : {1.5, 1.0, 0.75, 0.5, 0.25, 0.125, 0.0}) {
+        CAPTURE(share);
+        const double kept = std::min(share, 1.0);
+        CHECK(double(at(0.5, 8 * share).charge.current_A) == Approx(4 * kept).margin(1e-5));
+        CHECK(double(at(0.5, 45 - 8 * share).charge.current_A) == Approx(4 * kept).margin(1e-5));
+        CHECK(double(at(0.5, -20 + 8 * share).discharge.current_A) ==
+              Approx(-6 * kept).margin(1e-5));
+        CHECK(double(at(0.98 - 0.125 * share, 25).charge.current_A) ==
+              Approx(4 * kept).margin(2e-3 * kept + 1e-5));
+        CHECK(double(at(0.02 + 0.125 * share, 25).discharge.current_A) ==
+              Approx(-6 * kept).margin(2e-3 * kept + 1e-5));
+    }
+    CHECK(at(0.5, 4).charge.reason == LimitReason::temperature);
+    CHECK(at(0.5, 4).charge.binding_value == Real(0));
+    CHECK(at(0.5, 8.5).charge.reason == LimitReason::maker_table);
+    CHECK(at(0.95, 25).charge.reason == LimitReason::soc);
+    // The nearer end counts: 0.25 of one, 0.5 of the other.
+    CHECK(double(at(0.98 - 0.0625, 2).charge.current_A) == Approx(1).margin(1e-5));
+}
+
+TEMPLATE_TEST_CASE("a temperature that may be off counts on its worse side", "[limits]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Case c = plain_case(2);
+    c.r0_ohm = {0.06, 0.06, 0.01, 0.01};  // of -30 and 70 degC
+    c.tables = {
+        {100, {0, 10, 20, 60}, {0, 1}, {0, 0, 4, 4, 9, 9, 2, 2}, {50, 50, 50, 50, 50, 50, 50, 50}}};
+    LimitSettings<Real> settings;
+    settings.temperature_margin_K = Real(3);
+    const Real two_s[] = {Real(2)};
+    const auto at = [&](double temperature_degC, bool margin) {
+        c.temperature_degC = temperature_degC;
+        const Fixture<Real, 2> f(c);
+        HorizonLimit<Real> out[1];
+        REQUIRE(voltkeel::current_limits(f.cell, f.limits, f.state, f.temperature_degC, two_s, 1,
+                                         out,
+                                         margin ? settings : LimitSettings<Real>{}) == Status::ok);
+        return out[0];
+    };
+    CHECK(double(at(10, true).charge.current_A) == Approx(double(at(7, false).charge.current_A)));
+    CHECK(double(at(30, true).charge.current_A) == Approx(double(at(33, false).charge.current_A)));
+    CHECK(at(2.5, true).charge.current_A == Real(0));
+    CHECK(at(2.5, true).charge.reason == LimitReason::temperature);
+    CHECK(at(42.5, true).charge.current_A == Real(0));
+    CHECK(double(at(-10, true).discharge.current_A) ==
+          Approx(double(at(-13, false).discharge.current_A)).epsilon(2e-3));
+}
+
 TEST_CASE("what cannot be used is refused and changes nothing", "[limits]") {
     const Case c = plain_case(1);
     const Fixture<double, 1> f(c);
@@ -607,14 +702,21 @@ TEST_CASE("what cannot be used is refused and changes nothing", "[limits]") {
         state.branch_V[0] = bad;
         refused(Status::sample_not_finite,
                 voltkeel::current_limits(f.cell, f.limits, state, 25.0, out));
+        if (bad == infinite) continue;  // the continuous limit
         const double horizons_s[] = {2, bad};
         refused(Status::sample_not_finite,
                 voltkeel::current_limits(f.cell, f.limits, f.state, 25.0, horizons_s, 2, out));
+    }
+    for (const double bad : {nan, infinite, -infinite}) {
         LimitSettings<double> settings;
         settings.soc_margin = bad;
         refused(Status::not_finite,
                 voltkeel::current_limits(f.cell, f.limits, f.state, 25.0, out, settings));
     }
+    const double beyond_continuous_s[] = {voltkeel::continuous_horizon_s<double>,
+                                          voltkeel::continuous_horizon_s<double>};
+    refused(Status::not_increasing,
+            voltkeel::current_limits(f.cell, f.limits, f.state, 25.0, beyond_continuous_s, 2, out));
     auto state = f.state;
     state.resistance_scale = 0;
     refused(Status::out_of_range, voltkeel::current_limits(f.cell, f.limits, state, 25.0, out));
@@ -640,7 +742,7 @@ TEST_CASE("what cannot be used is refused and changes nothing", "[limits]") {
 
 TEST_CASE("every limit reason has words of its own and a frozen number", "[limits]") {
     std::vector<std::string> words;
-    for (int k = 0; k <= 5; ++k)
+    for (int k = 0; k <= 14; ++k)
         words.emplace_back(message(static_cast<LimitReason>(k)));
     std::sort(words.begin(), words.end());
     CHECK(std::adjacent_find(words.begin(), words.end()) == words.end());
@@ -650,4 +752,13 @@ TEST_CASE("every limit reason has words of its own and a frozen number", "[limit
     CHECK(static_cast<int>(LimitReason::soc) == 2);
     CHECK(static_cast<int>(LimitReason::temperature) == 3);
     CHECK(static_cast<int>(LimitReason::maker_table) == 4);
+    CHECK(static_cast<int>(LimitReason::fuse) == 5);
+    CHECK(static_cast<int>(LimitReason::contactor) == 6);
+    CHECK(static_cast<int>(LimitReason::cable) == 7);
+    CHECK(static_cast<int>(LimitReason::connector) == 8);
+    CHECK(static_cast<int>(LimitReason::charger) == 9);
+    CHECK(static_cast<int>(LimitReason::drive) == 10);
+    CHECK(static_cast<int>(LimitReason::driver) == 11);
+    CHECK(static_cast<int>(LimitReason::pulse_used) == 12);
+    CHECK(static_cast<int>(LimitReason::opening) == 13);
 }

@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "support/simulated_string.hpp"
 #include "voltkeel/estimate/group_filters.hpp"
 #include "voltkeel/estimate/pack_filter.hpp"
@@ -66,7 +67,8 @@ std::unique_ptr<Filter<Real>> started(const voltkeel::CellTables<Real, 2>& table
 
 }  // namespace
 
-TEMPLATE_TEST_CASE("every group's SOC is that of a full filter", "[pack_filter]", float, double) {
+TEMPLATE_TEST_CASE("every group's SOC is that of a full filter", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     for (const double row_s : {1.0, 0.5}) {
         StringShape shape;
@@ -124,7 +126,7 @@ TEMPLATE_TEST_CASE("every group's SOC is that of a full filter", "[pack_filter]"
 }
 
 TEMPLATE_TEST_CASE("bad readings of a group are flagged and its SOC is counted on", "[pack_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     StringShape shape;
     shape.duration_s = 3600;
@@ -208,8 +210,8 @@ TEMPLATE_TEST_CASE("bad readings of a group are flagged and its SOC is counted o
     }
 }
 
-TEMPLATE_TEST_CASE("a group that is truly lower is opened and found", "[pack_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a group that is truly lower is opened and found", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     StringShape shape;
     shape.soc_std = 0;
@@ -240,7 +242,7 @@ TEMPLATE_TEST_CASE("a group that is truly lower is opened and found", "[pack_fil
 }
 
 TEMPLATE_TEST_CASE("with two groups the one that is off is refused, not both", "[pack_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     StringShape shape;
     shape.groups = 2;
@@ -265,7 +267,7 @@ TEMPLATE_TEST_CASE("with two groups the one that is off is refused, not both", "
 }
 
 TEMPLATE_TEST_CASE("readings taken earlier in the step are moved to its end", "[pack_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     // Steps of 10 s: within one, the branches move a group by tens of millivolts.
     voltkeel_test::LinearShape linear;
@@ -306,8 +308,8 @@ TEMPLATE_TEST_CASE("readings taken earlier in the step are moved to its end", "[
     CHECK(told < 0.5 * untold);
 }
 
-TEMPLATE_TEST_CASE("bleed currents and capacities of groups are counted", "[pack_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("bleed currents and capacities of groups are counted", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
     voltkeel::PackFilter<Real, 2, false, 3> filter;
@@ -335,8 +337,8 @@ TEMPLATE_TEST_CASE("bleed currents and capacities of groups are counted", "[pack
     CHECK(filter.set_capacity(0, std::numeric_limits<Real>::quiet_NaN()) == Status::not_finite);
 }
 
-TEMPLATE_TEST_CASE("whatever comes in, every group's state stays a number", "[pack_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("whatever comes in, every group's state stays a number", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     voltkeel_test::Random random(77);
     CAPTURE(voltkeel_test::seed());
@@ -388,8 +390,8 @@ TEMPLATE_TEST_CASE("whatever comes in, every group's state stays a number", "[pa
     }
 }
 
-TEMPLATE_TEST_CASE("a bad call of the pack filter changes nothing", "[pack_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a bad call of the pack filter changes nothing", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 1>();
     voltkeel::PackFilter<Real, 1, false, 4> filter;
@@ -414,7 +416,7 @@ TEMPLATE_TEST_CASE("a bad call of the pack filter changes nothing", "[pack_filte
 }
 
 TEMPLATE_TEST_CASE("strings in parallel with one sensor are split by the model", "[pack_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     StringShape shape;
     shape.groups = 8;
@@ -467,8 +469,8 @@ TEMPLATE_TEST_CASE("strings in parallel with one sensor are split by the model",
     }
 }
 
-TEMPLATE_TEST_CASE("a string without sensor takes what the others leave", "[pack_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("a string without sensor takes what the others leave", "[pack_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 1>();
     voltkeel::ParallelStrings<Real, 1, false, 2, 3> strings;
@@ -507,7 +509,7 @@ TEMPLATE_TEST_CASE("a string without sensor takes what the others leave", "[pack
 }
 
 TEMPLATE_TEST_CASE("on a flat curve with hysteresis the band of every group holds", "[pack_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     // Iron phosphate as a truth: two plateaus, a step between them, ends that bend, branches 20 mV
     // apart. Invented.

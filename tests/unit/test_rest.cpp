@@ -9,6 +9,7 @@
 #include <string>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/estimate/age.hpp"
 #include "voltkeel/estimate/rest.hpp"
@@ -17,7 +18,7 @@ using voltkeel::RestDetector;
 using voltkeel::Status;
 using voltkeel_test::Random;
 
-TEMPLATE_TEST_CASE("a rested voltage tells the SOC within its spread", "[rest]", float, double) {
+TEMPLATE_TEST_CASE("a rested voltage tells the SOC within its spread", "[rest]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(103);
     CAPTURE(voltkeel_test::seed());
@@ -58,7 +59,7 @@ TEMPLATE_TEST_CASE("a rested voltage tells the SOC within its spread", "[rest]",
     CHECK(std::sqrt(squares / found) > 0.3);
 }
 
-TEMPLATE_TEST_CASE("cold and flat rests are distrusted", "[rest]", float, double) {
+TEMPLATE_TEST_CASE("cold and flat rests are distrusted", "[rest]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 1>();
     RestDetector<Real> rest;
@@ -85,8 +86,8 @@ TEMPLATE_TEST_CASE("cold and flat rests are distrusted", "[rest]", float, double
     CHECK(rest.soc_std() > Real(0.2));
 }
 
-TEMPLATE_TEST_CASE("from rest to rest the capacity of a fading cell is found", "[rest][age]", float,
-                   double) {
+TEMPLATE_TEST_CASE("from rest to rest the capacity of a fading cell is found", "[rest][age]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(107);
     CAPTURE(voltkeel_test::seed());
@@ -148,7 +149,7 @@ TEMPLATE_TEST_CASE("from rest to rest the capacity of a fading cell is found", "
     CHECK(near == lives);
 }
 
-TEMPLATE_TEST_CASE("bad input ends a rest", "[rest]", float, double) {
+TEMPLATE_TEST_CASE("bad input ends a rest", "[rest]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
     const auto cell = voltkeel_test::linear_cell<Real, 1>();

@@ -9,6 +9,7 @@
 
 #include "support/example_cell.hpp"
 #include "support/fault_campaign.hpp"
+#include "support/scalars.hpp"
 #include "support/simulated_string.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/io/cell.hpp"
@@ -49,7 +50,7 @@ KnownLog simulated_log(double temperature_degC, std::uint64_t salt, voltkeel::Ce
 }  // namespace
 
 TEMPLATE_TEST_CASE("every fault of a sensor on simulated drives is named and survived",
-                   "[sensor_checks]", float, double) {
+                   "[sensor_checks]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     CAPTURE(voltkeel_test::seed());
     for (const double temperature_degC : {25.0, 5.0}) {
@@ -96,7 +97,7 @@ SensorChecks<Real> made_checks(SensorCheckSettings<Real> settings = {}) {
 }  // namespace
 
 TEMPLATE_TEST_CASE("a clock that errs is named and the usual step is taken", "[sensor_checks]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     auto checks = made_checks<Real>();
     const auto at = [&](double time_s) {
@@ -131,7 +132,7 @@ TEMPLATE_TEST_CASE("a clock that errs is named and the usual step is taken", "[s
 }
 
 TEMPLATE_TEST_CASE("a temperature that cannot be is replaced by the last one", "[sensor_checks]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     auto checks = made_checks<Real>();
     double time_s = 0;
@@ -161,7 +162,7 @@ TEMPLATE_TEST_CASE("a temperature that cannot be is replaced by the last one", "
 }
 
 TEMPLATE_TEST_CASE("groups that do not add up, and current through open contactors, are told",
-                   "[sensor_checks]", float, double) {
+                   "[sensor_checks]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     SensorCheckSettings<Real> settings;
     settings.series = Real(96);
@@ -189,8 +190,8 @@ TEMPLATE_TEST_CASE("groups that do not add up, and current through open contacto
     CHECK(static_cast<double>(checks.step(readings).current_A) == Approx(-5).epsilon(1e-3));
 }
 
-TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sensor_checks]", float,
-                   double) {
+TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sensor_checks]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     voltkeel_test::Random random(31);
     CAPTURE(voltkeel_test::seed());
@@ -230,7 +231,7 @@ TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sen
     }
 }
 
-TEMPLATE_TEST_CASE("settings of the checks are checked", "[sensor_checks]", float, double) {
+TEMPLATE_TEST_CASE("settings of the checks are checked", "[sensor_checks]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     SensorChecks<Real> checks;
     SensorCheckSettings<Real> settings;

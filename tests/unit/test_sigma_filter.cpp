@@ -8,6 +8,7 @@
 #include <limits>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/estimate/sigma_filter.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 
@@ -15,7 +16,7 @@ using voltkeel::Status;
 using voltkeel_test::Random;
 
 TEMPLATE_TEST_CASE("on a linear cell points and derivatives are the same filter", "[sigma_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(83);
     CAPTURE(voltkeel_test::seed());
@@ -47,8 +48,8 @@ TEMPLATE_TEST_CASE("on a linear cell points and derivatives are the same filter"
     }
 }
 
-TEMPLATE_TEST_CASE("on curved cells points find the SOC as derivatives do", "[sigma_filter]", float,
-                   double) {
+TEMPLATE_TEST_CASE("on curved cells points find the SOC as derivatives do", "[sigma_filter]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(89);
     CAPTURE(voltkeel_test::seed());
@@ -89,7 +90,7 @@ TEMPLATE_TEST_CASE("on curved cells points find the SOC as derivatives do", "[si
 }
 
 TEMPLATE_TEST_CASE("where the curve bends within the spread points are nearer", "[sigma_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     // Flat above 0.4 and steep below, as iron phosphate near its end: one rested voltage, the truth
     // drawn from the very spread that the filters start with.
@@ -127,7 +128,7 @@ TEMPLATE_TEST_CASE("where the curve bends within the spread points are nearer", 
 }
 
 TEMPLATE_TEST_CASE("whatever comes in, the filter by points stays a number", "[sigma_filter]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     Random random(101);
     CAPTURE(voltkeel_test::seed());

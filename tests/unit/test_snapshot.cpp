@@ -8,6 +8,7 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/estimate/snapshot.hpp"
 
 using voltkeel::CapacityEstimator;
@@ -69,7 +70,7 @@ TEST_CASE("the check of the stored state is that of the standard", "[snapshot]")
     }
 }
 
-TEMPLATE_TEST_CASE("a stored state comes back as it was", "[snapshot]", float, double) {
+TEMPLATE_TEST_CASE("a stored state comes back as it was", "[snapshot]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
     Filter<Real> filter;
@@ -129,7 +130,7 @@ TEST_CASE("float and double read each other's bytes", "[snapshot]") {
 }
 
 TEMPLATE_TEST_CASE("bytes that were cut or changed are refused and change nothing", "[snapshot]",
-                   float, double) {
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
     Filter<Real> filter;
@@ -180,8 +181,8 @@ TEMPLATE_TEST_CASE("bytes that were cut or changed are refused and change nothin
     CHECK(second.soc(0) == Real(0.33));
 }
 
-TEMPLATE_TEST_CASE("after days off the start knows what time has done", "[snapshot]", float,
-                   double) {
+TEMPLATE_TEST_CASE("after days off the start knows what time has done", "[snapshot]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     auto owned = voltkeel_test::linear_cell<Real, 2>();
     owned.scalars.self_discharge_per_s = Real(0.03 / (30 * 86400.0));  // 3 % a month

@@ -6,14 +6,15 @@
 #include <vector>
 
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/pack/string_split.hpp"
 
 using voltkeel::split_current;
 using voltkeel::Status;
 using voltkeel::StringSource;
 
-TEMPLATE_TEST_CASE("the split meets Kirchhoff's laws as a linear system has them", "[pack]", float,
-                   double) {
+TEMPLATE_TEST_CASE("the split meets Kirchhoff's laws as a linear system has them", "[pack]",
+                   VOLTKEEL_SCALARS) {
     using Real = TestType;
     voltkeel_test::Random random(9);
     CAPTURE(voltkeel_test::seed());
@@ -59,7 +60,7 @@ TEMPLATE_TEST_CASE("the split meets Kirchhoff's laws as a linear system has them
     }
 }
 
-TEMPLATE_TEST_CASE("a split that cannot be changes nothing", "[pack]", float, double) {
+TEMPLATE_TEST_CASE("a split that cannot be changes nothing", "[pack]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
     StringSource<Real> strings[] = {{Real(50), Real(0.1), true}, {Real(51), Real(0.1), true}};

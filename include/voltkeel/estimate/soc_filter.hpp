@@ -332,10 +332,11 @@ class SocFilter {
 
     static constexpr Real square(Real x) noexcept { return x * x; }
     [[nodiscard]] bool possible_current(Real current_A) const noexcept {
-        return std::abs(current_A) <= Real(1000) * cell_.capacity_Ah;  // NaN is not
+        const Real most_A = Real(1000) * cell_.capacity_Ah;
+        return detail::within(current_A, -most_A, most_A);
     }
-    static bool possible_voltage(Real voltage_V) noexcept {
-        return std::abs(voltage_V) <= Real(1000);
+    static constexpr bool possible_voltage(Real voltage_V) noexcept {
+        return detail::within(voltage_V, Real(-1000), Real(1000));
     }
     static constexpr bool possible_temperature(Real temperature_degC) noexcept {
         return detail::within(temperature_degC, Real(-100), Real(200));

@@ -1,0 +1,890 @@
+#pragma once
+/// \file pack_limits.hpp
+/// How much current and power a pack may take or give for the next seconds, which group decides it,
+/// and by what.
+///
+/// Each group has its own SOC, resistance, capacity and temperature. For a horizon and a direction
+/// the limit is the largest current for which every group keeps what current_limits.hpp lists for
+/// one cell, and every part beside the cells carries its share (component.hpp). Groups are solved
+/// on the whole model, but only those that can decide: one step over the horizon ranks them, the
+/// worst is solved, and every group that comes near is tried at that current. In a pack that is a
+/// handful of them, so that the cost of a group is little more than one step of the model.
+///
+/// Strings in parallel share the terminals. At an instant a string is a source behind a resistance,
+/// so the split is known at the first instant and at the end of the horizon, and the string that
+/// first reaches its own limit decides. The cells of a group share its current evenly.
+///
+/// Uncertainty costs current: each group is taken fuller for charge and emptier for discharge by
+/// `sigmas` standard deviations of its SOC, with that much more resistance and less capacity, and
+/// as much colder and warmer; groups whose sensor is flagged get a margin besides.
+///
+/// No protection: hardware that opens the contactors stands beside it, and the cell maker's data
+/// sheet overrules the model wherever it is stricter.
+
+#include <cstdint>
+
+#include "voltkeel/cell/bounds.hpp"
+#include "voltkeel/limits/component.hpp"
+#include "voltkeel/limits/current_limits.hpp"
+#include "voltkeel/status.hpp"
+
+namespace voltkeel {
+
+/// Groups in series that share a current.
+template <class Real>
+struct LimitString {
+    int first_group{0};
+    int group_count{0};
+    Real resistance_ohm{0};  ///< All that is not cells: links, busbars, contactor, fuse.
+    bool closed{true};       ///< Its contactor; an open string carries nothing.
+};
+
+/// What a pack is. All arrays belong to the caller and must outlive this object.
+template <class Real, int Branches, bool Transfer = false>
+struct LimitPack {
+    const CellParameters<Real, Branches, Transfer>* cells{nullptr};  ///< One per kind of cell.
+    const CellLimits<Real>* limits{nullptr};                         ///< One per kind of cell.
+    int kind_count{1};
+    int group_count{0};
+    const int* kind{nullptr};               ///< Of each group; null: all of kind 0.
+    const int* cells_in_parallel{nullptr};  ///< Of each group; null: `parallel` in every group.
+    int parallel{1};
+    const LimitString<Real>* strings{nullptr};  ///< Null: one string of all groups.
+    int string_count{0};
+    Real resistance_ohm{0};  ///< From the joint of the strings to the terminals.
+    const LimitComponent<Real>* components{nullptr};
+    int component_count{0};
+};
+
+/// What is known to be wrong with a group's measurements; may be added up.
+enum GroupFlag : std::uint8_t {
+    group_voltage_flagged = 1,
+    group_temperature_flagged = 2,
+};
+
+/// The present state of all groups, one array per quantity with an entry per group. Null arrays
+/// stand for their default. Values of a group are those of one of its cells.
+template <class Real>
+struct GroupStates {
+    const Real* soc{nullptr};               ///< Required.
+    const Real* temperature_degC{nullptr};  ///< Required; of the core.
+    const Real* soc_std{nullptr};
+    const Real* temperature_std_K{nullptr};
+    const Real* core_over_case_K{nullptr};
+    const Real* hysteresis{nullptr};  ///< -1 .. 1.
+    /// Of group g, lag i: `branch_V[g * lags + i]`; null: at rest.
+    const Real* branch_V{nullptr};
+    const Real* resistance_scale{nullptr};    ///< 1: as the tested cell.
+    const Real* resistance_log_std{nullptr};  ///< Standard deviation of its logarithm.
+    const Real* capacity_scale{nullptr};      ///< 1: as the tested cell.
+    const Real* capacity_log_std{nullptr};
+    const std::uint8_t* flags{nullptr};  ///< Sums of GroupFlag.
+    bool current_flagged{false};         ///< The current sensor of the pack.
+};
+
+namespace detail {
+
+/// The search of a pack: tapers before the ends of the windows, and a tolerance of half of 0.1 %.
+template <class Real>
+[[nodiscard]] constexpr LimitSettings<Real> pack_search() noexcept {
+    LimitSettings<Real> s;
+    s.current_tolerance = Real(5e-4);
+    s.temperature_taper_K = Real(5);
+    s.soc_taper = Real(0.02);
+    return s;
+}
+
+}  // namespace detail
+
+/// How careful the limits are.
+template <class Real>
+struct PackLimitSettings {
+    Real sigmas{2};                         ///< Standard deviations of margin.
+    Real flagged_soc_margin{Real(0.05)};    ///< With a flagged voltage.
+    Real flagged_temperature_margin_K{5};   ///< With a flagged temperature.
+    Real flagged_current_share{Real(0.8)};  ///< Of every limit, with a flagged current sensor.
+    LimitSettings<Real> search{
+        detail::pack_search<Real>()};  ///< Its margins are added to those above.
+    /// Tries every group at the limit, not only those that come near: a group that decides cannot
+    /// be missed then, for several times the cost.
+    bool every_group{false};
+};
+
+/// Checks the settings; see validate(CellParameters).
+template <class Real>
+[[nodiscard]] Finding<Real> validate(const PackLimitSettings<Real>& s) noexcept {
+    const detail::BoundedField<Real> rows[] = {
+        {"sigmas", s.sigmas, Real(0), Real(10)},
+        {"flagged_soc_margin", s.flagged_soc_margin, Real(0), Real(1)},
+        {"flagged_temperature_margin_K", s.flagged_temperature_margin_K, Real(0), Real(50)},
+        {"flagged_current_share", s.flagged_current_share, Real(0), Real(1)},
+    };
+    const Finding<Real> finding = detail::first_outside(rows);
+    return finding.status != Status::ok ? finding : validate(s.search);
+}
+
+/// Checks a pack, its cells, their limits and its components; see validate(CellParameters). The
+/// index of a finding within a cell is that of its table.
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] Finding<Real> validate(const LimitPack<Real, Branches, Transfer>& pack) noexcept {
+    const auto outside = [](const char* field, int index, int value, int bound) -> Finding<Real> {
+        return {Status::out_of_range, field, index, static_cast<Real>(value),
+                static_cast<Real>(bound)};
+    };
+    constexpr int most = 100000;
+    if (pack.kind_count < 1) return outside("kind_count", -1, pack.kind_count, 1);
+    if (pack.cells == nullptr) return {Status::missing_table, "cells", -1, Real(0), Real(1)};
+    if (pack.limits == nullptr) return {Status::missing_table, "limits", -1, Real(0), Real(1)};
+    for (int k = 0; k < pack.kind_count; ++k) {
+        const Finding<Real> cell = validate(pack.cells[k]);
+        if (cell.status != Status::ok) return cell;
+        const Finding<Real> limits = validate(pack.limits[k]);
+        if (limits.status != Status::ok) return limits;
+    }
+    if (pack.group_count < 1) return outside("group_count", -1, pack.group_count, 1);
+    if (pack.group_count > most) return outside("group_count", -1, pack.group_count, most);
+    if (pack.parallel < 1) return outside("parallel", -1, pack.parallel, 1);
+    for (int g = 0; g < pack.group_count; ++g) {
+        if (pack.kind != nullptr && (pack.kind[g] < 0 || pack.kind[g] >= pack.kind_count)) {
+            return outside("kind", g, pack.kind[g], pack.kind[g] < 0 ? 0 : pack.kind_count - 1);
+        }
+        if (pack.cells_in_parallel != nullptr && pack.cells_in_parallel[g] < 1) {
+            return outside("cells_in_parallel", g, pack.cells_in_parallel[g], 1);
+        }
+    }
+    if (pack.strings != nullptr && pack.string_count < 1) {
+        return outside("string_count", -1, pack.string_count, 1);
+    }
+    const int strings = pack.strings != nullptr ? pack.string_count : 1;
+    int next_group = 0;
+    for (int s = 0; pack.strings != nullptr && s < strings; ++s) {
+        const LimitString<Real>& string = pack.strings[s];
+        if (string.first_group != next_group) {
+            return outside("strings.first_group", s, string.first_group, next_group);
+        }
+        if (string.group_count < 1 || string.group_count > pack.group_count - next_group) {
+            return outside("strings.group_count", s, string.group_count,
+                           string.group_count < 1 ? 1 : pack.group_count - next_group);
+        }
+        const detail::BoundedField<Real> rows[] = {
+            {"strings.resistance_ohm", string.resistance_ohm, Real(0), Real(1e6)}};
+        const Finding<Real> finding = detail::first_outside(rows, s);
+        if (finding.status != Status::ok) return finding;
+        next_group += string.group_count;
+    }
+    if (pack.strings != nullptr && next_group != pack.group_count) {
+        return outside("strings.group_count", strings - 1, next_group, pack.group_count);
+    }
+    const detail::BoundedField<Real> rows[] = {
+        {"resistance_ohm", pack.resistance_ohm, Real(0), Real(1e6)}};
+    const Finding<Real> finding = detail::first_outside(rows);
+    if (finding.status != Status::ok) return finding;
+    if (pack.component_count > 0 && pack.components == nullptr) {
+        return {Status::missing_table, "components", -1, Real(0), Real(1)};
+    }
+    for (int k = 0; k < pack.component_count; ++k) {
+        const Finding<Real> part = validate(pack.components[k], k);
+        if (part.status != Status::ok) return part;
+        if (pack.components[k].string >= strings) {
+            return outside("components.string", k, pack.components[k].string, strings - 1);
+        }
+    }
+    return {};
+}
+
+/// What is allowed in one direction for one horizon, at the terminals of the pack.
+template <class Real>
+struct PackDirectionLimit {
+    Real current_A{0};  ///< >= 0 for charge, <= 0 for discharge.
+    /// What can be held to the end of the horizon; see DirectionLimit.
+    Real power_W{0};
+    Real rest_voltage_V{0};  ///< Now, without current.
+    Real end_voltage_V{0};   ///< At the end of the horizon with `current_A`.
+    LimitReason reason{LimitReason::none};
+    /// The bound that decides, in V, 1, degC, or A (magnitude; a cell's current for the maker's
+    /// table and `none`, else the part's).
+    Real binding_value{0};
+    int group{-1};      ///< Which group decides; -1: none, a component does.
+    int string{-1};     ///< Its string, or the component's; -1: the whole pack.
+    int component{-1};  ///< Which component decides; -1: none.
+};
+
+/// Both directions for one horizon.
+template <class Real>
+struct PackHorizonLimit {
+    Real horizon_s{0};
+    PackDirectionLimit<Real> charge{};
+    PackDirectionLimit<Real> discharge{};
+};
+
+/// What a smaller current leaves of a limit: current, end voltage and power; the reason stays.
+/// The voltage is a straight line between no current and the limit. Power over the current is then
+/// a parabola; a discharge beyond its top gives less, so the top is what counts. \param current_A
+/// of the limit's sign, not beyond it
+template <class Real>
+[[nodiscard]] inline PackDirectionLimit<Real> at_current(const PackDirectionLimit<Real>& limit,
+                                                         Real current_A) noexcept {
+    PackDirectionLimit<Real> less = limit;
+    const bool flows = limit.current_A > Real(0) || limit.current_A < Real(0);
+    const Real share = flows ? current_A / limit.current_A : Real(0);
+    const Real drop_V = share * (limit.rest_voltage_V - limit.end_voltage_V);
+    less.current_A = flows ? current_A : Real(0);
+    less.end_voltage_V = limit.rest_voltage_V - drop_V;
+    less.power_W = less.current_A * less.end_voltage_V;
+    if (less.current_A < Real(0) && Real(2) * drop_V > limit.rest_voltage_V) {
+        less.power_W =
+            less.current_A * limit.rest_voltage_V * limit.rest_voltage_V / (Real(4) * drop_V);
+    }
+    return less;
+}
+
+/// The horizons of a pack when nothing else is asked for.
+template <class Real>
+inline constexpr Real default_pack_horizons_s[4] = {Real(2), Real(10), Real(30),
+                                                    continuous_horizon_s<Real>};
+
+namespace detail {
+
+/// What one group needs while a direction is worked on.
+template <class Real, int Branches, bool Transfer>
+struct GroupWork {
+    using Search = LimitSearch<Real, Branches, Transfer>;
+    CellParameters<Real, Branches, Transfer> cell{};  ///< Where the group's capacity differs.
+    Search search{};
+    typename Search::Trial glance{};  ///< One step over the horizon.
+    Real parallel{1};
+};
+
+/// What one string needs.
+template <class Real>
+struct StringWork {
+    PackDirectionLimit<Real> now{};  ///< Of the string, at its own terminals; magnitude.
+    Real now_V{0};
+    Real now_ohm{0};
+};
+
+}  // namespace detail
+
+/// Room to work in: one entry per group and one per string, owned by the caller.
+template <class Real, int Branches, bool Transfer = false>
+struct PackLimitWorkspace {
+    detail::GroupWork<Real, Branches, Transfer>* groups{nullptr};
+    int group_capacity{0};
+    detail::StringWork<Real>* strings{nullptr};
+    int string_capacity{0};
+};
+
+/// A workspace of fixed size.
+template <class Real, int Branches, bool Transfer, int MaxGroups, int MaxStrings = 1>
+struct FixedPackLimitWorkspace {
+    detail::GroupWork<Real, Branches, Transfer> groups[MaxGroups];
+    detail::StringWork<Real> strings[MaxStrings];
+
+    [[nodiscard]] PackLimitWorkspace<Real, Branches, Transfer> view() noexcept {
+        return {groups, MaxGroups, strings, MaxStrings};
+    }
+};
+
+namespace detail {
+
+/// One direction of a pack.
+template <class Real, int Branches, bool Transfer>
+class LimitsOfPack {
+  public:
+    using Pack = LimitPack<Real, Branches, Transfer>;
+    using Work = GroupWork<Real, Branches, Transfer>;
+    using Search = LimitSearch<Real, Branches, Transfer>;
+    using Trial = typename Search::Trial;
+    using Ceiling = typename Search::Ceiling;
+    using Span = typename Search::Span;
+
+    LimitsOfPack(const Pack& pack, const GroupStates<Real>& states,
+                 const PackLimitSettings<Real>& settings, Real sign,
+                 const PackLimitWorkspace<Real, Branches, Transfer>& workspace) noexcept
+        : pack_(pack), settings_(settings), sign_(sign), workspace_(workspace) {
+        share_ = states.current_flagged ? settings.flagged_current_share : Real(1);
+        for (int g = 0; g < pack.group_count; ++g)
+            set_up(states, g);
+        for (int s = 0; s < strings(); ++s) {
+            const LimitString<Real> string = string_at(s);
+            StringWork<Real>& work = workspace_.strings[s];
+            work = {};
+            work.now_ohm = string.resistance_ohm;
+            for (int g = string.first_group; g < string.first_group + string.group_count; ++g) {
+                const Work& group = workspace_.groups[g];
+                work.now_V += group.search.now_voltage_V();
+                work.now_ohm += group.search.now_ohm() / group.parallel;
+            }
+        }
+    }
+
+    /// \param shorter the result for the horizon before, or null
+    [[nodiscard]] PackDirectionLimit<Real> find(
+        Real horizon_s, Real shorter_s, const PackDirectionLimit<Real>* shorter) const noexcept {
+        const Real watched_from_s = shorter != nullptr ? shorter_s : Real(0);
+        int closed = 0;
+        for (int s = 0; s < strings(); ++s)
+            closed += string_at(s).closed ? 1 : 0;
+        PackDirectionLimit<Real> cap;
+        cap.current_A = std::numeric_limits<Real>::infinity();
+        if (shorter != nullptr) {
+            cap = *shorter;
+            cap.current_A = sign_ * shorter->current_A;
+        }
+        for (int k = 0; k < pack_.component_count; ++k) {
+            if (pack_.components[k].string < 0) lower(cap, k, horizon_s);
+        }
+        if (closed == 0) {
+            PackDirectionLimit<Real> none;
+            none.reason = LimitReason::contactor;
+            return none;
+        }
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            StringWork<Real>& work = workspace_.strings[s];
+            PackDirectionLimit<Real> string_cap;
+            string_cap.current_A = std::numeric_limits<Real>::infinity();
+            if (closed == 1) {
+                string_cap = cap;
+                string_cap.current_A = cap.current_A / share_;
+            } else if (shorter != nullptr) {
+                string_cap = work.now;  // of the horizon before
+            }
+            for (int k = 0; k < pack_.component_count; ++k) {
+                if (pack_.components[k].string == s) lower(string_cap, k, horizon_s);
+            }
+            work.now = string_limit(s, horizon_s, watched_from_s, string_cap);
+        }
+        PackDirectionLimit<Real> limit = closed == 1 ? the_one() : joined();
+        if (share_ < Real(1)) limit = at_current(limit, share_ * limit.current_A);
+        if (cap.current_A < limit.current_A) {
+            const PackDirectionLimit<Real> less = at_current(limit, cap.current_A);
+            limit = cap;
+            limit.rest_voltage_V = less.rest_voltage_V;
+            limit.end_voltage_V = less.end_voltage_V;
+        }
+        finish(limit);
+        return limit;
+    }
+
+  private:
+    [[nodiscard]] int strings() const noexcept {
+        return pack_.strings != nullptr ? pack_.string_count : 1;
+    }
+    [[nodiscard]] LimitString<Real> string_at(int s) const noexcept {
+        if (pack_.strings != nullptr) return pack_.strings[s];
+        return {0, pack_.group_count, Real(0), true};
+    }
+    [[nodiscard]] int kind_of(int g) const noexcept {
+        return pack_.kind != nullptr ? pack_.kind[g] : 0;
+    }
+
+    void set_up(const GroupStates<Real>& states, int g) const noexcept {
+        Work& work = workspace_.groups[g];
+        const auto at = [g](const Real* values, Real otherwise) {
+            return values != nullptr ? values[g] : otherwise;
+        };
+        const unsigned flags = states.flags != nullptr ? states.flags[g] : 0U;
+        const Real sigmas = settings_.sigmas;
+        const CellParameters<Real, Branches, Transfer>* cell = &pack_.cells[kind_of(g)];
+        if (states.capacity_scale != nullptr || states.capacity_log_std != nullptr) {
+            const Real capacity_std = sigmas * at(states.capacity_log_std, Real(0));
+            work.cell = *cell;
+            work.cell.capacity_Ah *=
+                at(states.capacity_scale, Real(1)) *
+                (capacity_std > Real(0) ? exponential(-capacity_std) : Real(1));
+            cell = &work.cell;
+        }
+        work.parallel = static_cast<Real>(
+            pack_.cells_in_parallel != nullptr ? pack_.cells_in_parallel[g] : pack_.parallel);
+        LimitSettings<Real> search = settings_.search;
+        search.soc_margin += sigmas * at(states.soc_std, Real(0));
+        search.temperature_margin_K += sigmas * at(states.temperature_std_K, Real(0));
+        search.core_over_case_K += at(states.core_over_case_K, Real(0));
+        if ((flags & group_voltage_flagged) != 0U)
+            search.soc_margin += settings_.flagged_soc_margin;
+        if ((flags & group_temperature_flagged) != 0U) {
+            search.temperature_margin_K += settings_.flagged_temperature_margin_K;
+        }
+        CellState<Real, Branches, Transfer> state;
+        state.soc = states.soc[g];
+        state.hysteresis = at(states.hysteresis, Real(0));
+        const Real resistance_std = sigmas * at(states.resistance_log_std, Real(0));
+        state.resistance_scale = at(states.resistance_scale, Real(1)) *
+                                 (resistance_std > Real(0) ? exponential(resistance_std) : Real(1));
+        if (states.branch_V != nullptr) {
+            for (int i = 0; i < state.lags; ++i)
+                state.branch_V[i] = states.branch_V[g * state.lags + i];
+        }
+        work.search = Search(*cell, pack_.limits[kind_of(g)], state, states.temperature_degC[g],
+                             sign_, search);
+    }
+
+    void lower(PackDirectionLimit<Real>& cap, int k, Real horizon_s) const noexcept {
+        const Real allowed_A = component_current_A(pack_.components[k], sign_ > Real(0), horizon_s);
+        if (!(allowed_A < cap.current_A)) return;
+        cap = {};
+        cap.current_A = allowed_A;
+        cap.reason = pack_.components[k].kind;
+        cap.binding_value = allowed_A;
+        cap.string = pack_.components[k].string;
+        cap.component = k;
+    }
+
+    static void bind(PackDirectionLimit<Real>& limit, Real current_A, const Ceiling& why, int group,
+                     int string) noexcept {
+        limit.current_A = current_A;
+        limit.reason = why.reason;
+        limit.binding_value = why.bound;
+        limit.group = group;
+        limit.string = string;
+        limit.component = -1;
+    }
+
+    /// How unlike two groups are: 1 is where the error of a glance may be another by as much as
+    /// itself.
+    [[nodiscard]] static Real distance(const Work& a, const Work& b, Real moved_V) noexcept {
+        const auto size = [](Real x) { return x < Real(0) ? -x : x; };
+        const auto& p = a.search.state();
+        const auto& q = b.search.state();
+        Real lags_V = size(p.hysteresis - q.hysteresis) * Real(0.005);
+        for (int i = 0; i < p.lags; ++i)
+            lags_V += size(p.branch_V[i] - q.branch_V[i]);
+        const Real off =
+            Real(50) * size(p.soc - q.soc) +
+            Real(0.33) * size(a.search.temperature_degC() - b.search.temperature_degC()) +
+            size(p.resistance_scale / q.resistance_scale - Real(1)) +
+            Real(20) * size(a.search.cell().capacity_Ah / b.search.cell().capacity_Ah - Real(1)) +
+            Real(10) * size(a.parallel / b.parallel - Real(1)) +
+            Real(5) * lags_V / (moved_V + Real(1e-3));
+        // Groups that are not the very same meet the nodes of the tables elsewhere.
+        return off > Real(0) ? (off < Real(30) ? off + Real(0.3) : Real(30.3)) : Real(0);
+    }
+
+    /// Largest current (magnitude) of one string up to a cap.
+    [[nodiscard]] PackDirectionLimit<Real> string_limit(
+        int s, Real horizon_s, Real watched_from_s,
+        const PackDirectionLimit<Real>& cap) const noexcept {
+        const LimitString<Real> string = string_at(s);
+        const int first = string.first_group;
+        const int end = first + string.group_count;
+        Work* const groups = workspace_.groups;
+        PackDirectionLimit<Real> limit = cap;
+        int lead = cap.group >= first && cap.group < end ? cap.group : -1;
+        for (int g = first; g < end; ++g) {
+            const Ceiling ceiling = groups[g].search.ceiling_for(horizon_s);
+            const Real current_A = groups[g].parallel * ceiling.current_A;
+            if (current_A < limit.current_A) {
+                bind(limit, current_A, ceiling, g, s);
+                lead = g;
+            }
+        }
+        if (lead < 0) lead = first;
+        limit.rest_voltage_V = workspace_.strings[s].now_V;
+        limit.end_voltage_V = limit.rest_voltage_V;
+        if (!(limit.current_A > Real(0))) return limit;
+
+        int planned = -1;
+        HoldPlan<Real> plan{};
+        HoldPlan<Real> one{};
+        HoldPlan<Real> few{};
+        const auto plan_for = [&](int g) {
+            const int kind = kind_of(g);
+            if (kind == planned) return;
+            planned = kind;
+            plan = hold_plan(groups[g].search.cell().thermal, horizon_s);
+            one = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::glance);
+            few = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::look);
+        };
+        const Span span{plan, watched_from_s};
+        const Span glance_span{one, Real(0)};
+        const Span look_span{few, Real(0)};
+        // The heat of a long time makes a glance tell less.
+        const bool is_long = horizon_s > Real(100);
+        const Real doubt = is_long ? Real(3) : Real(1);
+        Trial solved{};
+        const auto solve = [&](int g) {
+            plan_for(g);
+            const Real up_to_A = limit.current_A / groups[g].parallel;
+            const Ceiling ceiling{up_to_A, limit.reason, limit.binding_value};
+            const Ceiling why = groups[g].search.solve(span, one, ceiling, solved);
+            lead = g;
+            if (solved.current_A < up_to_A) {
+                bind(limit, groups[g].parallel * solved.current_A, why, g, s);
+            }
+        };
+        solve(lead);
+        Trial off{};  // what the glance of the group that was solved is off by
+        constexpr int rounds = 3;
+        for (int round = 0; round < rounds; ++round) {
+            // One step of every group at the limit so far.
+            for (int g = first; g < end; ++g) {
+                plan_for(g);
+                groups[g].glance =
+                    groups[g].search.hold_for(limit.current_A / groups[g].parallel, glance_span);
+            }
+            off = difference(groups[lead].glance, solved);
+            if (round + 1 == rounds || !(limit.current_A > Real(0))) break;
+            int worst = -1;
+            Real worst_share = Real(0.97);
+            for (int g = first; g < end; ++g) {
+                const Trial& at = groups[g].glance;
+                const Real moved_V = sign_ * (at.end_voltage_V - groups[g].search.now_voltage_V());
+                const Real room_V = at.voltage_slack_V + moved_V;
+                if (at.voltage_slack_V < Real(0) && room_V < worst_share * moved_V) {
+                    worst = g;
+                    worst_share = room_V / moved_V;
+                }
+                if (at.hot_slack_K < Real(0)) {
+                    const Real room_K = at.hot_slack_K + at.warming_K;
+                    // Heat goes with the square of the current.
+                    const Real share =
+                        room_K > Real(0) ? std::sqrt(room_K / at.warming_K) : Real(0);
+                    if (share < worst_share) {
+                        worst = g;
+                        worst_share = share;
+                    }
+                }
+            }
+            if (worst < 0 || worst == lead) break;
+            const Real before_A = limit.current_A;
+            solve(worst);
+            if (!(limit.current_A < before_A)) break;
+        }
+        // Those that come near are looked at in a few steps, and tried in all where that leaves a
+        // doubt.
+        int looked_for = -1;
+        Trial look_off{};
+        Trial lead_look{};
+        Learned learned{};
+        const Real glanced_A = limit.current_A;
+        const bool every = settings_.every_group;
+        Trial lead_at = groups[lead].glance;
+        for (int g = first; g < end && limit.current_A > Real(0); ++g) {
+            if (g == lead) continue;
+            const Trial at = eased(groups[g], limit.current_A / glanced_A);
+            const Likeness like = likeness(groups[g], at, groups[lead], lead_at);
+            if (!every && !suspect(like, at, lead_at, off, doubt, learned)) continue;
+            plan_for(g);
+            const Real current_A = limit.current_A / groups[g].parallel;
+            if (!is_long && !every) {
+                if (looked_for != lead) {
+                    lead_look = groups[lead].search.hold_for(solved.current_A, look_span);
+                    look_off = difference(lead_look, solved);
+                    looked_for = lead;
+                }
+                const Trial look = groups[g].search.hold_for(current_A, look_span);
+                if (!suspect(likeness(groups[g], look, groups[lead], lead_look), look, lead_look,
+                             look_off, Real(0.3))) {
+                    continue;
+                }
+            }
+            const Trial tried = groups[g].search.hold_for(current_A, span);
+            if (is_long && like.apart > Real(0)) learned.take(like, at, tried, off);
+            if (tried.slack >= Real(0)) continue;
+            solve(g);
+            lead_at = eased(groups[g], limit.current_A / glanced_A);
+            off = difference(lead_at, solved);
+        }
+        // The voltage at the end: the glances, as far as they are off for the group that was
+        // solved; a look where a group warms by so much that a glance tells little.
+        const Trial& led = groups[lead].glance;
+        const Real led_V = led.end_voltage_V - groups[lead].search.now_voltage_V();
+        Real ratio = Real(1);
+        if (led_V * led_V > Real(0) && solved.current_A > Real(0)) {
+            ratio = (solved.end_voltage_V - groups[lead].search.now_voltage_V()) *
+                    (led.current_A / solved.current_A) / led_V;
+            if (!(ratio > Real(0.8) && ratio < Real(1.25))) ratio = Real(1);
+        }
+        constexpr Real large_warming_K = Real(6);
+        Real moved_V = Real(0);
+        for (int g = first; g < end; ++g) {
+            const Search& search = groups[g].search;
+            const Trial& at = groups[g].glance;
+            const Real current_A = limit.current_A / groups[g].parallel;
+            Real group_V = Real(0);
+            if (!is_long && at.warming_K > large_warming_K && limit.current_A > Real(0)) {
+                plan_for(g);
+                group_V =
+                    search.hold_for(current_A, look_span).end_voltage_V - search.now_voltage_V();
+            } else if (at.current_A > Real(0)) {
+                group_V = ratio * (at.end_voltage_V - search.now_voltage_V()) *
+                          (current_A / at.current_A);
+            }
+            // No group is let out of its window.
+            const Real most_V = search.voltage_room_V();
+            moved_V += sign_ * (sign_ * group_V < most_V ? sign_ * group_V : most_V);
+        }
+        limit.end_voltage_V += moved_V + sign_ * limit.current_A * string.resistance_ohm;
+        return limit;
+    }
+
+    /// How another group compares with the one that was solved: its distance, and by how much more
+    /// its glance should be off.
+    struct Likeness {
+        Real apart{0};
+        Real scale{1};
+        Real heat_scale{1};
+        Real moved_V{0};
+    };
+    [[nodiscard]] static Likeness likeness(const Work& group, const Trial& at, const Work& lead,
+                                           const Trial& lead_at) noexcept {
+        // The error grows with what the current moves.
+        const auto ratio = [](Real own, Real other) {
+            const Real scale = own < Real(2) * other ? own / other : Real(2);
+            return scale > Real(0.5) ? scale : Real(0.5);
+        };
+        Likeness like;
+        like.moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
+        like.apart = distance(group, lead, like.moved_V);
+        like.scale =
+            ratio(like.moved_V, size_of(lead_at.end_voltage_V - lead.search.now_voltage_V()));
+        like.heat_scale = ratio(size_of(at.warming_K), size_of(lead_at.warming_K));
+        return like;
+    }
+
+    /// What trials in all steps have shown of glances: the largest part of their error that the
+    /// group that was solved does not tell, per distance.
+    struct Learned {
+        int count{0};
+        Real voltage_V{0};
+        Real hot_K{0};
+
+        void take(const Likeness& like, const Trial& at, const Trial& tried,
+                  const Trial& off) noexcept {
+            const Trial own = difference(at, tried);
+            const Real left_V =
+                size_of(own.voltage_slack_V - like.scale * off.voltage_slack_V) / like.apart;
+            const Real left_K =
+                size_of(own.hot_slack_K - like.heat_scale * off.hot_slack_K) / like.apart;
+            if (left_V > voltage_V) voltage_V = left_V;
+            if (left_K > hot_K) hot_K = left_K;
+            ++count;
+        }
+    };
+
+    /// Whether a group may be outside its windows at a current at which another one is solved. The
+    /// glance of the other is off by a known amount; that of a group like it is off by nearly as
+    /// much.
+    /// \param share how large the error of such a trial may be against that of a glance
+    /// \param learned after enough trials they say more than what is assumed beforehand
+    [[nodiscard]] static bool suspect(const Likeness& like, const Trial& at, const Trial& lead_at,
+                                      const Trial& off, Real share,
+                                      const Learned& learned = {}) noexcept {
+        // A group that is solved to just inside leaves no slack: those no worse than it are fine.
+        const auto near = [](Real slack, Real lead_slack, Real lead_off, Real margin) {
+            return slack - lead_off < margin && slack - margin < lead_slack;
+        };
+        Real margin_V = size_of(off.voltage_slack_V) + share * Real(0.004) * like.moved_V;
+        Real margin_K = size_of(off.hot_slack_K) + share * Real(0.05) * size_of(at.warming_K);
+        constexpr int enough = 10;
+        constexpr Real more = Real(3);
+        if (learned.count >= enough) {
+            if (more * learned.voltage_V < margin_V) margin_V = more * learned.voltage_V;
+            if (more * learned.hot_K < margin_K) margin_K = more * learned.hot_K;
+        }
+        return near(at.voltage_slack_V, lead_at.voltage_slack_V, like.scale * off.voltage_slack_V,
+                    like.apart * margin_V) ||
+               near(at.hot_slack_K, lead_at.hot_slack_K, like.heat_scale * off.hot_slack_K,
+                    like.apart * margin_K);
+    }
+
+    /// What the glance of a group would be at a little less current: `share` of its own.
+    [[nodiscard]] static Trial eased(const Work& group, Real share) noexcept {
+        Trial at = group.glance;
+        const Real moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
+        at.voltage_slack_V += moved_V * (Real(1) - share);
+        // Heat goes with the square of the current.
+        at.hot_slack_K += at.warming_K * (Real(1) - share * share);
+        return at;
+    }
+
+    [[nodiscard]] static Real size_of(Real x) noexcept { return x < Real(0) ? -x : x; }
+
+    [[nodiscard]] static Trial difference(const Trial& a, const Trial& b) noexcept {
+        Trial off{};
+        off.voltage_slack_V = a.voltage_slack_V - b.voltage_slack_V;
+        off.hot_slack_K = a.hot_slack_K - b.hot_slack_K;
+        return off;
+    }
+
+    /// The pack is one closed string.
+    [[nodiscard]] PackDirectionLimit<Real> the_one() const noexcept {
+        int s = 0;
+        while (!string_at(s).closed)
+            ++s;
+        PackDirectionLimit<Real> limit = workspace_.strings[s].now;
+        limit.end_voltage_V += sign_ * limit.current_A * pack_.resistance_ohm;
+        return limit;
+    }
+
+    /// A string at its terminals: a voltage that its current moves.
+    struct Line {
+        Real source_V{0};
+        Real ohm{0};
+    };
+    [[nodiscard]] static Line at_instant(const StringWork<Real>& work) noexcept {
+        return {work.now_V, work.now_ohm};
+    }
+    [[nodiscard]] static Line at_end(const StringWork<Real>& work) noexcept {
+        const Real moved_V = work.now.end_voltage_V - work.now.rest_voltage_V;
+        const Real size_V = moved_V < Real(0) ? -moved_V : moved_V;
+        const Real ohm = work.now.current_A > Real(0) ? size_V / work.now.current_A : Real(0);
+        return {work.now_V, ohm > work.now_ohm ? ohm : work.now_ohm};
+    }
+
+    /// All closed strings at the joint: its voltage is (driven_A + current) / conductance_S.
+    struct Joint {
+        Real conductance_S{0};
+        Real driven_A{0};
+
+        void add(const Line& line) noexcept {
+            conductance_S += Real(1) / line.ohm;
+            driven_A += line.source_V / line.ohm;
+        }
+        [[nodiscard]] Real voltage_V(Real current_A) const noexcept {
+            return (driven_A + current_A) / conductance_S;
+        }
+    };
+
+    /// Strings in parallel: the current at which the first of them meets its own limit. The current
+    /// of a string moves from the split of the first instant to that of the end. What a string has
+    /// found by holding a current over the horizon is compared with the mean of both, or with the
+    /// end where that is more; what must not be passed at any moment, with the larger.
+    [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
+        Joint instant{};
+        Joint last{};
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            instant.add(at_instant(workspace_.strings[s]));
+            last.add(at_end(workspace_.strings[s]));
+        }
+        PackDirectionLimit<Real> limit;
+        limit.current_A = std::numeric_limits<Real>::infinity();
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            const StringWork<Real>& work = workspace_.strings[s];
+            // What the string carries (magnitude): own_A + share * the pack's.
+            const auto carried = [&](const Joint& joint, const Line& line, Real& own_A,
+                                     Real& share) {
+                own_A = sign_ * (joint.voltage_V(Real(0)) - line.source_V) / line.ohm;
+                share = Real(1) / (joint.conductance_S * line.ohm);
+            };
+            Real first_A = Real(0);
+            Real first_share = Real(0);
+            Real end_A = Real(0);
+            Real end_share = Real(0);
+            carried(instant, at_instant(work), first_A, first_share);
+            carried(last, at_end(work), end_A, end_share);
+            const LimitReason reason = work.now.reason;
+            const bool held = reason == LimitReason::voltage || reason == LimitReason::soc ||
+                              reason == LimitReason::temperature;
+            Real most_A = (work.now.current_A - first_A) / first_share;
+            const Real at_end_A = (work.now.current_A - end_A) / end_share;
+            if (held) {
+                most_A = (work.now.current_A - Real(0.5) * (first_A + end_A)) /
+                         (Real(0.5) * (first_share + end_share));
+            }
+            if (at_end_A < most_A) most_A = at_end_A;
+            if (most_A < limit.current_A) {
+                limit = work.now;
+                limit.current_A = most_A;
+                if (limit.string < 0) limit.string = s;
+            }
+        }
+        if (!(limit.current_A > Real(0))) limit.current_A = Real(0);
+        limit.rest_voltage_V = instant.voltage_V(Real(0));
+        limit.end_voltage_V = last.voltage_V(sign_ * limit.current_A) +
+                              sign_ * limit.current_A * pack_.resistance_ohm;
+        return limit;
+    }
+
+    /// Sign and power.
+    void finish(PackDirectionLimit<Real>& limit) const noexcept {
+        limit.current_A = limit.current_A > Real(0) ? sign_ * limit.current_A : Real(0);
+        limit = at_current(limit, limit.current_A);
+    }
+
+    const Pack& pack_;
+    const PackLimitSettings<Real>& settings_;
+    Real sign_;
+    Real share_{1};
+    PackLimitWorkspace<Real, Branches, Transfer> workspace_;
+};
+
+}  // namespace detail
+
+/// Largest charge and discharge current and power of a pack for each horizon, and what decides
+/// them. Steps are bounded: each group is stepped a fixed number of times, and solved at most once
+/// a horizon and direction.
+/// \param pack checked once with validate() when it is set
+/// \param states present state of every group
+/// \param horizons_s `count` horizons, each from 0 to `longest_horizon_s`, rising; the last may be
+///        `continuous_horizon_s`
+/// \param workspace room for every group and string
+/// \param out receives `count` results; a longer horizon never allows more than a shorter one
+/// \return ok; out_of_range, not_finite or missing_table for what cannot be used, not_increasing
+/// for
+///         the order of the horizons; sample_not_finite for a state or horizon that is not a
+///         number. `out` is then untouched.
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline Status pack_limits(
+    const LimitPack<Real, Branches, Transfer>& pack, const GroupStates<Real>& states,
+    const Real* horizons_s, int count,
+    const PackLimitWorkspace<Real, Branches, Transfer>& workspace, PackHorizonLimit<Real>* out,
+    const PackLimitSettings<Real>& settings = {}) noexcept {
+    if (pack.cells == nullptr || pack.limits == nullptr || states.soc == nullptr ||
+        states.temperature_degC == nullptr) {
+        return Status::missing_table;
+    }
+    for (int k = 0; k < pack.kind_count; ++k) {
+        const Status tables = detail::usable_tables(pack.cells[k]);
+        if (tables != Status::ok) return tables;
+    }
+    const Status knobs = validate(settings).status;
+    if (knobs != Status::ok) return knobs;
+    const int strings = pack.strings != nullptr ? pack.string_count : 1;
+    if (horizons_s == nullptr || out == nullptr || count < 1 || pack.group_count < 1 ||
+        workspace.groups == nullptr || workspace.strings == nullptr ||
+        workspace.group_capacity < pack.group_count || workspace.string_capacity < strings) {
+        return Status::out_of_range;
+    }
+    for (int k = 0; k < count; ++k) {
+        const Status usable_horizon = detail::usable_horizon(horizons_s, k);
+        if (usable_horizon != Status::ok) return usable_horizon;
+    }
+    constexpr int lags = lag_count<Branches, Transfer>;
+    for (int g = 0; g < pack.group_count; ++g) {
+        for (const Real* values :
+             {states.soc, states.temperature_degC, states.soc_std, states.temperature_std_K,
+              states.core_over_case_K, states.hysteresis, states.resistance_scale,
+              states.resistance_log_std, states.capacity_scale, states.capacity_log_std}) {
+            if (values != nullptr && !detail::finite(values[g])) return Status::sample_not_finite;
+        }
+        for (const Real* values : {states.soc_std, states.temperature_std_K,
+                                   states.resistance_log_std, states.capacity_log_std}) {
+            if (values != nullptr && values[g] < Real(0)) return Status::out_of_range;
+        }
+        for (const Real* values : {states.resistance_scale, states.capacity_scale}) {
+            if (values != nullptr && !(values[g] > Real(0))) return Status::out_of_range;
+        }
+        if (states.branch_V == nullptr) continue;
+        for (int i = 0; i < lags; ++i) {
+            if (!detail::finite(states.branch_V[g * lags + i])) return Status::sample_not_finite;
+        }
+    }
+    for (const Real sign : {Real(1), Real(-1)}) {
+        const detail::LimitsOfPack<Real, Branches, Transfer> direction(pack, states, settings, sign,
+                                                                       workspace);
+        for (int k = 0; k < count; ++k) {
+            out[k].horizon_s = horizons_s[k];
+            PackDirectionLimit<Real>& limit = sign > Real(0) ? out[k].charge : out[k].discharge;
+            const PackDirectionLimit<Real>* const shorter =
+                k == 0 ? nullptr : (sign > Real(0) ? &out[k - 1].charge : &out[k - 1].discharge);
+            limit = direction.find(horizons_s[k], k > 0 ? horizons_s[k - 1] : Real(0), shorter);
+        }
+    }
+    return Status::ok;
+}
+
+}  // namespace voltkeel
