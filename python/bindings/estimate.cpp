@@ -105,9 +105,10 @@ void bind_estimate(py::module_& module) {
         .def_readwrite("rest_std_V", &Settings::rest_std_V)
         .def_readwrite("soc_std_floor", &Settings::soc_std_floor)
         .def_readwrite("longest_step_s", &Settings::longest_step_s)
-        .def_readwrite("trace_every_sample", &Settings::trace_every_sample,
-                       "Predicted voltage, innovation and test ratio for every sample; without, those of the\n"
-                       "last voltage tried.");
+        .def_readwrite(
+            "trace_every_sample", &Settings::trace_every_sample,
+            "Predicted voltage, innovation and test ratio for every sample; without, those of the\n"
+            "last voltage tried.");
 
     // Frozen numbers: see FaultBit in estimate/soc_filter.hpp.
     py::enum_<FaultBit>(module, "FaultBit", py::arithmetic(), "Bits of the fault word.")

@@ -33,6 +33,14 @@ void bind_thermal(py::module_& module) {
         "Returns\n-------\nThermalFit\n    Its source says what was fitted and what the case does "
         "not show.\n\nRaises\n------\nDataError\n    For a log or cell that cannot be used.");
     module.def(
+        "follows_core", [](const ThermalFit& thermal) { return follows_core(thermal); },
+        py::arg("thermal"),
+        "Whether the temperature of the core is worth following behind that of the case.\n\n"
+        "There is one, and the warmth of the cell was measured: what is taken as usual has a "
+        "larger "
+        "spread.\n\n"
+        "Parameters\n----------\nthermal : ThermalFit, Cell.thermal\n\nReturns\n-------\nbool");
+    module.def(
         "core_log",
         [](const Log& log, const Cell& cell) {
             const py::gil_scoped_release release;

@@ -127,6 +127,7 @@ def drive(cell: vk.Cell, random: np.random.Generator, rows: int, dt_s: float):
 def test_against_a_dense_filter(random, branches, dt_s):
     cell = make_cell(branches)
     settings = vk.SocFilterSettings()
+    settings.trace_every_sample = True  # every step worked into the covariance by itself, as here
     current, voltage, temperature, soc = drive(cell, random, 2000, dt_s)
     ours = vk.SocFilter(cell, settings)
     ours.start(SOC_START, 0.2, temperature[0])

@@ -32,7 +32,7 @@ using Cell = TransferCell<double, branches>;
 using State = CellState<double, branches, true>;
 using Parameters = CellParameters<double, branches, true>;
 
-TransferCell<double, branches> as(const Cell& cell, double /*scalar*/) {
+[[maybe_unused]] TransferCell<double, branches> as(const Cell& cell, double /*scalar*/) {
     return cell;
 }
 TransferCell<float, branches> as(const Cell& cell, float /*scalar*/) {
