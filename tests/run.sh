@@ -61,7 +61,7 @@ sanitize() {
     build sanitize --target voltkeel_unit_tests voltkeel_reference_tests
     run_tests sanitize unit unit_fit reference
 }
-# The unit tests run both scalars in every build; the reference tests are built once more for the preset.
+# The unit tests run both scalars in the release build; the reference tests are built once more for the preset.
 single_precision() {
     build float --target voltkeel_reference_tests
     run_tests float reference
