@@ -76,7 +76,7 @@ TEST_CASE("mechanical powers are found back from electric ones") {
 
 TEST_CASE("a road load with curves is the mean of its instants") {
     Random random(812);
-    for (int round = 0; round < 40; ++round) {
+    for (int round = 0; round < 12; ++round) {
         RoadVehicle vehicle;
         vehicle.mass_kg = random.uniform(800, 3000);
         vehicle.drive_power_max_W = random.uniform(30e3, 90e3);
