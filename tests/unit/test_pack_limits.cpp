@@ -169,7 +169,7 @@ const PackDirectionLimit<Real>& of(const PackHorizonLimit<Real>& limit, bool cha
 }
 
 /// Every group alone, and the least of them, against the pack.
-/// \param tolerance of the current: 0.1 %, and half as much for a group that is missed by little
+/// \param tolerance of the current: 0.1 %, and half of it more for a group that is missed by little
 /// once in some 40 000 (with `every_group` none is); in float what its digits leave of a voltage
 /// \param voltage_tolerance share of what the current moves the voltage of the pack by
 template <class Real, int Branches, bool Transfer>
