@@ -749,7 +749,7 @@ class LimitsOfPack {
 
     /// Strings in parallel: the current at which the first of them meets its own limit. The current
     /// of a string moves from the split of the first instant to that of the end. What a string has
-    /// found by holding a current over the horizon is compared with the mean of both, or with the
+    /// found by holding a current over the horizon is compared with a mean of both, or with the
     /// end where that is more; what must not be passed at any moment, with the larger.
     [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
         Joint instant{};
@@ -782,10 +782,18 @@ class LimitsOfPack {
             Real most_A = (work.now.current_A - first_A) / first_share;
             const Real at_end_A = (work.now.current_A - end_A) / end_share;
             if (held) {
-                most_A = (work.now.current_A - Real(0.5) * (first_A + end_A)) /
-                         (Real(0.5) * (first_share + end_share));
+                constexpr Real first_part = Real(0.6);
+                const Real own_A = end_A + first_part * (first_A - end_A);
+                const Real share = end_share + first_part * (first_share - end_share);
+                most_A = (work.now.current_A - own_A) / share;
             }
             if (at_end_A < most_A) most_A = at_end_A;
+            if (held && work.now.current_A > Real(0)) {
+                // A split that moves is known to some 2 % of what the current does.
+                const Real moves = Real(10) * (size_of(end_share / first_share - Real(1)) +
+                                               size_of(end_A - first_A) / work.now.current_A);
+                most_A *= Real(1) - Real(0.02) * (moves < Real(1) ? moves : Real(1));
+            }
             if (most_A < limit.current_A) {
                 limit = work.now;
                 limit.current_A = most_A;
