@@ -335,6 +335,28 @@ TEMPLATE_TEST_CASE("each bad input raises its own fault bit", "[soc_filter]", VO
     }
 }
 
+TEMPLATE_TEST_CASE("a doubt about the current that is no number is none", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
+    using limits = std::numeric_limits<TestType>;
+    const auto owned = voltkeel_test::linear_cell<TestType, 2>();
+    for (const TestType doubt_A : {limits::quiet_NaN(), limits::infinity(), TestType(-1),
+                                   TestType(1001) * owned.view().capacity_Ah}) {
+        auto doubting = started_filter(owned, test_settings<TestType>(), 0.5, 0.02);
+        auto sure = started_filter(owned, test_settings<TestType>(), 0.5, 0.02);
+        for (int k = 0; k < 20; ++k) {
+            (void)doubting.step({TestType(-1), TestType(3.8), TestType(25), TestType(1), doubt_A});
+            (void)sure.step({TestType(-1), TestType(3.8), TestType(25), TestType(1)});
+        }
+        CAPTURE(doubt_A);
+        CHECK(same_state(doubting.state(), sure.state()));
+        CHECK(doubting.estimate().soc_std == sure.estimate().soc_std);
+        (void)doubting.step(
+            {TestType(-1), TestType(3.8), TestType(25), TestType(1), TestType(0.5)});
+        (void)sure.step({TestType(-1), TestType(3.8), TestType(25), TestType(1)});
+        CHECK(doubting.estimate().soc_std > sure.estimate().soc_std);
+    }
+}
+
 TEMPLATE_TEST_CASE("a bad current or temperature is replaced by the last good one", "[soc_filter]",
                    VOLTKEEL_SCALARS) {
     const TestType nan = std::numeric_limits<TestType>::quiet_NaN();

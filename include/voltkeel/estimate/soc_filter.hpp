@@ -616,7 +616,7 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     const AxisPosition<Real> temperature =
         locate(cell_.resistance.temperature_degC, input.temperature_degC);
     if (input.dt_s > Real(0)) predict(input, temperature);
-    const bool doubtful = sample.current_std_A > Real(0);
+    const bool doubtful = sample.current_std_A > Real(0) && possible_current(sample.current_std_A);
     if (doubtful) doubt_charge(sample.current_std_A * input.dt_s);
     if (!temperature.inside) estimate_.fault_bits |= fault_temperature_outside;
 
