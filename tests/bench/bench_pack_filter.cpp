@@ -13,6 +13,7 @@
 #include <memory>
 #include <vector>
 
+#include "bench/bench_cell.hpp"
 #include "support/example_cell.hpp"
 #include "voltkeel/estimate/group_filters.hpp"
 #include "voltkeel/estimate/pack_filter.hpp"
@@ -28,33 +29,6 @@ template <class Real>
 using Pack = voltkeel::PackFilter<Real, 2, false, groups>;
 template <class Real>
 using Full = voltkeel::GroupFilters<Real, 2, false, groups>;
-
-/// 41 x 8 nodes, about as many as a fitted cell has.
-voltkeel_test::OwnedCell<double, 2> bench_cell() {
-    voltkeel_test::OwnedCell<double, 2> cell;
-    auto& s = cell.scalars;
-    s.capacity_Ah = 50;
-    s.hysteresis_rate = 30;
-    s.resistance.soc = voltkeel::uniform_axis(0.0, 1.0, 41);
-    s.resistance.temperature_degC = voltkeel::uniform_axis(-20.0, 50.0, 8);
-    for (int k = 0; k <= 100; ++k) {
-        const double soc = k / 100.0;
-        cell.ocv.push_back({3.2 + 0.9 * soc + 0.05 * std::sin(9 * soc), 0.008, 0.0001});
-    }
-    for (int t = 0; t < 8; ++t) {
-        for (int k = 0; k < 41; ++k) {
-            const double size_ohm = 0.001 * std::exp(-0.25 * t) * (1.5 - k / 80.0);
-            voltkeel::ResistanceNode<double, 2> node;
-            node.r0_ohm = 4 * size_ohm;
-            for (int i = 0; i < 2; ++i) {
-                node.branch_ohm[i] = 2 * size_ohm;
-                node.branch_time_s[i] = i == 0 ? 3 : 60;
-            }
-            cell.resistance.push_back(node);
-        }
-    }
-    return cell;
-}
 
 /// A load that ends where it began, on groups that differ.
 template <class Real>
@@ -122,7 +96,7 @@ struct HandLoop {
 
 template <class Real>
 double measure(const char* scalar, bool& lost) {
-    const auto exact = bench_cell();
+    const auto exact = voltkeel_test::bench_cell<2>(20);
     const auto cell = voltkeel_test::cell_cast<Real>(exact);
     const auto ticks = ring_of<Real>(exact);
     const auto sample = [&](std::size_t k) {

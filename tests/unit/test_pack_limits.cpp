@@ -265,6 +265,27 @@ void compare(const voltkeel::CellParameters<Real, Branches, Transfer>& cell,
     }
 }
 
+/// Packs of cells whose tables jump by a third from node to node.
+void compare_jumping_tables(int salt, int count, double tolerance, bool every_group) {
+    Random random(salt);
+    CAPTURE(voltkeel_test::seed());
+    int reasons[16] = {};
+    for (int n = 0; n < count; ++n) {
+        auto own = voltkeel_test::random_cell<3>(random);
+        own.scalars.thermal.heat_capacity_J_per_K = own.scalars.capacity_Ah * 18;
+        own.scalars.thermal.resistance_K_per_W = 20 / own.scalars.capacity_Ah;
+        const auto cell = own.view();
+        const OwnedLimits<double> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
+                                         own.scalars.capacity_Ah);
+        auto groups = random_groups<double, 3, false>(
+            random, random.whole(1, 40), std::pow(10, random.uniform(-2.5, 0)),
+            own.scalars.capacity_Ah, own.resistance[own.resistance.size() / 2].r0_ohm);
+        CAPTURE(n);
+        compare<double, 3, false>(cell, limits.limits, groups, reasons, tolerance, 0.3,
+                                  every_group);
+    }
+}
+
 }  // namespace
 
 TEMPLATE_TEST_CASE_SIG("the group that decides is never missed", "[limits][pack][property]",
@@ -294,42 +315,12 @@ TEMPLATE_TEST_CASE_SIG("the group that decides is never missed", "[limits][pack]
 
 TEST_CASE("with every group tried no group is missed, whatever the tables",
           "[limits][pack][property]") {
-    Random random(7500);
-    CAPTURE(voltkeel_test::seed());
-    int reasons[16] = {};
-    for (int n = 0; n < 30; ++n) {
-        auto own = voltkeel_test::random_cell<3>(random);
-        own.scalars.thermal.heat_capacity_J_per_K = own.scalars.capacity_Ah * 18;
-        own.scalars.thermal.resistance_K_per_W = 20 / own.scalars.capacity_Ah;
-        const auto cell = own.view();
-        const OwnedLimits<double> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
-                                         own.scalars.capacity_Ah);
-        auto groups = random_groups<double, 3, false>(
-            random, random.whole(1, 40), std::pow(10, random.uniform(-2.5, 0)),
-            own.scalars.capacity_Ah, own.resistance[own.resistance.size() / 2].r0_ohm);
-        CAPTURE(n);
-        compare<double, 3, false>(cell, limits.limits, groups, reasons, 2e-3, 0.3, true);
-    }
+    compare_jumping_tables(7500, 30, 2e-3, true);
 }
 
 TEST_CASE("tables that jump by a third from node to node", "[limits][pack][property]") {
     // No cell is like that; the group that decides may then be missed, by little.
-    Random random(7300);
-    CAPTURE(voltkeel_test::seed());
-    int reasons[16] = {};
-    for (int n = 0; n < 40; ++n) {
-        auto own = voltkeel_test::random_cell<3>(random);
-        own.scalars.thermal.heat_capacity_J_per_K = own.scalars.capacity_Ah * 18;
-        own.scalars.thermal.resistance_K_per_W = 20 / own.scalars.capacity_Ah;
-        const auto cell = own.view();
-        const OwnedLimits<double> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
-                                         own.scalars.capacity_Ah);
-        auto groups = random_groups<double, 3, false>(
-            random, random.whole(1, 40), std::pow(10, random.uniform(-2.5, 0)),
-            own.scalars.capacity_Ah, own.resistance[own.resistance.size() / 2].r0_ohm);
-        CAPTURE(n);
-        compare<double, 3, false>(cell, limits.limits, groups, reasons, 0.03, 0.3);
-    }
+    compare_jumping_tables(7300, 40, 0.03, false);
 }
 
 TEST_CASE("the group that decides is never missed, with charge transfer",
