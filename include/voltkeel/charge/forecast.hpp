@@ -145,6 +145,9 @@ struct ChargePoint {
     Real temperature_degC{0};
     ChargePhase phase{ChargePhase::constant_current};
     CellState<Real, Branches, Transfer> state{};
+    Real case_degC{0};
+    int stage{0};       ///< Of the plan.
+    Real charge_Ah{0};  ///< Put in since the start.
 };
 
 namespace detail {
@@ -193,7 +196,8 @@ class ChargeRun {
             const Real voltage_V =
                 voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
             observer(ChargePoint<Real, Branches, Transfer>{
-                time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state});
+                time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state,
+                now_.temperature.case_degC, stage_index_, charge_As / seconds_per_hour<Real>});
         };
         const auto finish = [&](Status status, ChargePhase phase) {
             result.time_s = time_s;
