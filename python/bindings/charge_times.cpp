@@ -13,6 +13,8 @@ void bind_charge_times(py::module_& module) {
         .def_readwrite("resistance_log_std", &Doubt::resistance_log_std,
                        "Of the logarithm of the resistance scale.")
         .def_readwrite("capacity_log_std", &Doubt::capacity_log_std)
+        .def_readwrite("measured_current_A", &Doubt::measured_current_A,
+                       "Into a cell now, while it charges; 0: at rest or not known.")
         .def_readwrite("sigmas", &Doubt::sigmas, "Half width of the band; 1.96: 95 %.")
         .def_readwrite("step_s", &Doubt::step_s, "Longest step at the ends of the band.");
     using Band = ChargeTimeBand<double>;
@@ -72,8 +74,8 @@ void bind_charge_times(py::module_& module) {
     module.def(
         "least_charge_current",
         [](const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
-           const ChargeCase& what, const Departure<double>& departure) {
-            return least_charge_current(cell, state, plan, what, departure);
+           const ChargeCase& charge, const Departure<double>& departure) {
+            return least_charge_current(cell, state, plan, charge, departure);
         },
         py::arg("cell"), py::arg("state"),
         py::arg("plan"), py::arg("what"), py::arg("departure"),

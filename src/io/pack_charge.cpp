@@ -15,7 +15,7 @@ namespace voltkeel {
 namespace {
 
 /// How far another group's voltage may be above that of the deciding one.
-constexpr double crossing_V = 2e-4;
+constexpr double crossing_V = 1e-3;
 
 /// The plan from one of its stages on.
 ChargePlan<double> rest_of(const ChargePlan<double>& plan, int stage) {

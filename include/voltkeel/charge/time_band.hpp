@@ -8,6 +8,13 @@
 /// (propagation of independent errors, JCGM 100:2008 section 5.1.2, taken at the ends of the band
 /// rather than by slopes, as times bend near full). The doubt of the model itself (the charge-side
 /// resistance near full, say) is in the band as far as `resistance_log_std` says it.
+///
+/// While it charges, voltage and current are measured together, so SOC and resistance cannot be off
+/// each by itself: a cell that is fuller than told has so much less resistance that the measured
+/// current still gives the measured voltage. With `measured_current_A` the ends of the SOC are taken
+/// with that resistance, and only as far as the resistance may be off. So a small current towards
+/// the end of the constant voltage leaves little doubt, and the band does not jump where that phase
+/// begins.
 
 #include <cmath>
 #include <limits>
@@ -26,6 +33,7 @@ struct ChargeDoubt {
     Real soc_std{0};             ///< Of the SOC at the start, from the filter.
     Real resistance_log_std{0};  ///< Of the logarithm of the resistance scale, from the filter.
     Real capacity_log_std{0};    ///< Of the logarithm of the capacity.
+    Real measured_current_A{0};  ///< Into a cell now, while it charges; 0: at rest or not known.
     Real sigmas{Real(1.96)};     ///< Half width of the band in standard deviations; 1.96: 95 %.
     /// Longest step of the runs at the ends of the band: it moves a band by less than a second in
     /// a thousand.
@@ -39,6 +47,7 @@ template <class Real>
         {"soc_std", d.soc_std, Real(0), Real(1)},
         {"resistance_log_std", d.resistance_log_std, Real(0), Real(2)},
         {"capacity_log_std", d.capacity_log_std, Real(0), Real(2)},
+        {"measured_current_A", d.measured_current_A, Real(0), Real(1e6)},
         {"sigmas", d.sigmas, Real(0), Real(10)},
         {"step_s", d.step_s, Real(0.1), Real(600)},
     };
@@ -108,6 +117,48 @@ template <class Real, int Branches, bool Transfer>
                            CountingObserver<NoObserver>{nobody, steps}, out);
 }
 
+/// The SOC that is `width` off as far as the measured voltage allows, with the resistance that
+/// goes with it.
+/// \param most the factor by which the resistance may be off, > 1
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline ChargeShift<Real> measured_shift(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, Real temperature_degC, Real current_A,
+    Real width, Real most) noexcept {
+    const auto voltage_V = [&](Real soc, Real scale) {
+        CellState<Real, Branches, Transfer> at = state;
+        at.soc = soc;
+        at.resistance_scale = scale;
+        return voltage_at(cell, at, current_A, temperature_degC).voltage_V;
+    };
+    const Real scale = state.resistance_scale;
+    const Real measured_V = voltage_V(state.soc, scale);
+    // The voltage is a straight line in the scale. False where no scale would do.
+    const auto factor_at = [&](Real soc, Real& factor) {
+        const Real open_V = voltage_V(soc, Real(0));
+        const Real over_V = voltage_V(soc, scale) - open_V;
+        if (!(over_V > Real(0))) return false;
+        factor = (measured_V - open_V) / over_V;
+        return factor >= Real(1) / most && factor <= most;
+    };
+    ChargeShift<Real> shift{width, Real(1), Real(1)};
+    if (factor_at(state.soc + width, shift.resistance)) return shift;
+    Real inside = Real(0);
+    Real outside = width;
+    Real factor = Real(1);
+    shift = {Real(0), Real(1), Real(1)};
+    for (int turn = 0; turn < 20; ++turn) {
+        const Real middle = Real(0.5) * (inside + outside);
+        if (factor_at(state.soc + middle, factor)) {
+            inside = middle;
+            shift = {middle, factor, Real(1)};
+        } else {
+            outside = middle;
+        }
+    }
+    return shift;
+}
+
 template <class Real, int Branches, bool Transfer, class Observer>
 [[nodiscard]] inline Status charge_time_band(const CellParameters<Real, Branches, Transfer>& cell,
                                              const ChargePlan<Real>& plan,
@@ -155,11 +206,21 @@ template <class Real, int Branches, bool Transfer, class Observer>
         if (early_s < Real(0)) earlier_s2 += early_s * early_s;
         if (late_s > Real(0)) later_s2 += late_s * late_s;
     };
-    if (doubt.soc_std > Real(0)) {
+    if (doubt.measured_current_A > Real(0)) {
+        // Without a word about the resistance: 30 %.
+        const Real told = doubt.sigmas * doubt.resistance_log_std;
+        const Real most = exponential(told > Real(0.3) ? told : Real(0.3));
+        const auto shifted = [&](Real width) {
+            return measured_shift(cell, state, conditions.temperature_degC,
+                                  doubt.measured_current_A, width, most);
+        };
+        const Real width = doubt.sigmas * doubt.soc_std;
+        if (width > Real(0)) both(shifted(width), shifted(-width));
+    } else if (doubt.soc_std > Real(0)) {
         const Real width = doubt.sigmas * doubt.soc_std;
         both({width, Real(1), Real(1)}, {-width, Real(1), Real(1)});
     }
-    if (doubt.resistance_log_std > Real(0)) {
+    if (doubt.resistance_log_std > Real(0) && !(doubt.measured_current_A > Real(0))) {
         const Real factor = exponential(doubt.sigmas * doubt.resistance_log_std);
         both({Real(0), factor, Real(1)}, {Real(0), Real(1) / factor, Real(1)});
     }

@@ -6,7 +6,7 @@
 /// All groups carry the same current per cell. The group with the highest voltage is held at the
 /// plan's voltage, so it says what current flows; that may be the one with the most resistance at
 /// first and the fullest one at the end, and the run goes over from one to the other where their
-/// voltages cross (to 0.2 mV). A power of the supply is divided by the voltage of the deciding
+/// voltages cross (to 1 mV). A power of the supply is divided by the voltage of the deciding
 /// group times the number of groups: a little less current than the pack would take.
 
 #include <vector>
