@@ -41,6 +41,9 @@ void bind_charge(py::module_& module) {
         .def_readonly("charge_Ah", &Forecast::charge_Ah)
         .def_readonly("energy_Wh", &Forecast::energy_Wh)
         .def_readonly("end_current_A", &Forecast::end_current_A)
+        .def_readonly("taper_from_A", &Forecast::taper_from_A,
+                      "Current at which the voltage is held for the last time; 0: never.")
+        .def_readonly("taper_s", &Forecast::taper_s, "How long it is held from there.")
         .def_readonly("end_phase", &Forecast::end_phase)
         .def_readonly("reached", &Forecast::reached);
     py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")
@@ -49,8 +52,7 @@ void bind_charge(py::module_& module) {
             "message", [](const ChargeOutlook& o) { return message(o.status); },
             "How it ended, in plain words.")
         .def_property_readonly(
-            "curve",
-            [](const ChargeOutlook& o) { return curve_columns(o.curve); }, curve_doc);
+            "curve", [](const ChargeOutlook& o) { return curve_columns(o.curve); }, curve_doc);
     py::class_<PackSupply> pack(
         module, "PackSupply",
         "What charges a pack, and the pack: series groups of parallel cells.");

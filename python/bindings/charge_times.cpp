@@ -5,6 +5,88 @@
 
 namespace voltkeel::python {
 
+namespace {
+
+void need(Status status, const char* what) {
+    if (!usable(status)) throw Error(std::string(what) + ": " + message(status));
+}
+
+void bind_taper(py::module_& module) {
+    using Settings = TaperSettings<double>;
+    py::class_<Settings> settings(module, "TaperSettings", "Knobs of the taper learner.");
+    add_keyword_constructor(settings);
+    settings.def_readwrite("capacity_Ah", &Settings::capacity_Ah, "Of a cell.")
+        .def_readwrite("memory_charges", &Settings::memory_charges)
+        .def_readwrite("spread", &Settings::spread, "Share, until the charges tell.");
+    using Time = TaperTime<double>;
+    py::class_<Time>(module, "TaperTime", "Time left, from completed charges.")
+        .def_readonly("time_s", &Time::time_s)
+        .def_readonly("std_s", &Time::std_s)
+        .def_readonly("charges", &Time::charges, "Behind it; 0: the forecast's own.");
+    using Learner = TaperLearner<double>;
+    py::class_<Learner>(module, "TaperLearner",
+                        "How long the current takes to fall at the held voltage, learned from "
+                        "completed charges.")
+        .def(py::init([](const Settings& s) {
+                 const Finding<double> finding = validate(s);
+                 if (finding.status != Status::ok) {
+                     throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
+                                 " against " + std::to_string(finding.bound) + ": " +
+                                 message(finding.status));
+                 }
+                 auto learner = std::make_unique<Learner>();
+                 need(learner->configure(s), "settings");
+                 return learner;
+             }),
+             py::arg("settings"))
+        .def("begin", &Learner::begin, "A new charge; what was not completed is forgotten.")
+        .def(
+            "step",
+            [](Learner& self, double current_A, bool holding, double dt_s) {
+                need(self.step(current_A, holding, dt_s), "current_A, dt_s");
+            },
+            py::arg("current_A"), py::arg("holding"), py::arg("dt_s"),
+            "One tick: current into a cell, whether the last voltage of the plan is held.")
+        .def(
+            "complete", [](Learner& self) { return self.complete() == Status::ok; },
+            "The charge has ended by its end current. Returns whether it showed anything.")
+        .def(
+            "learn",
+            [](Learner& self, const Log& log, double voltage_V, double end_current_A,
+               double tolerance_V) {
+                return learn_charge(self, log, voltage_V, end_current_A, tolerance_V);
+            },
+            py::arg("log"), py::arg("voltage_V"), py::arg("end_current_A"),
+            py::arg("tolerance_V") = 0.01,
+            "Learn from a logged charge of one cell. Returns whether it ended so.")
+        .def(
+            "time_left",
+            [](const Learner& self, double from_A, double end_A) {
+                Time left;
+                const Status status = self.time_left(from_A, end_A, left);
+                if (status != Status::ok)
+                    throw Error(std::string("from_A, end_A: ") + message(status));
+                return left;
+            },
+            py::arg("from_A"), py::arg("end_A"), "Time from one current to a lower one.")
+        .def_property_readonly("charges", [](const Learner& self) { return self.state().charges; });
+    module.def(
+        "learned_time",
+        [](const Learner& taper, const ChargeForecast<double>& forecast, double measured_A) {
+            Time left;
+            (void)learned_time(taper, forecast, measured_A, left);
+            return left;
+        },
+        py::arg("taper"), py::arg("forecast"), py::arg("measured_A") = 0.0,
+        "A forecast with the taper that completed charges have shown; its own time (charges 0) "
+        "where they have not.\n\n"
+        "Parameters\n----------\ntaper : TaperLearner\nforecast : ChargeForecast to full\n"
+        "measured_A : of a cell now, where it is at the held voltage already\n\n"
+        "Returns\n-------\nTaperTime");
+}
+
+}  // namespace
+
 void bind_charge_times(py::module_& module) {
     using Doubt = ChargeDoubt<double>;
     py::class_<Doubt> doubt(module, "ChargeDoubt", "What is doubtful about a charge.");
@@ -77,8 +159,7 @@ void bind_charge_times(py::module_& module) {
            const ChargeCase& charge, const Departure<double>& departure) {
             return least_charge_current(cell, state, plan, charge, departure);
         },
-        py::arg("cell"), py::arg("state"),
-        py::arg("plan"), py::arg("what"), py::arg("departure"),
+        py::arg("cell"), py::arg("state"), py::arg("plan"), py::arg("what"), py::arg("departure"),
         "The least current with which the late end of the band is ready by a departure; where even "
         "the highest is too late, that one, and in_time is false. The target is that of "
         "`departure`.\n\nReturns\n-------\nDepartureOutlook");
@@ -86,6 +167,7 @@ void bind_charge_times(py::module_& module) {
                py::arg("cells"),
                "Share of the energy from the socket that stays in the cells (series times "
                "parallel); 0 without a socket.");
+    bind_taper(module);
     module.def("charge_cost", &charge_cost<double>, py::arg("forecast"), py::arg("price_per_kWh"),
                "What the energy from the socket costs, in the currency of the price.");
 }

@@ -1,6 +1,7 @@
 #include "voltkeel/io/charge_times.hpp"
 
 #include <string>
+#include <tuple>
 
 #include "io/charge_case.hpp"
 #include "io/number_text.hpp"
@@ -74,6 +75,32 @@ DepartureOutlook least_charge_current(const Cell& cell, const ModelState& state,
     if (departure.target_soc > 0) chosen.target_soc = departure.target_soc;
     result.curve = charge_time_band(cell, state, plan, chosen, {}).curve;
     return result;
+}
+
+bool learn_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
+                  double end_current_A, double tolerance_V) {
+    for (const auto& [field, value, high] :
+         {std::tuple{"voltage_V", voltage_V, 10.0}, std::tuple{"end_current_A", end_current_A, 1e5},
+          std::tuple{"tolerance_V", tolerance_V, 1.0}}) {
+        if (!(value > 0 && value <= high)) {
+            throw Error(std::string(field) + ": " + number_text(value) + " is outside 0 .. " +
+                        number_text(high));
+        }
+    }
+    TaperLearner<double> next = taper;
+    next.begin();
+    for (std::size_t k = 1; k < log.time_s.size(); ++k) {
+        const bool holding = log.voltage_V[k] >= voltage_V - tolerance_V;
+        const double current_A = log.current_A[k];
+        if (next.step(current_A, holding, log.time_s[k] - log.time_s[k - 1]) != Status::ok)
+            return false;
+        if (holding && current_A > 0 && current_A <= end_current_A) {
+            if (next.complete() != Status::ok) return false;
+            taper = next;
+            return true;
+        }
+    }
+    return false;
 }
 
 }  // namespace voltkeel

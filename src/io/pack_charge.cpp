@@ -119,8 +119,14 @@ class PackCharge {
     using Point = ChargePoint<double, Branches, Transfer>;
 
     std::vector<Point> forecast_of(std::size_t leader, ChargeForecast<double>& forecast) {
-        const ModelState at{0, 0, {}, 0, 1, now_[leader].temperature.core_degC,
-                            now_[leader].temperature.core_degC - now_[leader].temperature.case_degC};
+        const ModelState at{
+            0,
+            0,
+            {},
+            0,
+            1,
+            now_[leader].temperature.core_degC,
+            now_[leader].temperature.core_degC - now_[leader].temperature.case_degC};
         const ChargeConditions<double> conditions =
             detail::charge_conditions(at, what_.ambient_degC, what_.supply_current_A,
                                       what_.supply.has_value() ? &supply_ : nullptr);
@@ -141,8 +147,8 @@ class PackCharge {
         const Point& point = points[at];
         const double dt_s = at > 0 ? point.time_s - points[at - 1].time_s : 0.0;
         if (dt_s > 0) {
-            const double mean_A = (point.charge_Ah - points[at - 1].charge_Ah) *
-                                  seconds_per_hour<double> / dt_s;
+            const double mean_A =
+                (point.charge_Ah - points[at - 1].charge_Ah) * seconds_per_hour<double> / dt_s;
             for (std::size_t g = 0; g < cells_.size(); ++g) {
                 if (g == leader) continue;
                 now_[g].point.voltage_V += now_[g].point.by_current * (mean_A - now_A_[g]);
@@ -154,8 +160,9 @@ class PackCharge {
                 stored_W += ocv_V(g, points[at], leader) * mean_A;
             stored_J_ += stored_W * cells_per_group() * dt_s;
         }
-        now_[leader] = detail::begin_hold(cells_[leader], point.state,
-                                  {point.temperature_degC, point.case_degC}, point.current_A);
+        now_[leader] =
+            detail::begin_hold(cells_[leader], point.state,
+                               {point.temperature_degC, point.case_degC}, point.current_A);
         now_A_[leader] = point.current_A;
     }
     /// Middle of the step, as far as the point behind it tells.
@@ -205,8 +212,10 @@ class PackCharge {
             p.voltage_V += volt / strings_;
             p.group_voltage_min_V = std::min(p.group_voltage_min_V, volt);
             p.group_voltage_max_V = std::max(p.group_voltage_max_V, volt);
-            p.temperature_min_degC = std::min(p.temperature_min_degC, now_[g].temperature.core_degC);
-            p.temperature_max_degC = std::max(p.temperature_max_degC, now_[g].temperature.core_degC);
+            p.temperature_min_degC =
+                std::min(p.temperature_min_degC, now_[g].temperature.core_degC);
+            p.temperature_max_degC =
+                std::max(p.temperature_max_degC, now_[g].temperature.core_degC);
             p.soc_min = std::min(p.soc_min, now_[g].state.soc);
             p.soc_max = std::max(p.soc_max, now_[g].state.soc);
         }
@@ -221,8 +230,8 @@ class PackCharge {
         for (std::size_t k = 1; k <= last; ++k) {
             const double dt_s = points[k].time_s - points[k - 1].time_s;
             const ChargePhase phase = points[k - 1].phase;
-            (phase == ChargePhase::constant_voltage ? sum.constant_voltage_s
-             : phase == ChargePhase::constant_power ? sum.constant_power_s
+            (phase == ChargePhase::constant_voltage   ? sum.constant_voltage_s
+             : phase == ChargePhase::constant_power   ? sum.constant_power_s
              : phase == ChargePhase::constant_current ? sum.constant_current_s
                                                       : sum.rest_s) += dt_s;
             const double charge_Ah =
@@ -254,7 +263,9 @@ class PackCharge {
                 std::max(sum.highest_temperature_degC, p.temperature_max_degC);
         result.group = static_cast<int>(leader);
         std::size_t weakest = 0;
-        const auto charge = [&](std::size_t g) { return now_[g].state.soc * cells_[g].capacity_Ah; };
+        const auto charge = [&](std::size_t g) {
+            return now_[g].state.soc * cells_[g].capacity_Ah;
+        };
         for (std::size_t g = 1; g < cells_.size(); ++g)
             if (charge(g) < charge(weakest)) weakest = g;
         result.weakest_group = static_cast<int>(weakest);
@@ -272,7 +283,7 @@ class PackCharge {
     std::vector<CellParameters<double, Branches, Transfer>> cells_;
     std::vector<detail::HeldCell<double, Branches, Transfer>> now_;
     std::vector<double> now_A_;  ///< Current that `now_[g].point` is for.
-    double stored_J_{0};  ///< Charge times open-circuit voltage, of this leg.
+    double stored_J_{0};         ///< Charge times open-circuit voltage, of this leg.
     Status status_{Status::ok};
     double time_s_{0};
     int stage_{0};
@@ -316,8 +327,9 @@ PackChargeOutlook pack_charge_band(const Pack& pack, const std::vector<GroupStat
         }
         if (!(moved > 0)) return;
         const PackChargeOutlook run = pack_charge(pack, off, plan, what);
-        const double change_s = run.status == Status::ok ? run.forecast.time_s - result.forecast.time_s
-                                                         : std::numeric_limits<double>::infinity();
+        const double change_s = run.status == Status::ok
+                                    ? run.forecast.time_s - result.forecast.time_s
+                                    : std::numeric_limits<double>::infinity();
         (change_s < 0 ? earlier_s2 : later_s2) += change_s * change_s;
     };
     for (const double side : {sigmas, -sigmas}) {
@@ -357,8 +369,8 @@ PackDeparture least_pack_charge_current(const Pack& pack, const std::vector<Grou
         best.status = Status::not_reached;
         return best;
     }
-    const double missing_As = best.charge.forecast.charge_Ah * seconds_per_hour<double> /
-                              equal_layout(pack).parallel;
+    const double missing_As =
+        best.charge.forecast.charge_Ah * seconds_per_hour<double> / equal_layout(pack).parallel;
     double low = std::min(high, missing_As / ready_s);
     // Every current that is kept was in time; halving over the reciprocal, in which the time is
     // nearly straight.

@@ -31,12 +31,12 @@ UsableEnergyBand<double> usable_energy(const Pack& pack, const std::vector<Group
         std::vector<detail::DrainString<double>> strings(
             static_cast<std::size_t>(views.view().string_count));
         UsableEnergyBand<double> result;
-        const Status status = usable_energy_band(
-            views.view(), views.states(), draw,
-            DrainWorkspace<double, Form::branches, Form::transfer>{
-                work.data(), static_cast<int>(work.size()), strings.data(),
-                static_cast<int>(strings.size())},
-            result, settings, sigmas);
+        const Status status =
+            usable_energy_band(views.view(), views.states(), draw,
+                               DrainWorkspace<double, Form::branches, Form::transfer>{
+                                   work.data(), static_cast<int>(work.size()), strings.data(),
+                                   static_cast<int>(strings.size())},
+                               result, settings, sigmas);
         if (!usable(status)) {
             throw Error("the usable energy at " + number_text(draw.power_W) + " W, " +
                         number_text(draw.current_A) + " A cannot be told: " + message(status));

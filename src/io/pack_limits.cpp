@@ -30,12 +30,12 @@ class LimitFinder {
         std::vector<PackHorizonLimit<double>> result(horizons_s.size());
         GroupStates<double> states = views_.states();
         states.current_flagged = current_flagged;
-        const Status status =
-            pack_limits(views_.view(), states, horizons_s.data(), static_cast<int>(horizons_s.size()),
-                        PackLimitWorkspace<double, Branches, Transfer>{
-                            work_.data(), static_cast<int>(work_.size()), string_work_.data(),
-                            static_cast<int>(string_work_.size())},
-                        result.data(), settings);
+        const Status status = pack_limits(
+            views_.view(), states, horizons_s.data(), static_cast<int>(horizons_s.size()),
+            PackLimitWorkspace<double, Branches, Transfer>{
+                work_.data(), static_cast<int>(work_.size()), string_work_.data(),
+                static_cast<int>(string_work_.size())},
+            result.data(), settings);
         if (status != Status::ok) {
             throw Error(std::string("horizons must rise from 0 to 600 s, the last may be infinite, "
                                     "and states must be usable: ") +

@@ -61,11 +61,13 @@ void print(const char* scalar) {
         if (least_charge_current(cell, plan, state, conditions, departure, found) != Status::ok)
             std::puts("failed");
     });
-    std::printf("%s, least current for 8 h: %.2f ms, %d forecasts\n", scalar, least_ms, found.turns);
+    std::printf("%s, least current for 8 h: %.2f ms, %d forecasts\n", scalar, least_ms,
+                found.turns);
 
     constexpr int groups = 96;
     CellLimits<Real> limits;
-    limits.window = {Real(3.0), Real(4.2), Real(0), Real(1), Real(0), Real(45), Real(-20), Real(60)};
+    limits.window = {Real(3.0), Real(4.2), Real(0),   Real(1),
+                     Real(0),   Real(45),  Real(-20), Real(60)};
     LimitPack<Real, 3> pack;
     pack.cells = &cell;
     pack.limits = &limits;

@@ -43,7 +43,8 @@ struct StraightPack {
         cell.resistance = {resistance, voltkeel::uniform_axis(Real(0), Real(1), 2),
                            voltkeel::uniform_axis(Real(-20), Real(60), 2)};
         cell.thermal = {Real(1e7), Real(10)};
-        limits.window = {Real(3.25), Real(4.2), Real(0), Real(1), Real(0), Real(45), Real(-20), Real(60)};
+        limits.window = {Real(3.25), Real(4.2), Real(0),   Real(1),
+                         Real(0),    Real(45),  Real(-20), Real(60)};
         pack.cells = &cell;
         pack.limits = &limits;
         pack.group_count = groups;
@@ -75,9 +76,9 @@ TEMPLATE_TEST_CASE("usable energy at a power equals the closed form", "[range][r
         const double start_V = 3.2 + 0.9 * 0.8;
         const double end_V = 3.25 + 0.03 * cell_W / 3.25;
         const double corner2_V2 = 4 * 0.03 * cell_W;
-        const double energy_Wh = 2 * 5 / (2 * 0.9) *
-                                 (power_integral(start_V, corner2_V2) -
-                                  power_integral(end_V, corner2_V2));
+        const double energy_Wh =
+            2 * 5 / (2 * 0.9) *
+            (power_integral(start_V, corner2_V2) - power_integral(end_V, corner2_V2));
         CAPTURE(cell_W);
         CHECK(double(out.energy_Wh) == Approx(energy_Wh).epsilon(2e-5));
         CHECK(double(out.time_s) == Approx(3600 * energy_Wh / (2 * cell_W)).epsilon(2e-5));
@@ -87,8 +88,7 @@ TEMPLATE_TEST_CASE("usable energy at a power equals the closed form", "[range][r
         CHECK(double(out.end_soc) == Approx((end_V - 3.2) / 0.9).margin(1e-4));
         CHECK(double(out.end_voltage_V) == Approx(3.25).margin(2e-4));
         // What the sources gave is what arrived and what became heat.
-        const double source_Wh =
-            10 * (0.8 - double(out.end_soc)) * 0.5 * (start_V + end_V);
+        const double source_Wh = 10 * (0.8 - double(out.end_soc)) * 0.5 * (start_V + end_V);
         CHECK(double(out.energy_Wh + out.loss_Wh) == Approx(source_Wh).epsilon(1e-4));
     }
 }

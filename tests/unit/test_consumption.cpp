@@ -48,8 +48,8 @@ TEMPLATE_TEST_CASE("a steady consumption is found, whatever the step", "[range]"
         CAPTURE(step_m);
         // Sums from the start: (200 w 10 km + 150 100 km (1 - w)) / (w 10 km + 100 km (1 - w)).
         const double left = std::exp(-0.6);
-        const double slow = (200 * left * 10 + 150 * 100 * (1 - left)) /
-                            (left * 10 + 100 * (1 - left));
+        const double slow =
+            (200 * left * 10 + 150 * 100 * (1 - left)) / (left * 10 + 100 * (1 - left));
         CHECK(double(now.slow_Wh_per_km) == Approx(slow).epsilon(2e-4));
         CHECK(double(now.fast_Wh_per_km) == Approx(150).epsilon(2e-4));
         // 150 Wh/km at 20 m/s.
@@ -135,7 +135,8 @@ TEST_CASE("the band of the distance holds what it says", "[range]") {
     for (std::uint64_t k = 0; k < 600; ++k) {
         std::mt19937_64 random(seed + k);
         std::normal_distribution<double> gauss;
-        const double memory_m = std::exp(std::uniform_real_distribution<double>(std::log(500.0), std::log(5000.0))(random));
+        const double memory_m = std::exp(
+            std::uniform_real_distribution<double>(std::log(500.0), std::log(5000.0))(random));
         const double mean = 180 * (1 + 0.25 * gauss(random));
         const double kept = std::exp(-100 / memory_m);
         double x = 40 * gauss(random);
@@ -144,9 +145,12 @@ TEST_CASE("the band of the distance holds what it says", "[range]") {
             return mean + x;
         };
         auto e = estimator<double>(180);
-        const double way_m = std::exp(std::uniform_real_distribution<double>(std::log(1e3), std::log(2e5))(random));
-        for (double m = 0; m < way_m; m += 100) REQUIRE(e.step(next() * 360, 100, 6) == Status::ok);
-        const double usable_Wh = std::exp(std::uniform_real_distribution<double>(std::log(1e3), std::log(3e4))(random));
+        const double way_m =
+            std::exp(std::uniform_real_distribution<double>(std::log(1e3), std::log(2e5))(random));
+        for (double m = 0; m < way_m; m += 100)
+            REQUIRE(e.step(next() * 360, 100, 6) == Status::ok);
+        const double usable_Wh =
+            std::exp(std::uniform_real_distribution<double>(std::log(1e3), std::log(3e4))(random));
         DistanceLeft<double> left;
         REQUIRE(voltkeel::distance_left(known(e), usable_Wh, 0.02 * usable_Wh, left) == Status::ok);
         double rest_Wh = usable_Wh * (1 + 0.02 * gauss(random));

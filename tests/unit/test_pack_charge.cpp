@@ -76,7 +76,7 @@ TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
               .margin(0.05));
     CHECK(outlook.curve.back().soc_min == Approx(truth.soc_min.back()).margin(5e-4));
     CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
-    CHECK(outlook.weakest_soc == outlook.curve.back().soc_min);
+    CHECK(outlook.weakest_soc == Approx(outlook.curve.back().soc_min));
     CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
 }
 
@@ -107,8 +107,8 @@ TEST_CASE("the voltage of no group passes the plan's, and the books close", "[ch
     }
     const auto& f = outlook.forecast;
     CHECK(f.charge_Ah == Approx(charge_Ah).epsilon(2e-3));
-    CHECK(f.time_s == Approx(f.constant_current_s + f.constant_voltage_s + f.constant_power_s +
-                             f.rest_s));
+    CHECK(f.time_s ==
+          Approx(f.constant_current_s + f.constant_voltage_s + f.constant_power_s + f.rest_s));
     CHECK(f.constant_power_s > 0);
     CHECK(f.stored_Wh < f.energy_Wh);
     CHECK(f.stored_Wh > 0.9 * f.energy_Wh);
@@ -123,8 +123,7 @@ TEST_CASE("groups all alike charge as one of their cells", "[charge][pack]") {
     group.state.temperature_degC = 10;
     ChargeCase what;
     what.ambient_degC = 10;
-    const PackChargeOutlook outlook =
-        voltkeel::pack_charge(pack, {group}, plan_of_50_Ah(), what);
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, {group}, plan_of_50_Ah(), what);
     const auto one = voltkeel::charge_time_band(cell, group.state, plan_of_50_Ah(), what, {});
     CHECK(outlook.forecast.time_s == Approx(one.band.central.time_s));
     CHECK(outlook.forecast.charge_Ah == Approx(3 * one.band.central.charge_Ah));
@@ -139,8 +138,7 @@ TEST_CASE("the band of a pack and its least current for a departure", "[charge][
     std::vector<GroupState> groups = unequal_groups();
     ChargeCase what;
     what.ambient_degC = 20;
-    const PackChargeOutlook sure =
-        voltkeel::pack_charge_band(pack, groups, plan_of_50_Ah(), what);
+    const PackChargeOutlook sure = voltkeel::pack_charge_band(pack, groups, plan_of_50_Ah(), what);
     CHECK(sure.earliest_s == sure.latest_s);
     for (GroupState& group : groups)
         group.state.soc_std = 0.02;

@@ -43,7 +43,8 @@ struct RandomPack {
             return std::uniform_real_distribution<double>(low, high)(random);
         };
         cell.thermal = {Real(900), Real(2.5)};
-        limits.window = {Real(3.0), Real(4.2), Real(0.02), Real(1), Real(0), Real(45), Real(-30), Real(60)};
+        limits.window = {Real(3.0), Real(4.2), Real(0.02), Real(1),
+                         Real(0),   Real(45),  Real(-30),  Real(60)};
         pack.cells = &cell;
         pack.limits = &limits;
         pack.group_count = std::uniform_int_distribution<int>(1, most_groups)(random);
@@ -95,7 +96,8 @@ TEMPLATE_TEST_CASE("the default steps give what ten times finer ones give", "[ra
         CHECK(coarse.energy_Wh * Real(3600) ==
               Approx(p.power_W * double(coarse.time_s)).epsilon(1e-5));
         // Nothing is beyond its window at the end, and something is at it.
-        if (exact.reason == LimitReason::soc) CHECK(double(exact.end_soc) == Approx(0.02).margin(1e-4));
+        if (exact.reason == LimitReason::soc)
+            CHECK(double(exact.end_soc) == Approx(0.02).margin(1e-4));
     }
 }
 
@@ -121,9 +123,9 @@ TEMPLATE_TEST_CASE("cold and doubt cost energy", "[range]", VOLTKEEL_SCALARS) {
         const double two_Wh = 1.96 * 0.02 * 0.9 * 50 * 3.0 * warm.pack.group_count;
         CHECK(double(band.central.energy_Wh - band.least_Wh) >
               0.9 * std::min(two_Wh, double(band.central.energy_Wh)));
-        CHECK(double(band.std_Wh) ==
-              Approx(double(band.most_Wh - band.least_Wh) / 3.92).epsilon(1e-3).margin(
-                  band.least_Wh > Real(0) ? 1e-3 : 1e9));
+        CHECK(double(band.std_Wh) == Approx(double(band.most_Wh - band.least_Wh) / 3.92)
+                                         .epsilon(1e-3)
+                                         .margin(band.least_Wh > Real(0) ? 1e-3 : 1e9));
     }
 }
 

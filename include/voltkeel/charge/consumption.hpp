@@ -37,8 +37,8 @@ namespace voltkeel {
 /// user's.
 template <class Real>
 struct ConsumptionSettings {
-    Real fast_m{5000};    ///< Memory of what goes on now.
-    Real slow_m{100000};  ///< Memory of the habit; more than twice as long.
+    Real fast_m{5000};        ///< Memory of what goes on now.
+    Real slow_m{100000};      ///< Memory of the habit; more than twice as long.
     Real start_Wh_per_km{0};  ///< What is expected before anything was driven; above 0.
     /// How far off that may be, as a share of it (standard deviation); also the spread of the fast
     /// memory around the slow one until the way has shown it.
@@ -66,8 +66,8 @@ struct ConsumptionState {
     Real fast_m{0};
     Real slow_J{0};
     Real slow_m{0};
-    Real slow_s{0};            ///< Time, with the slow memory.
-    Real deviation_J2{0};      ///< Sum of squares of fast less slow, over `deviation_m`, in J^2/m.
+    Real slow_s{0};        ///< Time, with the slow memory.
+    Real deviation_J2{0};  ///< Sum of squares of fast less slow, over `deviation_m`, in J^2/m.
     Real deviation_m{0};
     Real driven_m{0};
     Real driven_carry{0};
@@ -78,7 +78,7 @@ template <class Real>
 struct Consumption {
     Real fast_Wh_per_km{0};
     Real slow_Wh_per_km{0};
-    Real slow_std_Wh_per_km{0};  ///< Of the slow mean.
+    Real slow_std_Wh_per_km{0};       ///< Of the slow mean.
     Real deviation_std_Wh_per_km{0};  ///< Of what goes on around the slow mean.
     /// Mean power of the slow memory, standstills included: the draw at which to ask for the usable
     /// energy. 0 until there is time in it.
@@ -164,20 +164,17 @@ class ConsumptionEstimator {
         // Mean of a deviation with this variance and memory over the way that the slow memory
         // holds (half the squares of its weights over the square of their sum), and what the
         // expectation at the start may be off, as far as it still counts.
-        const Real way = relaxed_fraction((state_.driven_m + settings_.fast_m) /
-                                                  settings_.slow_m);
-        const Real left =
-            state_.driven_m < Real(40) * settings_.slow_m
-                ? settings_.start_m / state_.slow_m *
-                      (Real(1) - relaxed_fraction(state_.driven_m / settings_.slow_m))
-                : Real(0);
+        const Real way = relaxed_fraction((state_.driven_m + settings_.fast_m) / settings_.slow_m);
+        const Real left = state_.driven_m < Real(40) * settings_.slow_m
+                              ? settings_.start_m / state_.slow_m *
+                                    (Real(1) - relaxed_fraction(state_.driven_m / settings_.slow_m))
+                              : Real(0);
         const Real start_std_J_per_m = settings_.start_std_share * settings_.start_Wh_per_km *
                                        joule_per_watt_hour / metre_per_km * left;
         const Real driven = Real(1) - left;
-        const Real mean_variance =
-            driven * driven * variance * settings_.fast_m / settings_.slow_m * (Real(2) - way) /
-                way +
-            start_std_J_per_m * start_std_J_per_m;
+        const Real mean_variance = driven * driven * variance * settings_.fast_m /
+                                       settings_.slow_m * (Real(2) - way) / way +
+                                   start_std_J_per_m * start_std_J_per_m;
         found.slow_std_Wh_per_km = std::sqrt(mean_variance) * to_Wh_per_km;
         found.power_W = state_.slow_s > Real(0) ? mean_power_W() : Real(0);
         found.fast_m = settings_.fast_m;
@@ -191,9 +188,9 @@ class ConsumptionEstimator {
     /// or out_of_range for a state that cannot be: nothing changes then
     [[nodiscard]] Status restore(const ConsumptionState<Real>& state) noexcept {
         if (!configured_) return Status::not_started;
-        for (const Real value : {state.fast_J, state.fast_m, state.slow_J, state.slow_m,
-                                 state.slow_s, state.deviation_J2, state.deviation_m,
-                                 state.driven_m, state.driven_carry}) {
+        for (const Real value :
+             {state.fast_J, state.fast_m, state.slow_J, state.slow_m, state.slow_s,
+              state.deviation_J2, state.deviation_m, state.driven_m, state.driven_carry}) {
             if (!detail::finite(value)) return Status::sample_not_finite;
         }
         if (!(state.fast_m > Real(0)) || !(state.slow_m > Real(0)) ||
@@ -217,8 +214,7 @@ class ConsumptionEstimator {
         const Real both_m = fast_m * slow_m / (fast_m + slow_m);
         // Integrals of the squares of the weights over the way, over the squares of their sums.
         const auto square = [&](Real memory_m, Real sum_m, Real other_m) {
-            return memory_m * relaxed_fraction(state_.driven_m / memory_m) /
-                   (sum_m * other_m);
+            return memory_m * relaxed_fraction(state_.driven_m / memory_m) / (sum_m * other_m);
         };
         const Real fast = square(Real(0.5) * fast_m, state_.fast_m, state_.fast_m);
         const Real slow = square(Real(0.5) * slow_m, state_.slow_m, state_.slow_m);
@@ -233,8 +229,8 @@ class ConsumptionEstimator {
         const Real expected = settings_.start_m * (Real(1) - gone);
         const Real driven_m = state_.slow_m - expected;
         if (!(driven_m > Real(0))) return Real(0);
-        const Real start_J = settings_.start_Wh_per_km * joule_per_watt_hour / metre_per_km *
-                             expected;
+        const Real start_J =
+            settings_.start_Wh_per_km * joule_per_watt_hour / metre_per_km * expected;
         return (state_.slow_J - start_J) / state_.slow_s;
     }
 
@@ -257,8 +253,8 @@ template <class Real>
     const Real x = distance_m / c.fast_m;
     const Real gone = relaxed_fraction(x);
     // 2 x - 3 + 4 e - e^2 with e = 1 - gone; near 0 it is 2/3 x^3, which the difference loses.
-    const Real shape = x < Real(0.02) ? Real(2) / Real(3) * x * x * x
-                                      : Real(2) * (x - gone) - gone * gone;
+    const Real shape =
+        x < Real(0.02) ? Real(2) / Real(3) * x * x * x : Real(2) * (x - gone) - gone * gone;
     const Real km = c.fast_m / Real(1000);
     const Real wander = c.deviation_std_Wh_per_km * km;
     const Real habit = c.slow_std_Wh_per_km * distance_m / Real(1000);
@@ -276,15 +272,14 @@ template <class Real>
                                           Real usable_std_Wh, DistanceLeft<Real>& out,
                                           Real sigmas = Real(1.96),
                                           Real longest_m = Real(5e6)) noexcept {
-    for (const Real value : {consumption.fast_Wh_per_km, consumption.slow_Wh_per_km,
-                             consumption.slow_std_Wh_per_km, consumption.deviation_std_Wh_per_km,
-                             usable_Wh, usable_std_Wh, sigmas, longest_m}) {
+    for (const Real value :
+         {consumption.fast_Wh_per_km, consumption.slow_Wh_per_km, consumption.slow_std_Wh_per_km,
+          consumption.deviation_std_Wh_per_km, usable_Wh, usable_std_Wh, sigmas, longest_m}) {
         if (!detail::finite(value)) return Status::sample_not_finite;
     }
-    if (usable_Wh < Real(0) || usable_std_Wh < Real(0) || sigmas < Real(0) ||
-        sigmas > Real(10) || !(longest_m > Real(0)) || !(consumption.fast_m > Real(0)) ||
-        consumption.slow_std_Wh_per_km < Real(0) ||
-        consumption.deviation_std_Wh_per_km < Real(0)) {
+    if (usable_Wh < Real(0) || usable_std_Wh < Real(0) || sigmas < Real(0) || sigmas > Real(10) ||
+        !(longest_m > Real(0)) || !(consumption.fast_m > Real(0)) ||
+        consumption.slow_std_Wh_per_km < Real(0) || consumption.deviation_std_Wh_per_km < Real(0)) {
         return Status::out_of_range;
     }
     const auto taken_Wh = [&](Real distance_m, Real side) {
@@ -314,10 +309,10 @@ template <class Real>
     found.least_m = first_m(sigmas);
     found.most_m = first_m(-sigmas);
     found.bounded = found.distance_m < longest_m;
-    found.mean_Wh_per_km = found.distance_m > Real(0)
-                               ? Real(1000) * expected_Wh(consumption, found.distance_m) /
-                                     found.distance_m
-                               : consumption.fast_Wh_per_km;
+    found.mean_Wh_per_km =
+        found.distance_m > Real(0)
+            ? Real(1000) * expected_Wh(consumption, found.distance_m) / found.distance_m
+            : consumption.fast_Wh_per_km;
     out = found;
     return found.bounded ? Status::ok : Status::not_reached;
 }

@@ -3,11 +3,12 @@
 /// Charging for a departure: the least current that is ready in time, and what the charge takes
 /// from the socket and costs.
 ///
-/// Less current is less heat, less loss and less wear, so a charge that has all night should take
-/// it. The least current is searched between the charge that is missing over the time there is
-/// (less cannot be enough) and what plan and supply allow, by false position over the reciprocal of
-/// the current, in which the time of a charge is nearly straight. Every current that comes back has
-/// been run to the end and was in time.
+/// Less current is less heat in the cell, so a charge that has all night may take it; a charger may
+/// turn less of the mains into charge at low power, which the energy from the socket shows. The
+/// least current is searched between the charge that is missing over the time there is (less cannot
+/// be enough) and what plan and supply allow, by false position over the reciprocal of the current,
+/// in which the time of a charge is nearly straight. Every current that comes back has been run to
+/// the end and was in time.
 ///
 /// A forecast is no protection: the charger's own limits, the cell maker's data sheet and local
 /// codes hold whatever it says.
@@ -21,8 +22,8 @@ namespace voltkeel {
 /// What is asked for.
 template <class Real>
 struct Departure {
-    Real ready_s{0};    ///< From now, > 0.
-    Real target_soc{0}; ///< 0: full by the plan.
+    Real ready_s{0};     ///< From now, > 0.
+    Real target_soc{0};  ///< 0: full by the plan.
     /// The charge is in time at the late end of the band of this doubt; all zeros: at the central
     /// time.
     ChargeDoubt<Real> doubt{};
@@ -46,10 +47,10 @@ template <class Real>
 /// The charge that is ready in time.
 template <class Real>
 struct DepartureCharge {
-    Real current_A{0};             ///< Of one cell; the highest that flows in this charge.
+    Real current_A{0};              ///< Of one cell; the highest that flows in this charge.
     ChargeTimeBand<Real> charge{};  ///< With that current; `latest_s` is not after `ready_s`.
-    int turns{0};                  ///< Currents that were tried.
-    int steps{0};                  ///< Steps of all runs together.
+    int turns{0};                   ///< Currents that were tried.
+    int steps{0};                   ///< Steps of all runs together.
 };
 
 /// The least current that is ready by a departure.
@@ -68,8 +69,7 @@ template <class Real, int Branches, bool Transfer>
     if (asked != Status::ok) return asked;
     const Status planned = validate(plan).status;
     if (planned != Status::ok) return planned;
-    const Real* const target_soc =
-        departure.target_soc > Real(0) ? &departure.target_soc : nullptr;
+    const Real* const target_soc = departure.target_soc > Real(0) ? &departure.target_soc : nullptr;
     const Real ready_s = departure.ready_s;
     // Long charges in longer steps: events are located inside them all the same.
     ForecastSettings<Real> knobs = settings;
@@ -115,7 +115,7 @@ template <class Real, int Branches, bool Transfer>
     if (!(missing_As > Real(0))) return finish(Status::ok);  // nothing to do
 
     // What flowed at most in it: above that a current changes nothing.
-    Real high = best.current_A;   // in time
+    Real high = best.current_A;  // in time
     Real high_s = best.charge.latest_s;
     Real low = missing_As / ready_s;  // too late, or in time to a hair
     Real low_s = Real(0);             // 0: not tried

@@ -132,6 +132,10 @@ struct ChargeForecast {
     /// supply. `stored_Wh` times the cells over this is the mean charge efficiency.
     Real socket_energy_Wh{0};
     Real end_current_A{0};
+    /// Current at which the voltage is held for the last time, and how long it is held from there;
+    /// 0: never.
+    Real taper_from_A{0};
+    Real taper_s{0};
     ChargePhase end_phase{ChargePhase::constant_current};
     bool reached{false};
 };
@@ -265,6 +269,7 @@ class ChargeRun {
                     }
                 }
             }
+            const Real from_A = now_.current_A;
             now_ = next;
             add_compensated(time_s, time_carry, taken_s);
             add_compensated(charge_As, charge_carry, next.charge_As);
@@ -274,6 +279,12 @@ class ChargeRun {
                 const Real power_W = next.energy_J / taken_s * series_ * parallel_;
                 add_compensated(socket_J, socket_carry,
                                 socket_power_W(*supply_, power_W) * taken_s);
+            }
+            if (!held_voltage) {
+                result.taper_s = result.taper_from_A = Real(0);
+            } else {
+                if (!(result.taper_s > Real(0))) result.taper_from_A = from_A;
+                result.taper_s += taken_s;
             }
             (resting()                              ? result.rest_s
              : held_voltage                         ? result.constant_voltage_s

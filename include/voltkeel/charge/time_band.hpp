@@ -11,10 +11,10 @@
 ///
 /// While it charges, voltage and current are measured together, so SOC and resistance cannot be off
 /// each by itself: a cell that is fuller than told has so much less resistance that the measured
-/// current still gives the measured voltage. With `measured_current_A` the ends of the SOC are taken
-/// with that resistance, and only as far as the resistance may be off. So a small current towards
-/// the end of the constant voltage leaves little doubt, and the band does not jump where that phase
-/// begins.
+/// current still gives the measured voltage. With `measured_current_A` the ends of the SOC are
+/// taken with that resistance, and only as far as the resistance may be off. So a small current
+/// towards the end of the constant voltage leaves little doubt, and the band does not jump where
+/// that phase begins.
 
 #include <cmath>
 #include <limits>
@@ -96,14 +96,11 @@ struct CountingObserver {
 };
 
 template <class Real, int Branches, bool Transfer>
-[[nodiscard]] inline Status shifted_forecast(const CellParameters<Real, Branches, Transfer>& cell,
-                                             const ChargePlan<Real>& plan,
-                                             const CellState<Real, Branches, Transfer>& state,
-                                             const ChargeConditions<Real>& conditions,
-                                             const Real* target_soc,
-                                             const ForecastSettings<Real>& settings,
-                                             const ChargeShift<Real>& shift, int& steps,
-                                             ChargeForecast<Real>& out) noexcept {
+[[nodiscard]] inline Status shifted_forecast(
+    const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
+    const Real* target_soc, const ForecastSettings<Real>& settings, const ChargeShift<Real>& shift,
+    int& steps, ChargeForecast<Real>& out) noexcept {
     CellParameters<Real, Branches, Transfer> other = cell;
     other.capacity_Ah *= shift.capacity;
     CellState<Real, Branches, Transfer> from = state;
@@ -160,14 +157,11 @@ template <class Real, int Branches, bool Transfer>
 }
 
 template <class Real, int Branches, bool Transfer, class Observer>
-[[nodiscard]] inline Status charge_time_band(const CellParameters<Real, Branches, Transfer>& cell,
-                                             const ChargePlan<Real>& plan,
-                                             const CellState<Real, Branches, Transfer>& state,
-                                             const ChargeConditions<Real>& conditions,
-                                             const Real* target_soc, const ChargeDoubt<Real>& doubt,
-                                             const ForecastSettings<Real>& settings,
-                                             Observer&& observer,
-                                             ChargeTimeBand<Real>& out) noexcept {
+[[nodiscard]] inline Status charge_time_band(
+    const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
+    const Real* target_soc, const ChargeDoubt<Real>& doubt, const ForecastSettings<Real>& settings,
+    Observer&& observer, ChargeTimeBand<Real>& out) noexcept {
     const Status sound = validate(doubt).status;
     if (sound != Status::ok) return sound;
     ChargeTimeBand<Real> result;
@@ -247,14 +241,12 @@ template <class Real, int Branches, bool Transfer, class Observer>
 /// \return as time_to_full, and out_of_range for a doubt that cannot be; where the central run does
 /// not reach the target the band is empty
 template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>
-[[nodiscard]] inline Status time_to_full_band(const CellParameters<Real, Branches, Transfer>& cell,
-                                              const ChargePlan<Real>& plan,
-                                              const CellState<Real, Branches, Transfer>& state,
-                                              const ChargeConditions<Real>& conditions,
-                                              const ChargeDoubt<Real>& doubt,
-                                              ChargeTimeBand<Real>& out,
-                                              const ForecastSettings<Real>& settings = band_forecast<Real>(),
-                                              Observer&& observer = {}) noexcept {
+[[nodiscard]] inline Status time_to_full_band(
+    const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
+    const ChargeDoubt<Real>& doubt, ChargeTimeBand<Real>& out,
+    const ForecastSettings<Real>& settings = band_forecast<Real>(),
+    Observer&& observer = {}) noexcept {
     const Real* const none = nullptr;
     return detail::charge_time_band(cell, plan, state, conditions, none, doubt, settings, observer,
                                     out);
@@ -262,14 +254,12 @@ template <class Real, int Branches, bool Transfer, class Observer = detail::NoOb
 
 /// Time until the cell reaches an SOC, with its band; see time_to_full_band.
 template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>
-[[nodiscard]] inline Status time_to_soc_band(const CellParameters<Real, Branches, Transfer>& cell,
-                                             const ChargePlan<Real>& plan,
-                                             const CellState<Real, Branches, Transfer>& state,
-                                             const ChargeConditions<Real>& conditions,
-                                             Real target_soc, const ChargeDoubt<Real>& doubt,
-                                             ChargeTimeBand<Real>& out,
-                                             const ForecastSettings<Real>& settings = band_forecast<Real>(),
-                                             Observer&& observer = {}) noexcept {
+[[nodiscard]] inline Status time_to_soc_band(
+    const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
+    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
+    Real target_soc, const ChargeDoubt<Real>& doubt, ChargeTimeBand<Real>& out,
+    const ForecastSettings<Real>& settings = band_forecast<Real>(),
+    Observer&& observer = {}) noexcept {
     return detail::charge_time_band(cell, plan, state, conditions, &target_soc, doubt, settings,
                                     observer, out);
 }

@@ -37,13 +37,13 @@ struct Draw {
 /// Knobs and surroundings.
 template <class Real>
 struct UsableEnergySettings {
-    Real ambient_degC{25};         ///< Surroundings, held.
-    Real soc_step{Real(0.01)};     ///< A step takes at most this much of any group's SOC.
+    Real ambient_degC{25};            ///< Surroundings, held.
+    Real soc_step{Real(0.01)};        ///< A step takes at most this much of any group's SOC.
     Real voltage_step_V{Real(0.02)};  ///< And moves no cell's voltage by more than this.
     Real longest_step_s{600};
-    Real longest_s{Real(1e6)};        ///< The run ends here: counts as not reached.
+    Real longest_s{Real(1e6)};  ///< The run ends here: counts as not reached.
     Real event_tolerance_s{Real(0.01)};
-    int max_steps{5000};              ///< Bound on the work: counts as not reached.
+    int max_steps{5000};  ///< Bound on the work: counts as not reached.
     /// The state is taken this many standard deviations off, each for itself: SOC, logarithm of the
     /// resistance, logarithm of the capacity. For the ends of a band.
     Real soc_sigmas{0};
@@ -74,15 +74,16 @@ template <class Real>
 struct UsableEnergy {
     Real energy_Wh{0};  ///< At the terminals, drawn.
     Real time_s{0};
-    Real charge_Ah{0};            ///< Drawn, of the pack.
-    Real loss_Wh{0};              ///< Heat in the cells' overvoltages and in the links.
-    Real end_voltage_V{0};        ///< Of the pack, under load, at the end.
-    Real end_current_A{0};        ///< Drawn.
-    LimitReason reason{LimitReason::none};  ///< voltage, soc, temperature; none: not reached, or the
-                                            ///< pack could not give the power (`power_missing`).
-    bool power_missing{false};    ///< No current gives the power: the end.
-    int group{-1};                ///< The group that ended it, -1 for none.
-    Real end_soc{0};              ///< Of that group; without one, of the first.
+    Real charge_Ah{0};      ///< Drawn, of the pack.
+    Real loss_Wh{0};        ///< Heat in the cells' overvoltages and in the links.
+    Real end_voltage_V{0};  ///< Of the pack, under load, at the end.
+    Real end_current_A{0};  ///< Drawn.
+    LimitReason reason{
+        LimitReason::none};        ///< voltage, soc, temperature; none: not reached, or the
+                                   ///< pack could not give the power (`power_missing`).
+    bool power_missing{false};     ///< No current gives the power: the end.
+    int group{-1};                 ///< The group that ended it, -1 for none.
+    Real end_soc{0};               ///< Of that group; without one, of the first.
     Real end_temperature_degC{0};  ///< Likewise.
     int steps{0};
     bool reached{false};  ///< The pack was emptied to a limit.
@@ -107,7 +108,7 @@ template <class Real>
 struct DrainString {
     Real open_V{0};
     Real ohm{0};
-    Real now_A{0};   ///< At this instant, charge positive.
+    Real now_A{0};    ///< At this instant, charge positive.
     Real next_A{0};   ///< At the end of the step.
     Real tried_A{0};  ///< Likewise, as the step was taken for.
 };
@@ -361,7 +362,7 @@ class DrainRun {
             DrainString<Real>& string = work_.strings[s];
             Real current_A = Real(0);
             if (string_at(s).closed) {
-                current_A = closed_count() == 1 ? -drawn_A
+                current_A = closed_count() == 1    ? -drawn_A
                             : string.ohm > Real(0) ? (joint_V - string.open_V) / string.ohm
                                                    : Real(0);
             }
@@ -404,8 +405,7 @@ class DrainRun {
                 Work& work = work_.groups[g];
                 if (!closed(work)) continue;
                 const DrainString<Real>& string = work_.strings[work.string];
-                const Real mean_A =
-                    Real(0.5) * (string.now_A + string.next_A) / work.parallel;
+                const Real mean_A = Real(0.5) * (string.now_A + string.next_A) / work.parallel;
                 // The point of the start, at the current that is held.
                 work.next = work.now;
                 work.next.point.voltage_V += work.now.point.by_current * (mean_A - work.now_A);
@@ -474,10 +474,10 @@ class DrainRun {
             source_W -= work.next_A * work.parallel * Real(0.5) *
                         (work.now.point.ocv_V + work.next.point.ocv_V);
         }
-        const Real terminal_W = draw_.power_W > Real(0)
-                                    ? draw_.power_W
-                                    : -Real(0.25) * (from.current_A + to.current_A) *
-                                          (from.voltage_V + to.voltage_V);
+        const Real terminal_W =
+            draw_.power_W > Real(0)
+                ? draw_.power_W
+                : -Real(0.25) * (from.current_A + to.current_A) * (from.voltage_V + to.voltage_V);
         return (source_W - terminal_W) * dt_s;
     }
     void take_over() noexcept {
@@ -552,8 +552,8 @@ template <class Real, int Branches, bool Transfer>
         (draw.power_W > Real(0)) == (draw.current_A > Real(0))) {
         return Status::out_of_range;
     }
-    const Status sampled = detail::usable_states(
-        states, pack.group_count, static_cast<int>(lag_count<Branches, Transfer>));
+    const Status sampled = detail::usable_states(states, pack.group_count,
+                                                 static_cast<int>(lag_count<Branches, Transfer>));
     if (sampled != Status::ok) return sampled;
     detail::DrainRun<Real, Branches, Transfer> run(pack, states, draw, settings, workspace);
     return run.run(out);

@@ -8,8 +8,10 @@
 #include <vector>
 
 #include "voltkeel/charge/departure.hpp"
+#include "voltkeel/charge/taper.hpp"
 #include "voltkeel/charge/time_band.hpp"
 #include "voltkeel/io/cell.hpp"
+#include "voltkeel/io/csv.hpp"
 #include "voltkeel/io/model_state.hpp"
 
 namespace voltkeel {
@@ -18,7 +20,7 @@ namespace voltkeel {
 struct ChargeCase {
     double ambient_degC{25};           ///< Surroundings, held.
     std::optional<double> target_soc;  ///< None: full by the plan.
-    double supply_current_A{0};        ///< Most that flows into a cell; 0: as much as the plan asks.
+    double supply_current_A{0};  ///< Most that flows into a cell; 0: as much as the plan asks.
     std::optional<PackSupply> supply;  ///< What charges the pack.
     ForecastSettings<double> settings{band_forecast<double>()};
 };
@@ -52,5 +54,13 @@ struct DepartureOutlook {
                                                     const ChargePlan<double>& plan,
                                                     const ChargeCase& what,
                                                     const Departure<double>& departure);
+
+/// Learns the taper of a logged charge; see charge/taper.hpp.
+/// \param log current of one cell \param voltage_V at which the charge is held, from
+/// `tolerance_V` below it on \param end_current_A at which it ends
+/// \return true when the charge ended so and something was learned; otherwise nothing changes
+/// \throws Error for a voltage or current that cannot be
+[[nodiscard]] bool learn_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
+                                double end_current_A, double tolerance_V = 0.01);
 
 }  // namespace voltkeel

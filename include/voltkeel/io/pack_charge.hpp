@@ -72,11 +72,8 @@ struct PackDeparture {
     Status status{Status::ok};
 };
 /// \param ready_s from now \param tolerance of the time, as a share of it
-[[nodiscard]] PackDeparture least_pack_charge_current(const Pack& pack,
-                                                      const std::vector<GroupState>& groups,
-                                                      const ChargePlan<double>& plan,
-                                                      const ChargeCase& what, double ready_s,
-                                                      double sigmas = 1.96,
-                                                      double tolerance = 0.002);
+[[nodiscard]] PackDeparture least_pack_charge_current(
+    const Pack& pack, const std::vector<GroupState>& groups, const ChargePlan<double>& plan,
+    const ChargeCase& what, double ready_s, double sigmas = 1.96, double tolerance = 0.002);
 
 }  // namespace voltkeel

@@ -888,8 +888,8 @@ template <class Real, int Branches, bool Transfer>
         const Status usable_horizon = detail::usable_horizon(horizons_s, k);
         if (usable_horizon != Status::ok) return usable_horizon;
     }
-    const Status sampled = detail::usable_states(
-        states, pack.group_count, static_cast<int>(lag_count<Branches, Transfer>));
+    const Status sampled = detail::usable_states(states, pack.group_count,
+                                                 static_cast<int>(lag_count<Branches, Transfer>));
     if (sampled != Status::ok) return sampled;
     for (const Real sign : {Real(1), Real(-1)}) {
         const detail::LimitsOfPack<Real, Branches, Transfer> direction(pack, states, settings, sign,
