@@ -1132,7 +1132,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
         *([("rest", forecast.rest_s)] if forecast.rest_s > 0 else []),
     ]
     taken_Wh = forecast.socket_energy_Wh
-    drawn = (
+    drawn: dict[str, Any] | None = (
         {
             "name": source.name,
             "socket_energy_Wh": taken_Wh,
@@ -1206,8 +1206,8 @@ def _charge_pack(options: argparse.Namespace) -> int:
     if drawn is not None:
         print(
             f"{drawn['name']}: {taken_Wh / 1e3:.3f} kWh from the socket, "
-            f"{100 * float(drawn['charger_efficiency']):.1f} % of it into the pack, "
-            f"{100 * float(drawn['charge_efficiency']):.1f} % of it stored."
+            f"{100 * drawn['charger_efficiency']:.1f} % of it into the pack, "
+            f"{100 * drawn['charge_efficiency']:.1f} % of it stored."
             + (f" It costs {cost:.2f}." if cost is not None else "")
         )
     print(PACK_CAUTION)

@@ -143,6 +143,12 @@ class TaperLearner {
     /// not_reached when it showed no whole fall, nothing is kept then
     [[nodiscard]] Status complete() noexcept {
         if (!configured_) return Status::not_started;
+        // The last fall is seen in part: a whole one takes as much longer.
+        if (next_ > 0 && next_ <= State::falls && since_s_ > Real(0)) {
+            constexpr Real least_share = Real(0.1);
+            const Real share = logarithm(edge(next_ - 1) / last_rate_) / half_ln2;
+            if (share > least_share) fall_s_[next_ - 1] = since_s_ / share;
+        }
         bool seen = false;
         const Real kept = exponential(Real(-1) / settings_.memory_charges);
         for (int k = 0; k < State::falls; ++k) {
