@@ -1440,7 +1440,8 @@ def _range(options: argparse.Namespace) -> int:
                 f"+- {1.96 * consumption.slow_std_Wh_per_km:.0f}",
             ]
         )
-    _print_table(f"{pack.name} at {drawn}, surroundings {ambient_degC:.1f} degC", ["", "", "95 % band"], rows)
+    print(f"{pack.name}: drawing {drawn}, surroundings {ambient_degC:.1f} degC")
+    _print_table("What is left", ["", "", "95 % band"], rows)
     print(
         f"Ends because: {why}, there at {100 * end.end_soc:.1f} % SOC and {end.end_temperature_degC:.1f} degC; "
         f"{end.end_voltage_V:.2f} V at {end.end_current_A:.3g} A. Lost as heat on the way: {end.loss_Wh / 1e3:.3f} kWh."
