@@ -185,3 +185,33 @@ TEST_CASE("nodes 5 K apart follow the Arrhenius law as closely as chords can", "
         if (energy_J_per_mol < 25e3) CHECK(worst < 0.01);
     }
 }
+
+TEMPLATE_LIST_TEST_CASE("a place moved along the SOC is the place looked up", "[resistance]",
+                        voltkeel_test::EveryModel) {
+    using Real = typename TestType::Scalar;
+    constexpr int branches = TestType::branches;
+    Random random(7);
+    const auto cell = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
+    const auto table = cell.view().resistance;
+    const auto t = voltkeel::locate(table.temperature_degC, Real(21));
+    auto place = voltkeel::resistance_place(table, Real(0.5), t);
+    Real soc = Real(0.5);
+    int moved_within = 0;
+    for (int k = 0; k < 2000; ++k) {
+        // Small steps within an interval, and leaps: past both ends, to NaN and back.
+        soc = k % 10 > 0 ? soc + static_cast<Real>(random.uniform(-0.004, 0.004))
+                         : static_cast<Real>(random.uniform(-0.3, 1.3));
+        if (k % 400 == 399) soc = std::numeric_limits<Real>::quiet_NaN();
+        const auto* const before = place.cold;
+        voltkeel::move_place(table, soc, t, place);
+        const auto exact = voltkeel::resistance_place(table, soc, t);
+        CAPTURE(k, soc);
+        REQUIRE(place.cold == exact.cold);
+        REQUIRE(place.warm == exact.warm);
+        REQUIRE(place.soc_fraction == exact.soc_fraction);
+        REQUIRE(place.per_soc == exact.per_soc);
+        REQUIRE(place.temperature_fraction == exact.temperature_fraction);
+        moved_within += place.cold == before ? 1 : 0;
+    }
+    CHECK(moved_within > 500);
+}

@@ -100,6 +100,20 @@ template <class Value>
     const Value z = r * r;
     return {120.0F + 12.0F * z, r * (60.0F + z)};
 }
+/// Order (4,4), for r so small that 1 - exp(-r) is as good as with order (6,6).
+template <class Value>
+[[nodiscard]] inline PadeParts<Value> short_pade_parts_of(double, const Value& r) noexcept {
+    const Value z = r * r;
+    return {1680.0 + z * (180.0 + z), r * (840.0 + z * 20.0)};
+}
+/// Order (2,2) for (3,3).
+template <class Value>
+[[nodiscard]] inline PadeParts<Value> short_pade_parts_of(float, const Value& r) noexcept {
+    return {12.0F + r * r, r * 6.0F};
+}
+/// Up to here the short form is good to a unit in the last place.
+template <class Real>
+inline constexpr Real short_pade_most = sizeof(Real) == sizeof(double) ? Real(0.08) : Real(0.06);
 template <class Real>
 [[nodiscard]] inline PadeParts<Real> pade_parts(Real r) noexcept {
     return pade_parts_of(Real(0), r);
@@ -135,7 +149,7 @@ template <class Real>
 }
 
 namespace detail {
-/// The same of several numbers, to the same bits; none of them may be negative.
+/// The same of several numbers, to the same error; none of them may be negative.
 template <class Real, int Size>
 [[nodiscard]] inline Lanes<Real, Size> relaxed_fraction(const Lanes<Real, Size>& x) noexcept {
     constexpr Real half_ln2 = Real(0.34657359027997264);
@@ -143,11 +157,14 @@ template <class Real, int Size>
 #pragma GCC unroll 8
     for (int k = 1; k < Size; ++k)
         sum += x.get(k);
-    // Then each of them is as small, and the series is what each would get by itself.
-    const bool small = sum <= half_ln2;
-    if (small) {
-        const PadeParts<Lanes<Real, Size>> parts = pade_parts_of(Real(0), x);
-        return Real(2) * parts.odd / (parts.even + parts.odd);
+    // Then each of them is as small.
+    if (sum <= short_pade_most<Real>) {
+        const auto parts = short_pade_parts_of(Real(0), x);
+        return (parts.odd + parts.odd) / (parts.even + parts.odd);
+    }
+    if (sum <= half_ln2) {
+        const auto parts = pade_parts_of(Real(0), x);
+        return (parts.odd + parts.odd) / (parts.even + parts.odd);
     }
     Lanes<Real, Size> share = x;
     for (int k = 0; k < Size; ++k)

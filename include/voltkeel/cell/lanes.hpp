@@ -4,9 +4,14 @@
 ///
 /// Where one instruction takes two doubles or four floats, and the compiler lets us say so, a
 /// packet holds that many; elsewhere it holds one. No lane sees another, so the bits of a result do
-/// not depend on the width.
+/// not depend on the width - but for the sums over lanes, whose order is that of a packet of two.
 
+#include <cmath>
 #include <cstring>
+#include <limits>
+#if defined(__SSE2__)
+#include <emmintrin.h>
+#endif
 
 namespace voltkeel::detail {
 
@@ -17,7 +22,17 @@ template <>
 struct Packet<double> {
     static constexpr int width = 2;
     using type = double __attribute__((vector_size(16)));
-    [[nodiscard]] static type all(double value) noexcept { return type{value, value}; }
+    /// The larger one in every lane, `b` where either is NaN.
+    [[nodiscard]] static type larger(type a, type b) noexcept {
+#if defined(__SSE2__)
+        return _mm_max_pd(a, b);
+#else
+        return a > b ? a : b;
+#endif
+    }
+    [[nodiscard]] static type all(double value) noexcept {
+        return type{value, value};
+    }
     /// The first number from memory.
     [[nodiscard]] static type part(const double* from, int /*rest*/, double fill) noexcept {
         return type{from[0], fill};
@@ -27,7 +42,17 @@ template <>
 struct Packet<float> {
     static constexpr int width = 4;
     using type = float __attribute__((vector_size(16)));
-    [[nodiscard]] static type all(float value) noexcept { return type{value, value, value, value}; }
+    /// The larger one in every lane, `b` where either is NaN.
+    [[nodiscard]] static type larger(type a, type b) noexcept {
+#if defined(__SSE2__)
+        return _mm_max_ps(a, b);
+#else
+        return a > b ? a : b;
+#endif
+    }
+    [[nodiscard]] static type all(float value) noexcept {
+        return type{value, value, value, value};
+    }
     /// The first one to three numbers from memory.
     [[nodiscard]] static type part(const float* from, int rest, float fill) noexcept {
         return type{from[0], rest > 1 ? from[1] : fill, rest > 2 ? from[2] : fill, fill};
@@ -60,6 +85,24 @@ struct Lanes {
 #pragma GCC unroll 8
         for (int k = 0; k < count; ++k)
             lanes.packet[k] = Packet<Real>::all(value);
+        return lanes;
+    }
+    /// Lane k holds `at(k)`, lanes beyond `Size` hold 0.
+    template <class At>
+    [[nodiscard]] static Lanes made_of(At at) noexcept {
+        const auto or_none = [&](int lane) { return lane < Size ? at(lane) : Real(0); };
+        Lanes lanes{};
+#pragma GCC unroll 8
+        for (int k = 0; k < count; ++k) {
+            if constexpr (width == 1) {
+                lanes.packet[k] = at(k);
+            } else if constexpr (width == 2) {
+                lanes.packet[k] = Type{or_none(2 * k), or_none(2 * k + 1)};
+            } else {
+                lanes.packet[k] = Type{or_none(4 * k), or_none(4 * k + 1), or_none(4 * k + 2),
+                                       or_none(4 * k + 3)};
+            }
+        }
         return lanes;
     }
     /// `Size` numbers from memory, `fill` in the lanes beyond.
@@ -103,6 +146,44 @@ struct Lanes {
             packet[lane] = value;
         } else {
             packet[lane / width][lane % width] = value;
+        }
+    }
+    /// Adds to one lane.
+    void add(int lane, Real value) noexcept {
+        if constexpr (width == 1) {
+            packet[lane] += value;
+        } else {
+            Type only{};
+            only[lane % width] = value;
+            packet[lane / width] += only;
+        }
+    }
+    /// All lanes added up: two by two where a packet holds two numbers, else one after the other.
+    [[nodiscard]] Real sum() const noexcept {
+        constexpr int whole = Size / width;  // packets without a lane too many
+        if constexpr (width == 2 && whole > 0) {
+            Type sums = packet[0];
+#pragma GCC unroll 8
+            for (int k = 1; k < whole; ++k)
+                sums += packet[k];
+            const Real total = sums[0] + sums[1];
+            return Size % width == 0 ? total : total + get(Size - 1);
+        } else {
+            Real total = get(0);
+#pragma GCC unroll 8
+            for (int k = 1; k < Size; ++k)
+                total += get(k);
+            return total;
+        }
+    }
+    /// Raises one lane to `least` where it is less or NaN.
+    void raise(int lane, Real least) noexcept {
+        if constexpr (width == 1) {
+            packet[lane] = packet[lane] > least ? packet[lane] : least;
+        } else {
+            Type floor = Packet<Real>::all(-std::numeric_limits<Real>::max());
+            floor[lane % width] = least;
+            packet[lane / width] = Packet<Real>::larger(packet[lane / width], floor);
         }
     }
     /// The first `Fewer` or `More` of these; lanes that come in addition hold 0.
@@ -169,5 +250,18 @@ struct Lanes {
         return a * all(b);
     }
 };
+
+/// Square root without the C library's word on negative numbers.
+[[nodiscard]] inline double root(double x) noexcept {
+#if defined(__SSE2__)
+    const __m128d v = _mm_set_sd(x);
+    return _mm_cvtsd_f64(_mm_sqrt_sd(v, v));
+#else
+    return std::sqrt(x);
+#endif
+}
+[[nodiscard]] inline float root(float x) noexcept {
+    return std::sqrt(x);
+}
 
 }  // namespace voltkeel::detail

@@ -58,6 +58,7 @@ struct StepJacobian {
     Real branch_by_branch[lags]{};   ///< d u_i' / d u_i = a_i.
     Real branch_by_soc[lags]{};      ///< d u_i' / d soc, through R_i and tau_i.
     Real branch_end_V[lags]{};       ///< Not a derivative: R_i I, where u_i' is heading.
+    Real branch_by_end[lags]{};      ///< d u_i' / d end value = 1 - a_i, without cancellation.
     Real branch_by_current[lags]{};  ///< d u_i' / d I at the frozen R_i, tau_i.
 
     Real branch_by_resistance[Branches]{};  ///< d u_i' / d R_i = (1 - a_i) I.
@@ -66,6 +67,7 @@ struct StepJacobian {
     Real transfer_by_log_exchange{0};  ///< d w' / d ln I0.
     Real transfer_by_log_time{0};      ///< d w' / d ln tau.
     Real hysteresis_by_hysteresis{1};  ///< b.
+    Real hysteresis_by_end{0};         ///< 1 - b.
     Real soc_by_current{0};            ///< d soc' / d I.
     Real soc_by_capacity{0};           ///< d soc' / d Q, per Ah.
 };
@@ -97,14 +99,17 @@ template <class Real, int Branches, bool Transfer>
 /// Moves the state on by one step.
 /// \param temperature where input.temperature_degC lies on the axis of the resistance table: who
 ///        also asks for the voltage looks it up once.
+/// \param place receives where in the resistance table the middle of the step lies.
 /// \param jacobian when not null, receives the derivatives of this step.
 template <class Real, int Branches, bool Transfer>
 inline void step(const CellParameters<Real, Branches, Transfer>& cell, const CellInput<Real>& input,
-                 const AxisPosition<Real>& temperature, CellState<Real, Branches, Transfer>& state,
+                 const AxisPosition<Real>& temperature,
+                 ResistancePlace<Real, Branches, Transfer>& place,
+                 CellState<Real, Branches, Transfer>& state,
                  StepJacobian<Real, Branches, Transfer>* jacobian = nullptr) noexcept {
     const Real gain = soc_gain(cell, input.current_A, input.dt_s);
     const Real middle_soc = state.soc + Real(0.5) * gain;
-    const auto place = resistance_place(cell.resistance, middle_soc, temperature);
+    place = resistance_place(cell.resistance, middle_soc, temperature);
     const ValueAndSlope<Real> rise =
         input.current_A > Real(0) && cell.charge_rise.resistance_ohm > Real(0)
             ? charge_rise_at(cell.charge_rise, middle_soc)
@@ -133,32 +138,35 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
     const Real target = input.current_A > Real(0)
                             ? Real(1)
                             : (input.current_A < Real(0) ? Real(-1) : state.hysteresis);
-    Values x = (per_time * input.dt_s).template resized<lanes>();
-    x.set(at_hysteresis, cell.hysteresis_rate * walked);
-    Values end = (resistance.value * input.current_A).template resized<lanes>();
-    end.set(at_hysteresis, target);
-    Values now = detail::Lanes<Real, Branches>::load(state.branch_V).template resized<lanes>();
-    now.set(at_hysteresis, state.hysteresis);
+    const auto with_hysteresis = [](const auto& branches, Real hysteresis) {
+        return Values::made_of([&](int i) { return i < Branches ? branches.get(i) : hysteresis; });
+    };
+    const Values x = with_hysteresis(per_time * input.dt_s, cell.hysteresis_rate * walked);
+    const Values end = with_hysteresis(resistance.value * input.current_A, target);
+    const Values now =
+        with_hysteresis(detail::Lanes<Real, Branches>::load(state.branch_V), state.hysteresis);
     const Values share = detail::relaxed_fraction(x);
     const Values distance = end - now;
     const Values next = now + share * distance;
     if (jacobian != nullptr) {
         const Values kept = Real(1) - share;
         const auto branches = [](const Values& v) { return v.template resized<Branches>(); };
-        const auto by_time = Real(-1) * branches(kept * x) * per_time * branches(distance);
+        const auto lost_by_time = branches(kept * x) * per_time * branches(distance);
         const auto by_resistance = branches(share) * input.current_A;
         const auto by_current = branches(share) * resistance.value;
-        const auto by_soc = by_resistance * resistance.slope + by_time * time.slope;
+        const auto by_soc = by_resistance * resistance.slope - lost_by_time * time.slope;
 #pragma GCC unroll 4
         for (int i = 0; i < Branches; ++i) {
             jacobian->branch_by_branch[i] = kept.get(i);
             jacobian->branch_end_V[i] = end.get(i);
+            jacobian->branch_by_end[i] = share.get(i);
             jacobian->branch_by_resistance[i] = by_resistance.get(i);
-            jacobian->branch_by_time[i] = by_time.get(i);
+            jacobian->branch_by_time[i] = -lost_by_time.get(i);
             jacobian->branch_by_current[i] = by_current.get(i);
             jacobian->branch_by_soc[i] = by_soc.get(i);
         }
         jacobian->hysteresis_by_hysteresis = kept.get(at_hysteresis);
+        jacobian->hysteresis_by_end = share.get(at_hysteresis);
     }
 #pragma GCC unroll 4
     for (int i = 0; i < Branches; ++i)
@@ -177,6 +185,7 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
         if (jacobian != nullptr) {
             jacobian->branch_by_branch[Branches] = moved.by_voltage;
             jacobian->branch_end_V[Branches] = moved.end_V;
+            jacobian->branch_by_end[Branches] = Real(1) - moved.by_voltage;
             jacobian->branch_by_current[Branches] = moved.by_current;
             jacobian->branch_by_soc[Branches] =
                 moved.by_log_exchange * exchange.slope / exchange.value +
@@ -190,6 +199,15 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
     add_compensated(state.soc, state.soc_carry, gain - cell.self_discharge_per_s * input.dt_s);
 }
 
+/// The same, for who does not ask for the place.
+template <class Real, int Branches, bool Transfer>
+inline void step(const CellParameters<Real, Branches, Transfer>& cell, const CellInput<Real>& input,
+                 const AxisPosition<Real>& temperature, CellState<Real, Branches, Transfer>& state,
+                 StepJacobian<Real, Branches, Transfer>* jacobian = nullptr) noexcept {
+    ResistancePlace<Real, Branches, Transfer> place;
+    step(cell, input, temperature, place, state, jacobian);
+}
+
 /// The same, for who asks for one step only.
 template <class Real, int Branches, bool Transfer>
 inline void step(const CellParameters<Real, Branches, Transfer>& cell, const CellInput<Real>& input,
@@ -200,14 +218,13 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
 }
 
 /// Terminal voltage, and its derivatives, at a state while `current_A` flows.
-/// \param temperature where temperature_degC lies on the axis of the resistance table.
+/// \param place where the SOC of the state and the temperature lie in the resistance table.
 template <class Real, int Branches, bool Transfer>
 [[nodiscard]] inline VoltagePoint<Real, Branches, Transfer> voltage_at(
     const CellParameters<Real, Branches, Transfer>& cell,
     const CellState<Real, Branches, Transfer>& state, Real current_A, Real temperature_degC,
-    const AxisPosition<Real>& temperature) noexcept {
+    const ResistancePlace<Real, Branches, Transfer>& place) noexcept {
     const OcvPoint<Real> ocv = ocv_at(cell.ocv, state.soc, temperature_degC);
-    const auto place = resistance_place(cell.resistance, state.soc, temperature);
     const ValueAndSlope<Real> r0 = place.r0_ohm();
     Real sum = r0.value * current_A;
 #pragma GCC unroll 4
@@ -227,6 +244,16 @@ template <class Real, int Branches, bool Transfer>
     point.by_current = r * r0.value;
     point.temperature_inside = place.temperature_inside;
     return point;
+}
+
+/// The same from where temperature_degC lies on the axis of the resistance table.
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline VoltagePoint<Real, Branches, Transfer> voltage_at(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, Real current_A, Real temperature_degC,
+    const AxisPosition<Real>& temperature) noexcept {
+    return voltage_at(cell, state, current_A, temperature_degC,
+                      resistance_place(cell.resistance, state.soc, temperature));
 }
 
 /// The same, for who asks for one voltage only.

@@ -47,12 +47,18 @@ template <class Real>
                                            Real temperature_degC) noexcept {
     const Real last = static_cast<Real>(table.count - 1);
     const Real t = soc * last;
-    const Real above = t > Real(0) ? t : Real(0);  // NaN: the first node
-    int index = static_cast<int>(above < last ? above : last);
-    if (index > table.count - 2) index = table.count - 2;
+    int index = 0;  // below, or NaN
+    bool within = true;
+    if (t >= last) {
+        index = table.count - 2;
+        within = t == last;
+    } else if (t >= Real(0)) {
+        index = static_cast<int>(t);
+    } else {
+        within = false;
+    }
     const Real fraction = t - static_cast<Real>(index);
-    const Real not_below = Real(0) > fraction ? Real(0) : fraction;
-    const Real inside = Real(1) < not_below ? Real(1) : not_below;
+    const Real inside = within ? fraction : (t > Real(0) ? Real(1) : Real(0));
     const OcvNode<Real>& a = table.nodes[index];
     const OcvNode<Real>& b = table.nodes[index + 1];
     const Real above_reference_K = temperature_degC - table.reference_temperature_degC;
@@ -62,10 +68,9 @@ template <class Real>
     OcvPoint<Real> point;
     point.entropy_V_per_K = a.entropy_V_per_K + inside * entropy_step;
     point.mean_V = a.mean_V + fraction * mean_step + above_reference_K * point.entropy_V_per_K;
-    point.slope_V =
-        last * (mean_step + (fraction == inside ? above_reference_K * entropy_step : Real(0)));
+    point.slope_V = last * (mean_step + (within ? above_reference_K * entropy_step : Real(0)));
     point.half_gap_V = a.half_gap_V + inside * gap_step;
-    point.half_gap_slope_V = fraction == inside ? last * gap_step : Real(0);
+    point.half_gap_slope_V = within ? last * gap_step : Real(0);
     return point;
 }
 

@@ -12,8 +12,6 @@
 
 #include <cmath>
 #include <cstdint>
-#include <type_traits>
-#include <utility>
 
 #include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -120,18 +118,6 @@ struct SocEstimate {
     std::uint32_t fault_bits{0};  ///< See FaultBit; this sample only.
 };
 
-namespace detail {
-/// Calls `body` with std::integral_constant 0 .. Count - 1.
-template <class Body, int... Places>
-void for_each_place(Body& body, std::integer_sequence<int, Places...>) noexcept {
-    (body(std::integral_constant<int, Places>{}), ...);
-}
-template <int Count, class Body>
-void for_each_place(Body body) noexcept {
-    for_each_place(body, std::make_integer_sequence<int, Count>{});
-}
-}  // namespace detail
-
 /// Everything that must survive between samples.
 template <class Real, int Branches, bool Transfer = false>
 struct SocFilterState {
@@ -169,13 +155,15 @@ struct SocFilterState {
         if (a != b || a > at_soc) return own;
         return own + (a < at_soc ? pending.noise.get(a) : pending.soc_noise);
     }
-    /// Works the pending steps into the covariance:
+    /// Works the pending steps into the covariance.
+    void work_in_pending() noexcept {
+        if (pending.steps > 0)
+            work_in(pending.kept, pending.by_soc, pending.noise, pending.soc_noise);
+    }
+    /// Works steps into the covariance, those that were pending among them:
     ///     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
     /// SOC and ln r keep their value (d = 1, c = 0).
-    void work_in_pending() noexcept {
-        if (pending.steps == 0) return;
-        const Moving d = pending.kept;
-        const Moving c = pending.by_soc;
+    void work_in(const Moving& d, const Moving& c, const Moving& noise, Real soc_noise) noexcept {
         auto& p = spread;
         const auto soc_row = p.template load_row<at_soc>();
         const Moving was = soc_row.template resized<lags + 1>();
@@ -186,13 +174,13 @@ struct SocFilterState {
             const auto upto = [](const Moving& v) { return v.template resized<i + 1>(); };
             auto row = upto(d) * (d.get(i) * p.template load_row<i>() + c.get(i) * upto(was)) +
                        upto(c) * with_soc.get(i);
+            row.add(i, noise.get(i));
             p.template store_row<i>(row);
-            p(i, i) += pending.noise.get(i);
         });
-        p.template store_row<at_hysteresis>(
-            d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
-            c * with_soc.get(at_hysteresis));
-        p(at_hysteresis, at_hysteresis) += pending.noise.get(at_hysteresis);
+        auto row = d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
+                   c * with_soc.get(at_hysteresis);
+        row.add(at_hysteresis, noise.get(at_hysteresis));
+        p.template store_row<at_hysteresis>(row);
         with_soc.store_padded(p.lower + p.row(at_soc));
         {
             const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
@@ -200,7 +188,7 @@ struct SocFilterState {
             (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
             p(at_scale, at_soc) = scale_with_soc;
         }
-        p(at_soc, at_soc) = soc_var + pending.soc_noise;
+        p(at_soc, at_soc) = soc_var + soc_noise;
         pending.steps = 0;
         pending.soc_noise = Real(0);
         bound_variance(at_soc, Real(0.25));
@@ -208,8 +196,10 @@ struct SocFilterState {
     /// Bounds a variance. The covariances with it shrink alike: cut down alone, it would leave a
     /// matrix that is no covariance, and a negative variance of the innovation.
     void bound_variance(int at, Real most) noexcept {
+        if (spread(at, at) > most) shrink(at, most);
+    }
+    [[gnu::noinline, gnu::cold]] void shrink(int at, Real most) noexcept {
         auto& p = spread;
-        if (!(p(at, at) > most)) return;
         const Real share = std::sqrt(most / p(at, at));
         for (int k = 0; k < size; ++k)
             p(at, k) *= share;
@@ -250,6 +240,8 @@ class SocFilter {
         cell_ = cell;
         settings_ = settings;
         inverse_gate_ = Real(1) / square(settings.gate);
+        most_current_A_ = Real(1000) * cell.capacity_Ah;
+        voltage_var_ = square(settings.voltage_std_V);
         steady_var_ = Moving::all(square(settings.rest_std_V));
         steady_var_.set(at_hysteresis, square(settings.hysteresis_std_walked));
         soc_floor_var_ = square(settings.soc_std_floor);
@@ -332,18 +324,17 @@ class SocFilter {
 
     static constexpr Real square(Real x) noexcept { return x * x; }
     [[nodiscard]] bool possible_current(Real current_A) const noexcept {
-        const Real most_A = Real(1000) * cell_.capacity_Ah;
-        return detail::within(current_A, -most_A, most_A);
+        return std::abs(current_A) <= most_current_A_;
     }
     static constexpr bool possible_voltage(Real voltage_V) noexcept {
-        return detail::within(voltage_V, Real(-1000), Real(1000));
+        return std::abs(voltage_V) <= Real(1000);
     }
     static constexpr bool possible_temperature(Real temperature_degC) noexcept {
         return detail::within(temperature_degC, Real(-100), Real(200));
     }
     static constexpr Real bounded(Real x, Real low, Real high) noexcept {
-        const Real above = low > x ? low : x;
-        return high < above ? high : above;
+        const Real above = x > low ? x : low;
+        return above < high ? above : high;
     }
 
     /// Where overvoltage `i` is heading under a current.
@@ -377,11 +368,13 @@ class SocFilter {
         publish();
     }
 
-    void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature) noexcept;
-    void try_voltage(const CellInput<Real>& input, const AxisPosition<Real>& temperature,
-                     Real voltage_V, Real current_std_A, bool possible, bool due) noexcept;
+    using Place = ResistancePlace<Real, Branches, Transfer>;
+    void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature, Place& place,
+                 bool awaited) noexcept;
+    void try_voltage(const CellInput<Real>& input, const Place& place, Real voltage_V,
+                     Real current_std_A, bool possible, bool due) noexcept;
     void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
-    void open_spread() noexcept;
+    [[gnu::noinline, gnu::cold]] void open_spread() noexcept;
     /// A doubtful current is off the same way for minutes: so many voltages count as one.
     static constexpr Real doubt_repeats = Real(400);
     /// Charge that may not have flowed: the same sign for as long as it lasts, so spreads add up.
@@ -391,18 +384,20 @@ class SocFilter {
         p(at_soc, at_soc) = square(std::sqrt(p(at_soc, at_soc)) + more);
         state_.bound_variance(at_soc, Real(0.25));
     }
-    void publish() noexcept {
+    [[gnu::noinline]] void publish() noexcept {
         const Real soc = state_.cell.soc;
         estimate_.soc = bounded(soc, Real(0), Real(1));
         estimate_.soc_std =
-            std::sqrt(state_.spread(at_soc, at_soc) + state_.pending.soc_noise + soc_floor_var_);
+            detail::root(state_.spread(at_soc, at_soc) + state_.pending.soc_noise + soc_floor_var_);
         estimate_.resistance_scale = state_.cell.resistance_scale;
-        estimate_.log_scale_std = std::sqrt(state_.spread(at_scale, at_scale));
+        estimate_.log_scale_std = detail::root(state_.spread(at_scale, at_scale));
     }
 
     Parameters cell_{};
     Settings settings_{};
     Real inverse_gate_{Real(0.04)};  ///< 1 / gate^2.
+    Real most_current_A_{0};
+    Real voltage_var_{0};
     Moving steady_var_{};  ///< Of branches and hysteresis, what is left after a long time.
     Real soc_floor_var_{0};
     Real soc_var_per_s_{0};
@@ -413,26 +408,24 @@ class SocFilter {
 
 template <class Real, int Branches, bool Transfer>
 void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
-                                                  const AxisPosition<Real>& temperature) noexcept {
+                                                  const AxisPosition<Real>& temperature,
+                                                  Place& place, bool awaited) noexcept {
     StepJacobian<Real, Branches, Transfer> j;
-    voltkeel::step(cell_, input, temperature, state_.cell, &j);
+    voltkeel::step(cell_, input, temperature, place, state_.cell, &j);
 
     // The transition F is diagonal (d), except that every branch also follows the SOC (c). Steps
     // one after the other make one with
     //     d = d2 d1,  c = d2 c1 + c2,  noise = d2^2 noise1 + noise2
     // so that the matrix is only touched where a voltage is tried.
-    Moving d = Moving::all(Real(1));
-    Moving c = Moving::all(Real(0));
-    Moving end = Moving::all(Real(0));
-#pragma GCC unroll 5
-    for (int i = 0; i < lags; ++i) {
-        d.set(i, j.branch_by_branch[i]);
-        c.set(i, j.branch_by_soc[i]);
-        end.set(i, settings_.branch_share_std * j.branch_end_V[i]);
-    }
-    d.set(at_hysteresis, j.hysteresis_by_hysteresis);
+    const auto moving = [](const Real(&lag)[lags], Real hysteresis) {
+        return Moving::made_of([&](int i) { return i < lags ? lag[i] : hysteresis; });
+    };
+    Moving d = moving(j.branch_by_branch, j.hysteresis_by_hysteresis);
+    Moving c = moving(j.branch_by_soc, Real(0));
+    const Moving end = settings_.branch_share_std * moving(j.branch_end_V, Real(0));
     // A first-order error process whose steady spread is a share of R_i |I|.
-    Moving noise = (Real(1) - d) * (Real(1) + d) * (end * end + steady_var_);
+    const Moving lost = moving(j.branch_by_end, j.hysteresis_by_end);
+    Moving noise = lost * (Real(2) - lost) * (end * end + steady_var_);
     auto& pending = state_.pending;
     if (pending.steps > 0) {
         c = d * pending.by_soc + c;
@@ -440,11 +433,16 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
         d = d * pending.kept;
     }
     const Real soc_noise = pending.soc_noise + soc_var_per_s_ * input.dt_s;
-    pending = {d, c, noise, soc_noise, pending.steps + 1};
     auto& p = state_.spread;
     // Bounds keep a float covariance sane through months without an update.
     p(at_scale, at_scale) += scale_var_per_s_ * input.dt_s;
     state_.bound_variance(at_scale, Real(1));
+    // A product of many more would run out of numbers, and a spread of its bound.
+    if (awaited || pending.steps + 1 >= most_pending) {
+        state_.work_in(d, c, noise, soc_noise);
+    } else {
+        pending = {d, c, noise, soc_noise, pending.steps + 1};
+    }
 }
 
 /// Joseph form (I - K H) P (I - K H)^T + K R K^T for one measurement, multiplied out:
@@ -460,18 +458,20 @@ void SocFilter<Real, Branches, Transfer>::fuse(Real innovation_V, Real innovatio
     const Column factor = (innovation_var * gain - ph) * inverse_var - gain;
     detail::for_each_place<size>([&](auto place) {
         constexpr int i = decltype(place)::value;
-        p.template store_row<i>(p.template load_row<i>() +
-                                factor.get(i) * ph.template resized<i + 1>());
         // Against rounding, which can leave a tiny variance below zero.
-        p(i, i) = p(i, i) > Real(1e-12) ? p(i, i) : Real(1e-12);
+        auto row = p.template load_row<i>() + factor.get(i) * ph.template resized<i + 1>();
+        row.raise(i, Real(1e-12));
+        p.template store_row<i>(row);
     });
     CellState<Real, Branches, Transfer>& x = state_.cell;
     add_compensated(x.soc, x.soc_carry, gain.get(at_soc) * innovation_V);
+    const Moving moved =
+        gain.template resized<lags + 1>() * innovation_V +
+        Moving::made_of([&](int i) { return i < lags ? x.branch_V[i] : x.hysteresis; });
 #pragma GCC unroll 5
     for (int i = 0; i < lags; ++i)
-        x.branch_V[i] += gain.get(i) * innovation_V;
-    x.hysteresis =
-        bounded(x.hysteresis + gain.get(at_hysteresis) * innovation_V, Real(-1), Real(1));
+        x.branch_V[i] = moved.get(i);
+    x.hysteresis = bounded(moved.get(at_hysteresis), Real(-1), Real(1));
     state_.log_scale =
         bounded(state_.log_scale + gain.get(at_scale) * innovation_V, Real(-1.5), Real(1.5));
     x.resistance_scale = modest_exponential(state_.log_scale);
@@ -498,42 +498,32 @@ void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
 /// Predicts the voltage and, where one is due, fuses the measured one.
 template <class Real, int Branches, bool Transfer>
 void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& input,
-                                                      const AxisPosition<Real>& temperature,
-                                                      Real voltage_V, Real current_std_A,
-                                                      bool possible, bool due) noexcept {
-    state_.work_in_pending();
+                                                      const Place& place, Real voltage_V,
+                                                      Real current_std_A, bool possible,
+                                                      bool fusing) noexcept {
     const VoltagePoint<Real, Branches, Transfer> predicted =
-        voltage_at(cell_, state_.cell, input.current_A, input.temperature_degC, temperature);
-    // g = P H^T; every branch has the same entry in the measurement row H.
-    Column ph = Column::all(Real(0));
-    Real branches_part = Real(0);
-    const auto& p = state_.spread;
-#pragma GCC unroll 8
-    for (int i = 0; i < size; ++i) {
-        Real sum = p(i, 0);
-#pragma GCC unroll 5
-        for (int k = 1; k < lags; ++k)
-            sum += p(i, k);
-        const Real with_voltage =
-            predicted.by_branch * sum + predicted.by_hysteresis * p(i, at_hysteresis) +
-            predicted.by_soc * p(i, at_soc) + predicted.by_log_scale * p(i, at_scale);
-        ph.set(i, with_voltage);
-        if (i < lags) branches_part += with_voltage;
-    }
-    const Real innovation_var =
-        square(settings_.voltage_std_V) +
-        square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
-        doubt_repeats * square(predicted.by_current * current_std_A) +
-        predicted.by_branch * branches_part + predicted.by_hysteresis * ph.get(at_hysteresis) +
-        predicted.by_soc * ph.get(at_soc) + predicted.by_log_scale * ph.get(at_scale);
+        voltage_at(cell_, state_.cell, input.current_A, input.temperature_degC, place);
+    // H; every branch has the same entry. Then g = P H^T.
+    const Column h = Column::made_of([&](int i) {
+        return i < lags             ? predicted.by_branch
+               : i == at_hysteresis ? predicted.by_hysteresis
+               : i == at_soc        ? predicted.by_soc
+                                    : predicted.by_log_scale;
+    });
+    const Column ph = state_.spread.times(h);
+    const Column share = h * ph;
+    Real innovation_var = voltage_var_ +
+                          square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
+                          share.sum();
+    if (current_std_A > Real(0))
+        innovation_var += doubt_repeats * square(predicted.by_current * current_std_A);
     estimate_.voltage_predicted_V = predicted.voltage_V;
-    estimate_.innovation_std_V = std::sqrt(innovation_var);
-    if (!possible) return;
-    const Real innovation_V = voltage_V - predicted.voltage_V;
+    estimate_.innovation_std_V = detail::root(innovation_var);
+    const Real innovation_V = possible ? voltage_V - predicted.voltage_V : Real(0);
     const Real inverse_var = Real(1) / innovation_var;
     estimate_.innovation_V = innovation_V;
     estimate_.test_ratio = square(innovation_V) * inverse_var * inverse_gate_;
-    if (!due) return;
+    if (!fusing) return;
     state_.since_update_s = Real(0);
     if (estimate_.test_ratio <= Real(1)) {
         fuse(innovation_V, innovation_var, inverse_var, ph);
@@ -615,9 +605,19 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
     state_.since_accepted_s += input.dt_s;
     const AxisPosition<Real> temperature =
         locate(cell_.resistance.temperature_degC, input.temperature_degC);
-    if (input.dt_s > Real(0)) predict(input, temperature);
-    const bool doubtful = sample.current_std_A > Real(0) && possible_current(sample.current_std_A);
-    if (doubtful) doubt_charge(sample.current_std_A * input.dt_s);
+    // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
+    const bool due = state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s;
+    const bool trace = settings_.trace_every_sample;
+    Place place;
+    if (input.dt_s > Real(0)) {
+        predict(input, temperature, place, due || trace);
+    } else if (due || trace) {
+        state_.work_in_pending();
+    }
+    const Real doubt_A = sample.current_std_A > Real(0) && possible_current(sample.current_std_A)
+                             ? sample.current_std_A
+                             : Real(0);
+    if (doubt_A > Real(0)) doubt_charge(doubt_A * input.dt_s);
     if (!temperature.inside) estimate_.fault_bits |= fault_temperature_outside;
 
     const bool possible = possible_voltage(sample.voltage_V);
@@ -626,15 +626,13 @@ const SocEstimate<Real>& SocFilter<Real, Branches, Transfer>::step(
         estimate_.test_ratio = Real(0);
         estimate_.fault_bits |= fault_voltage_not_finite;
     }
-    // Half a step of slack: ten float steps of 0.1 s do not sum to exactly one second.
-    const bool due = state_.since_update_s >= settings_.update_interval_s - Real(0.5) * input.dt_s;
-    if ((due && possible) || settings_.trace_every_sample)
-        try_voltage(input, temperature, sample.voltage_V, doubtful ? sample.current_std_A : Real(0),
-                    possible, due);
-    // A product of many more would run out of numbers, and a spread of its bound.
-    if (due || state_.pending.steps >= most_pending) state_.work_in_pending();
+    const bool fusing = due && possible;
+    if (fusing || trace) {
+        move_place(cell_.resistance, state_.cell.soc, temperature, place);
+        try_voltage(input, place, sample.voltage_V, doubt_A, possible, fusing);
+    }
     auto& x = state_.cell;
-    if (x.soc < soc_low || x.soc > soc_high) {
+    if (!detail::within(x.soc, soc_low, soc_high)) {
         x.soc = bounded(x.soc, soc_low, soc_high);
         x.soc_carry = Real(0);
         estimate_.fault_bits |= fault_soc_bounded;
