@@ -66,8 +66,6 @@ struct TaperTime {
 template <class Real>
 class TaperLearner {
   public:
-    using State = TaperState<Real>;
-
     /// \return ok, or what validate() finds; the learner is then as it was
     [[nodiscard]] Status configure(const TaperSettings<Real>& settings) noexcept {
         const Status status = validate(settings).status;
@@ -124,7 +122,7 @@ class TaperLearner {
         left_s += wait_s_;
         wait_s_ = Real(0);
         Real from_rate = last_rate_;
-        while (next_ <= State::falls && rate <= edge(next_)) {
+        while (next_ <= TaperState<Real>::falls && rate <= edge(next_)) {
             // Between two samples the logarithm falls in a straight line.
             const Real share = logarithm(from_rate / edge(next_)) / logarithm(from_rate / rate);
             const Real part_s = (share < Real(1) ? share : Real(1)) * left_s;
@@ -144,14 +142,14 @@ class TaperLearner {
     [[nodiscard]] Status complete() noexcept {
         if (!configured_) return Status::not_started;
         // The last fall is seen in part: a whole one takes as much longer.
-        if (next_ > 0 && next_ <= State::falls && since_s_ > Real(0)) {
+        if (next_ > 0 && next_ <= TaperState<Real>::falls && since_s_ > Real(0)) {
             constexpr Real least_share = Real(0.1);
             const Real share = logarithm(edge(next_ - 1) / last_rate_) / half_ln2;
             if (share > least_share) fall_s_[next_ - 1] = since_s_ / share;
         }
         bool seen = false;
         const Real kept = exponential(Real(-1) / settings_.memory_charges);
-        for (int k = 0; k < State::falls; ++k) {
+        for (int k = 0; k < TaperState<Real>::falls; ++k) {
             if (!(fall_s_[k] > Real(0))) continue;
             seen = true;
             state_.time_s[k] = kept * state_.time_s[k] + fall_s_[k];
@@ -178,7 +176,7 @@ class TaperLearner {
         const Real low = end_A / settings_.capacity_Ah;
         if (high > edge(0)) return Status::out_of_range;
         Real mean_share_s = Real(0);
-        for (int k = 0; high > low && k < State::falls; ++k) {
+        for (int k = 0; high > low && k < TaperState<Real>::falls; ++k) {
             const Real top = edge(k) < high ? edge(k) : high;
             const Real bottom = edge(k + 1) > low ? edge(k + 1) : low;
             if (!(top > bottom)) continue;
@@ -198,13 +196,13 @@ class TaperLearner {
         return Status::ok;
     }
 
-    [[nodiscard]] const State& state() const noexcept { return state_; }
+    [[nodiscard]] const TaperState<Real>& state() const noexcept { return state_; }
 
     /// Goes on from a stored state. \return ok; not_started before configure(); out_of_range or
     /// sample_not_finite for a state that cannot be: nothing changes then
-    [[nodiscard]] Status restore(const State& state) noexcept {
+    [[nodiscard]] Status restore(const TaperState<Real>& state) noexcept {
         if (!configured_) return Status::not_started;
-        for (int k = 0; k < State::falls; ++k) {
+        for (int k = 0; k < TaperState<Real>::falls; ++k) {
             for (const Real value : {state.time_s[k], state.square_s2[k], state.weight[k]}) {
                 if (!detail::finite(value)) return Status::sample_not_finite;
                 if (value < Real(0)) return Status::out_of_range;
@@ -229,26 +227,26 @@ class TaperLearner {
     }
     [[nodiscard]] static int fall_below(Real rate) noexcept {
         int k = 0;
-        while (k <= State::falls && edge(k) >= rate)
+        while (k <= TaperState<Real>::falls && edge(k) >= rate)
             ++k;
         return k;
     }
     /// The fall itself, or a neighbour where it is the first or the last part of a taper.
     [[nodiscard]] int nearest(int k) const noexcept {
         for (const int at : {k, k + 1, k - 1}) {
-            if (at >= 0 && at < State::falls && state_.weight[at] > Real(0)) return at;
+            if (at >= 0 && at < TaperState<Real>::falls && state_.weight[at] > Real(0)) return at;
         }
         return -1;
     }
 
     TaperSettings<Real> settings_{};
-    State state_{};
+    TaperState<Real> state_{};
     bool configured_{false};
-    Real fall_s_[State::falls]{};  ///< Of this charge; below 0: not seen.
-    int next_{-1};                 ///< Edge that comes next.
-    Real last_rate_{0};            ///< Lowest so far.
-    Real since_s_{-1};             ///< Since the last edge; below 0: none yet.
-    Real wait_s_{0};               ///< Since the lowest.
+    Real fall_s_[TaperState<Real>::falls]{};  ///< Of this charge; below 0: not seen.
+    int next_{-1};                            ///< Edge that comes next.
+    Real last_rate_{0};                       ///< Lowest so far.
+    Real since_s_{-1};                        ///< Since the last edge; below 0: none yet.
+    Real wait_s_{0};                          ///< Since the lowest.
 };
 
 /// A forecast with the taper that completed charges have shown, where they have.
