@@ -1,11 +1,13 @@
-// Time to full with its band, the least current for a departure, usable energy of twelve groups and
-// the distance it leaves along a way with a hill, on a controller.
+// Time to full with its band, and with a taper that was learned, the least current for a departure,
+// usable energy of twelve groups and the distance it leaves along a way with a hill, on a
+// controller.
 
 #include <cstdint>
 
 #include "print_bits.hpp"
 #include "voltkeel/charge/consumption.hpp"
 #include "voltkeel/charge/departure.hpp"
+#include "voltkeel/charge/taper.hpp"
 #include "voltkeel/charge/usable_energy.hpp"
 
 namespace {
@@ -21,6 +23,7 @@ const voltkeel::OcvNode<float> ocv[5] = {{3.0F, 0.004F, -1e-4F},
 voltkeel::ResistanceNode<float, 2> nodes[9];
 voltkeel::FixedDrainWorkspace<float, 2, false, group_count, string_count> workspace;
 voltkeel::ConsumptionEstimator<float> consumption;
+voltkeel::TaperLearner<float> taper;
 
 voltkeel::CellParameters<float, 2> make_cell() {
     for (int t = 0; t < 3; ++t) {
@@ -75,6 +78,24 @@ int main() {
     const float times[] = {band.earliest_s, band.central.time_s, band.latest_s, least.current_A,
                            least.charge.latest_s};
     print_bits(1, times, 5);
+
+    // A completed charge whose current fell by half a percent every four seconds.
+    voltkeel::TaperSettings<float> cells;
+    cells.capacity_Ah = cell.capacity_Ah;
+    if (taper.configure(cells) != voltkeel::Status::ok) return 8;
+    float falling_A = 20.0F;
+    for (; falling_A > 2.0F; falling_A *= 0.995F) {
+        if (taper.step(falling_A, true, 4.0F) != voltkeel::Status::ok) return 9;
+    }
+    voltkeel::TaperTime<float> learned;
+    if (taper.complete() != voltkeel::Status::ok ||
+        learned_time(taper, band.central, 0.0F, learned) != voltkeel::Status::ok) {
+        puts0("nothing was learned\n");
+        return 10;
+    }
+    const float tapers[] = {learned.time_s, learned.std_s, band.central.taper_s,
+                            band.central.taper_from_A};
+    print_bits(3, tapers, 4);
 
     voltkeel::CellLimits<float> limits;
     limits.window = {2.9F, 4.2F, 0.0F, 1.0F, 0.0F, 45.0F, -20.0F, 60.0F};
