@@ -28,6 +28,7 @@ DRIVES = (
     ("drive_10degC_US06.csv", 2.85),
     ("drive_0degC_Cycle_4.csv", 2.79),
 )
+HELD_V = 4.2
 CHARGES = ("charge_25degC_charge2_03-19.csv", "charge_25degC_charge1_03-20.csv")
 SHARES = (0.1, 0.25, 0.5, 0.75)
 # The tester ends a charge at 50 mA by its own reading.
@@ -149,7 +150,7 @@ def charge_minutes(log: vk.Log) -> float:
     return (end_s - begin_s) / 60
 
 
-def charge_errors(cell: vk.Cell, log: vk.Log) -> list[float]:
+def charge_errors(cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = None) -> list[float]:
     """Error in minutes of the time to full, asked at SHARES of the time from nothing but the log so far."""
     plan = vk.ChargePlan(
         zones=[
@@ -163,7 +164,11 @@ def charge_errors(cell: vk.Cell, log: vk.Log) -> list[float]:
         k = max(int(np.searchsorted(log.time_s, begin_s + share * (end_s - begin_s), side="right")), before + 1)
         so_far = vk.Log(log.time_s[:k], log.current_A[:k], log.voltage_V[:k], log.temperature_degC[:k])
         outlook = vk.time_to_full(cell, vk.replay(cell, so_far).end, plan, 25.0)
-        errors.append(float(outlook.forecast.time_s - (end_s - so_far.time_s[-1])) / 60)
+        time_s = outlook.forecast.time_s
+        if taper is not None:
+            held = so_far.voltage_V[-1] > HELD_V - 0.01
+            time_s = vk.learned_time(taper, outlook.forecast, float(so_far.current_A[-1]) if held else 0.0).time_s
+        errors.append(float(time_s - (end_s - so_far.time_s[-1])) / 60)
     return errors
 
 
@@ -171,10 +176,16 @@ def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
     """Errors of every way to know the resistance near full, for every charge; no charge is asked of itself."""
     logs = {name: read(folder, name) for name in CHARGES}
 
-    def errors(log: vk.Log, rise: vk.ChargeRiseFit) -> list[float]:
+    def errors(log: vk.Log, rise: vk.ChargeRiseFit, taper: vk.TaperLearner | None = None) -> list[float]:
         asked = vk.parse_cell(vk.to_json(cell))
         asked.charge_rise = rise
-        return charge_errors(asked, log)
+        return charge_errors(asked, log, taper)
+
+    def learned(completed: list[vk.Log]) -> vk.TaperLearner:
+        taper = vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah))
+        for charge in completed:
+            taper.learn(charge, HELD_V, 1.02 * END_CURRENT_A)
+        return taper
 
     results = {}
     for name, log in logs.items():
@@ -183,6 +194,7 @@ def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
             "pulse tests alone": errors(log, vk.ChargeRiseFit(resistance_ohm=0.0)),
             "and the rest after the slow charge": errors(log, cell.charge_rise),
             "and the other charge": errors(log, vk.fit_charge_rise(others, cell).rise),
+            "and its taper": errors(log, vk.fit_charge_rise(others, cell).rise, learned(others)),
             "always guessing 100 min": [CONSTANT_GUESS_MIN - charge_minutes(log)] * len(SHARES),
         }
     return results

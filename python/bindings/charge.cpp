@@ -1,4 +1,5 @@
 #include "bindings.hpp"
+#include "charge_curve.hpp"
 #include "voltkeel/io/model_state.hpp"
 
 namespace voltkeel::python {
@@ -40,6 +41,9 @@ void bind_charge(py::module_& module) {
         .def_readonly("charge_Ah", &Forecast::charge_Ah)
         .def_readonly("energy_Wh", &Forecast::energy_Wh)
         .def_readonly("end_current_A", &Forecast::end_current_A)
+        .def_readonly("taper_from_A", &Forecast::taper_from_A,
+                      "Current at which the voltage is held for the last time; 0: never.")
+        .def_readonly("taper_s", &Forecast::taper_s, "How long it is held from there.")
         .def_readonly("end_phase", &Forecast::end_phase)
         .def_readonly("reached", &Forecast::reached);
     py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")
@@ -48,27 +52,7 @@ void bind_charge(py::module_& module) {
             "message", [](const ChargeOutlook& o) { return message(o.status); },
             "How it ended, in plain words.")
         .def_property_readonly(
-            "curve",
-            [](const ChargeOutlook& o) {
-                std::vector<double> time_s, current_A, voltage_V, temperature_degC, soc, phase;
-                for (const ChargeCurvePoint& p : o.curve) {
-                    time_s.push_back(p.time_s);
-                    current_A.push_back(p.current_A);
-                    voltage_V.push_back(p.voltage_V);
-                    temperature_degC.push_back(p.temperature_degC);
-                    soc.push_back(p.soc);
-                    phase.push_back(static_cast<double>(p.phase));
-                }
-                py::typing::Dict<py::str, py::array_t<double>> result;
-                result["time_s"] = to_array(time_s);
-                result["current_A"] = to_array(current_A);
-                result["voltage_V"] = to_array(voltage_V);
-                result["temperature_degC"] = to_array(temperature_degC);
-                result["soc"] = to_array(soc);
-                result["phase"] = to_array(phase);
-                return result;
-            },
-            "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase");
+            "curve", [](const ChargeOutlook& o) { return curve_columns(o.curve); }, curve_doc);
     py::class_<PackSupply> pack(
         module, "PackSupply",
         "What charges a pack, and the pack: series groups of parallel cells.");

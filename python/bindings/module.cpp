@@ -20,6 +20,9 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_pack_limits(module);
     bind_supply(module);
     bind_charge(module);
+    bind_charge_times(module);
+    bind_pack_charge(module);
+    bind_range(module);
     bind_charge_control(module);
     bind_balancing_plan(module);
     bind_charge_test(module);

@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeControl', 'ChargeControlSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'DirectionLimit', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupFaultBit', 'GroupState', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupFaultBit', 'GroupState', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'Rest', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -4306,6 +4306,16 @@ class ChargeForecast:
     def stored_Wh(self) -> float:
         ...
     @property
+    def taper_from_A(self) -> float:
+        """
+        Current at which the voltage is held for the last time; 0: never.
+        """
+    @property
+    def taper_s(self) -> float:
+        """
+        How long it is held from there.
+        """
+    @property
     def time_s(self) -> float:
         ...
 class ChargeOutlook:
@@ -4345,6 +4355,670 @@ class PackSupply:
         ...
     @series.setter
     def series(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+class ChargeDoubt:
+    """
+    What is doubtful about a charge.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_log_std(self) -> float:
+        ...
+    @capacity_log_std.setter
+    def capacity_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def measured_current_A(self) -> float:
+        """
+        Into a cell now, while it charges; 0: at rest or not known.
+        """
+    @measured_current_A.setter
+    def measured_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        """
+        Of the logarithm of the resistance scale.
+        """
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def sigmas(self) -> float:
+        """
+        Half width of the band; 1.96: 95 %.
+        """
+    @sigmas.setter
+    def sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std(self) -> float:
+        """
+        Of the SOC at the start, from the filter.
+        """
+    @soc_std.setter
+    def soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def step_s(self) -> float:
+        """
+        Longest step at the ends of the band.
+        """
+    @step_s.setter
+    def step_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeTimeBand:
+    """
+    A forecast with its band.
+    """
+    @property
+    def central(self) -> ChargeForecast:
+        """
+        ChargeForecast from the state as it is.
+        """
+    @property
+    def earliest_s(self) -> float:
+        ...
+    @property
+    def latest_s(self) -> float:
+        """
+        inf where the target may not be reached at all.
+        """
+    @property
+    def std_s(self) -> float:
+        ...
+    @property
+    def steps(self) -> int:
+        """
+        Of all runs together: what it cost.
+        """
+class ChargeCase:
+    """
+    What a charge is asked about.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def ambient_degC(self) -> float:
+        """
+        Surroundings, held.
+        """
+    @ambient_degC.setter
+    def ambient_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def settings(self) -> ForecastSettings:
+        """
+        ForecastSettings; steps of 10 s.
+        """
+    @settings.setter
+    def settings(self, arg0: ForecastSettings) -> None:
+        ...
+    @property
+    def supply(self) -> PackSupply | None:
+        """
+        PackSupply, or None.
+        """
+    @supply.setter
+    def supply(self, arg0: PackSupply | None) -> None:
+        ...
+    @property
+    def supply_current_A(self) -> float:
+        """
+        Most that flows into a cell; 0: as much as the plan asks.
+        """
+    @supply_current_A.setter
+    def supply_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def target_soc(self) -> float | None:
+        """
+        None: full by the plan.
+        """
+    @target_soc.setter
+    def target_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+class ChargeTimeOutlook:
+    """
+    A time with its band, how it ended, and its curve.
+    """
+    @property
+    def band(self) -> ChargeTimeBand:
+        ...
+    @property
+    def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+        """
+        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase
+        """
+    @property
+    def message(self) -> str:
+        ...
+class Departure:
+    """
+    When a charge must be ready.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def doubt(self) -> ChargeDoubt:
+        """
+        In time at the late end of its band.
+        """
+    @doubt.setter
+    def doubt(self, arg0: ChargeDoubt) -> None:
+        ...
+    @property
+    def max_turns(self) -> int:
+        """
+        Currents that are tried at most.
+        """
+    @max_turns.setter
+    def max_turns(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def ready_s(self) -> float:
+        """
+        From now.
+        """
+    @ready_s.setter
+    def ready_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def target_soc(self) -> float:
+        """
+        0: full by the plan.
+        """
+    @target_soc.setter
+    def target_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def tolerance(self) -> float:
+        """
+        Of the time, as a share of ready_s.
+        """
+    @tolerance.setter
+    def tolerance(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class DepartureCharge:
+    """
+    The charge that is ready in time.
+    """
+    @property
+    def charge(self) -> ChargeTimeBand:
+        """
+        ChargeTimeBand with that current.
+        """
+    @property
+    def current_A(self) -> float:
+        """
+        Of one cell.
+        """
+    @property
+    def steps(self) -> int:
+        ...
+    @property
+    def turns(self) -> int:
+        ...
+class DepartureOutlook:
+    """
+    The least current that is ready in time, and its curve.
+    """
+    @property
+    def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+        """
+        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase
+        """
+    @property
+    def departure(self) -> DepartureCharge:
+        ...
+    @property
+    def in_time(self) -> bool:
+        ...
+    @property
+    def message(self) -> str:
+        ...
+class TaperSettings:
+    """
+    Knobs of the taper learner.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        """
+        Of a cell.
+        """
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def memory_charges(self) -> float:
+        ...
+    @memory_charges.setter
+    def memory_charges(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def spread(self) -> float:
+        """
+        Share, until the charges tell.
+        """
+    @spread.setter
+    def spread(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class TaperTime:
+    """
+    Time left, from completed charges.
+    """
+    @property
+    def charges(self) -> int:
+        """
+        Behind it; 0: the forecast's own.
+        """
+    @property
+    def std_s(self) -> float:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class TaperLearner:
+    """
+    How long the current takes to fall at the held voltage, learned from completed charges.
+    """
+    def __init__(self, settings: TaperSettings) -> None:
+        ...
+    def begin(self) -> None:
+        """
+        A new charge; what was not completed is forgotten.
+        """
+    def complete(self) -> bool:
+        """
+        The charge has ended by its end current. Returns whether it showed anything.
+        """
+    def learn(self, log: Log, voltage_V: typing.SupportsFloat | typing.SupportsIndex, end_current_A: typing.SupportsFloat | typing.SupportsIndex, tolerance_V: typing.SupportsFloat | typing.SupportsIndex = 0.01) -> bool:
+        """
+        Learn from a logged charge of one cell. Returns whether it ended so.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, holding: bool, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        One tick: current into a cell, whether the last voltage of the plan is held.
+        """
+    def time_left(self, from_A: typing.SupportsFloat | typing.SupportsIndex, end_A: typing.SupportsFloat | typing.SupportsIndex) -> TaperTime:
+        """
+        Time from one current to a lower one.
+        """
+    @property
+    def charges(self) -> int:
+        ...
+class PackChargeOutlook:
+    """
+    How the charge of a pack goes.
+    """
+    @property
+    def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
+        """
+        dict of arrays: time_s, current_A and voltage_V of the pack, lowest and highest group voltage, temperature and SOC, phase, group that decides
+        """
+    @property
+    def earliest_s(self) -> float:
+        ...
+    @property
+    def forecast(self) -> ChargeForecast:
+        """
+        ChargeForecast; charge, energies and end current of the pack, end_soc of the group that decides, temperatures of the hottest.
+        """
+    @property
+    def group(self) -> int:
+        """
+        Which decides at the end.
+        """
+    @property
+    def handovers(self) -> int:
+        """
+        How often the deciding group changed.
+        """
+    @property
+    def latest_s(self) -> float:
+        ...
+    @property
+    def message(self) -> str:
+        ...
+    @property
+    def weakest_group(self) -> int:
+        """
+        With the least charge at the end.
+        """
+    @property
+    def weakest_soc(self) -> float:
+        ...
+class PackDeparture:
+    """
+    The least current that is ready in time.
+    """
+    @property
+    def charge(self) -> PackChargeOutlook:
+        ...
+    @property
+    def current_A(self) -> float:
+        """
+        Of one cell.
+        """
+    @property
+    def in_time(self) -> bool:
+        ...
+    @property
+    def message(self) -> str:
+        ...
+class Draw:
+    """
+    What the pack gives while it is emptied; one of both above 0.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_A(self) -> float:
+        """
+        Of the pack, drawn: >= 0.
+        """
+    @current_A.setter
+    def current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        """
+        At the terminals, drawn: >= 0.
+        """
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class UsableEnergySettings:
+    """
+    Knobs and surroundings.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def ambient_degC(self) -> float:
+        ...
+    @ambient_degC.setter
+    def ambient_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def capacity_sigmas(self) -> float:
+        ...
+    @capacity_sigmas.setter
+    def capacity_sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def event_tolerance_s(self) -> float:
+        ...
+    @event_tolerance_s.setter
+    def event_tolerance_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_s(self) -> float:
+        ...
+    @longest_s.setter
+    def longest_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_step_s(self) -> float:
+        ...
+    @longest_step_s.setter
+    def longest_step_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def max_steps(self) -> int:
+        ...
+    @max_steps.setter
+    def max_steps(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_sigmas(self) -> float:
+        ...
+    @resistance_sigmas.setter
+    def resistance_sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_sigmas(self) -> float:
+        """
+        The state is taken this many standard deviations off.
+        """
+    @soc_sigmas.setter
+    def soc_sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_step(self) -> float:
+        """
+        Most of a group's SOC in a step.
+        """
+    @soc_step.setter
+    def soc_step(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_step_V(self) -> float:
+        ...
+    @voltage_step_V.setter
+    def voltage_step_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class UsableEnergy:
+    """
+    What the pack gave until its end.
+    """
+    @property
+    def charge_Ah(self) -> float:
+        ...
+    @property
+    def end_current_A(self) -> float:
+        ...
+    @property
+    def end_soc(self) -> float:
+        """
+        Of that group.
+        """
+    @property
+    def end_temperature_degC(self) -> float:
+        ...
+    @property
+    def end_voltage_V(self) -> float:
+        ...
+    @property
+    def energy_Wh(self) -> float:
+        """
+        At the terminals, drawn.
+        """
+    @property
+    def group(self) -> int:
+        """
+        The group that ended it; -1: none.
+        """
+    @property
+    def loss_Wh(self) -> float:
+        """
+        Heat in cells and links.
+        """
+    @property
+    def power_missing(self) -> bool:
+        """
+        No current gives the power.
+        """
+    @property
+    def reached(self) -> bool:
+        ...
+    @property
+    def reason(self) -> LimitReason:
+        """
+        LimitReason that ended it.
+        """
+    @property
+    def steps(self) -> int:
+        ...
+    @property
+    def time_s(self) -> float:
+        ...
+class UsableEnergyBand:
+    """
+    Usable energy with its band.
+    """
+    @property
+    def central(self) -> UsableEnergy:
+        ...
+    @property
+    def least_Wh(self) -> float:
+        ...
+    @property
+    def most_Wh(self) -> float:
+        ...
+    @property
+    def std_Wh(self) -> float:
+        ...
+class ConsumptionSettings:
+    """
+    Knobs of the consumption.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def fast_m(self) -> float:
+        """
+        Memory of what goes on now.
+        """
+    @fast_m.setter
+    def fast_m(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_m(self) -> float:
+        """
+        Memory of the habit.
+        """
+    @slow_m.setter
+    def slow_m(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start_Wh_per_km(self) -> float:
+        """
+        Expected before anything was driven; above 0.
+        """
+    @start_Wh_per_km.setter
+    def start_Wh_per_km(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start_m(self) -> float:
+        """
+        It counts as much as this way.
+        """
+    @start_m.setter
+    def start_m(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def start_std_share(self) -> float:
+        ...
+    @start_std_share.setter
+    def start_std_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class Consumption:
+    """
+    What is known of the consumption.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def deviation_std_Wh_per_km(self) -> float:
+        """
+        Of what goes on around the slow mean.
+        """
+    @deviation_std_Wh_per_km.setter
+    def deviation_std_Wh_per_km(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def fast_Wh_per_km(self) -> float:
+        ...
+    @fast_Wh_per_km.setter
+    def fast_Wh_per_km(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def fast_m(self) -> float:
+        """
+        Memory over which the deviation fades.
+        """
+    @fast_m.setter
+    def fast_m(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def power_W(self) -> float:
+        """
+        Mean power, standstills included.
+        """
+    @power_W.setter
+    def power_W(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_Wh_per_km(self) -> float:
+        ...
+    @slow_Wh_per_km.setter
+    def slow_Wh_per_km(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def slow_std_Wh_per_km(self) -> float:
+        """
+        Of the slow mean.
+        """
+    @slow_std_Wh_per_km.setter
+    def slow_std_Wh_per_km(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ConsumptionEstimator:
+    """
+    Follows the consumption of a vehicle with a fast and a slow memory.
+    """
+    def __init__(self, settings: ConsumptionSettings) -> None:
+        ...
+    def follow(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], drawn_W: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], speed_m_per_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        """
+        A whole trip: the power of a row is the mean over the step that ends in it, drawn positive; the speed is a straight line between rows.
+        """
+    def step(self, energy_J: typing.SupportsFloat | typing.SupportsIndex, distance_m: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        One stretch: energy drawn (below 0 where it charged), way, time.
+        """
+    @property
+    def consumption(self) -> Consumption:
+        ...
+class DistanceLeft:
+    """
+    How far it goes.
+    """
+    @property
+    def bounded(self) -> bool:
+        """
+        False: the energy does not end.
+        """
+    @property
+    def distance_m(self) -> float:
+        ...
+    @property
+    def least_m(self) -> float:
+        ...
+    @property
+    def mean_Wh_per_km(self) -> float:
+        ...
+    @property
+    def most_m(self) -> float:
         ...
 class ChargeReason:
     """
@@ -9539,6 +10213,30 @@ def cell_power_W(layout: PackLayout, pack_power_W: typing.SupportsFloat | typing
     """
     Power of each cell.
     """
+def charge_cost(forecast: ChargeForecast, price_per_kWh: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    What the energy from the socket costs, in the currency of the price.
+    """
+def charge_efficiency(forecast: ChargeForecast, cells: typing.SupportsFloat | typing.SupportsIndex) -> float:
+    """
+    Share of the energy from the socket that stays in the cells (series times parallel); 0 without a socket.
+    """
+def charge_time_band(cell: Cell, state: ModelState, plan: ChargePlan, what: ChargeCase, doubt: ChargeDoubt) -> ChargeTimeOutlook:
+    """
+    Time until full or until an SOC, with the band that the doubt about the state leaves.
+    
+    Parameters
+    ----------
+    cell : Cell
+    state : ModelState
+    plan : ChargePlan
+    what : ChargeCase, surroundings, target and supply
+    doubt : ChargeDoubt, standard deviations of SOC, resistance and capacity
+    
+    Returns
+    -------
+    ChargeTimeOutlook
+    """
 @typing.overload
 def check(cell: Cell) -> None:
     """
@@ -9650,6 +10348,14 @@ def current_limits(cell: Cell, state: ModelState, horizons_s: collections.abc.Se
 def current_load(current_A: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
     """
     A held current, positive charges.
+    """
+def distance_left(consumption: Consumption, usable_Wh: typing.SupportsFloat | typing.SupportsIndex, usable_std_Wh: typing.SupportsFloat | typing.SupportsIndex = 0.0, sigmas: typing.SupportsFloat | typing.SupportsIndex = 1.96) -> DistanceLeft:
+    """
+    How far an energy goes, with its band.
+    
+    Returns
+    -------
+    DistanceLeft
     """
 def distance_m(trace: SpeedTrace) -> float:
     """
@@ -9890,6 +10596,36 @@ def join_logs(logs: collections.abc.Sequence[Log], pause_s: typing.SupportsFloat
     DataError
         Names the log that starts before the one in front of it ends.
     """
+def learned_time(taper: TaperLearner, forecast: ChargeForecast, measured_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> TaperTime:
+    """
+    A forecast with the taper that completed charges have shown; its own time (charges 0) where they have not.
+    
+    Parameters
+    ----------
+    taper : TaperLearner
+    forecast : ChargeForecast to full
+    measured_A : of a cell now, where it is at the held voltage already
+    
+    Returns
+    -------
+    TaperTime
+    """
+def least_charge_current(cell: Cell, state: ModelState, plan: ChargePlan, what: ChargeCase, departure: Departure) -> DepartureOutlook:
+    """
+    The least current with which the late end of the band is ready by a departure; where even the highest is too late, that one, and in_time is false. The target is that of `departure`.
+    
+    Returns
+    -------
+    DepartureOutlook
+    """
+def least_pack_charge_current(pack: Pack, groups: collections.abc.Sequence[GroupState], plan: ChargePlan, what: ChargeCase, ready_s: typing.SupportsFloat | typing.SupportsIndex, sigmas: typing.SupportsFloat | typing.SupportsIndex = 1.96, tolerance: typing.SupportsFloat | typing.SupportsIndex = 0.002) -> PackDeparture:
+    """
+    The least current of a cell with which the late end of the pack's band is ready in `ready_s`.
+    
+    Returns
+    -------
+    PackDeparture
+    """
 @typing.overload
 def limit_map(cell: Cell, soc: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], temperature_degC: collections.abc.Sequence[typing.SupportsFloat | typing.SupportsIndex], horizon_s: typing.SupportsFloat | typing.SupportsIndex = 10.0, state: ModelState = ..., settings: LimitSettings = ...) -> LimitMap:
     """
@@ -9982,6 +10718,22 @@ def output_power_W(table: PowerEfficiency, input_W: typing.SupportsFloat | typin
 def pack_capacity_Ah(layout: PackLayout, cell_capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
     Capacity of the pack.
+    """
+def pack_charge(pack: Pack, groups: collections.abc.Sequence[GroupState], plan: ChargePlan, what: ChargeCase, sigmas: typing.SupportsFloat | typing.SupportsIndex = 1.96) -> PackChargeOutlook:
+    """
+    The charge of a pack of unequal groups: the group with the highest voltage decides, the others take the same current.
+    
+    Parameters
+    ----------
+    pack : Pack, strings of equal counts
+    groups : GroupState of every group, string by string, or one for all
+    plan : ChargePlan of one cell
+    what : ChargeCase; supply_current_A of one cell, counts of its supply are not read
+    sigmas : half width of the band from the groups' standard deviations
+    
+    Returns
+    -------
+    PackChargeOutlook
     """
 def pack_current_A(layout: PackLayout, cell_current_A: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
@@ -10469,6 +11221,28 @@ def torque_limits(drive: TorqueDrive, charge_power_W: typing.SupportsFloat | typ
 def traction_force_N(vehicle: RoadVehicle, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex, acceleration_m_per_s2: typing.SupportsFloat | typing.SupportsIndex = 0.0, grade: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> float:
     """
     Force at the wheels in N, positive drives; grade is rise over run. Raises DataError out of bounds.
+    """
+@typing.overload
+def usable_energy(pack: Pack, groups: collections.abc.Sequence[GroupState], draw: Draw, settings: UsableEnergySettings = ..., sigmas: typing.SupportsFloat | typing.SupportsIndex = 1.96) -> UsableEnergyBand:
+    """
+    What a pack still gives at a draw until its weakest group ends it, with its band.
+    
+    Parameters
+    ----------
+    pack : Pack
+    groups : GroupState of every group, string by string, or one for all; their standard deviations make the band
+    draw : Draw, a power or a current
+    settings : UsableEnergySettings
+    sigmas : half width of the band in standard deviations
+    
+    Returns
+    -------
+    UsableEnergyBand
+    """
+@typing.overload
+def usable_energy(cell: Cell, state: GroupState, draw: Draw, settings: UsableEnergySettings = ..., sigmas: typing.SupportsFloat | typing.SupportsIndex = 1.96) -> UsableEnergyBand:
+    """
+    The same of one cell.
     """
 def voltage_load(voltage_V: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
     """

@@ -22,6 +22,7 @@ CAUTION = (
     "Caution: model results for one cell, no protection. Lithium cells and high voltage can injure and kill: hardware "
     "protection, the cell maker's data sheet, local codes and qualified people come first."
 )
+PACK_CAUTION = CAUTION.replace("one cell", "a pack")
 BAR_AFTER_S = 2.0
 
 
@@ -808,9 +809,9 @@ def _charge_plan(cell: vk.Cell, options: argparse.Namespace, current_A: float | 
     return plan
 
 
-def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeOutlook) -> dict[str, Any]:
+def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeTimeOutlook) -> dict[str, Any]:
     """Say what the supply gives at the start and what a whole charge takes from the socket."""
-    forecast = outlook.forecast
+    forecast = outlook.band.central
     curve = outlook.curve
     limits = vk.supply_limits(source.supply)
     series, parallel = options.series, options.parallel
@@ -836,7 +837,83 @@ def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: v
     }
 
 
+DAY_S = 86400.0
+
+
+def _clock_text(seconds: float) -> str:
+    minutes = round(seconds / 60) % 1440
+    return f"{minutes // 60:02d}:{minutes % 60:02d}"
+
+
+def _departure(options: argparse.Namespace) -> tuple[float, float] | None:
+    """Give the start as seconds of the day and the time there is, or nothing without --until; over midnight too."""
+    if options.until is None:
+        if options.start is not None:
+            raise vk.DataError("--start is when charging begins: it goes with --until")
+        return None
+    if options.start is not None:
+        start_s = float(options.start)
+    else:
+        now = datetime.datetime.now()
+        start_s = 3600.0 * now.hour + 60.0 * now.minute + now.second
+    ready_s = (float(options.until) - start_s) % DAY_S
+    return start_s, ready_s if ready_s > 0.0 else DAY_S
+
+
+def _ready_document(
+    options: argparse.Namespace, departure: tuple[float, float], in_time: bool, current_A: float
+) -> Any:
+    start_s, ready_s = departure
+    return {
+        "start": _clock_text(start_s),
+        "until": _clock_text(options.until),
+        "ready_s": ready_s,
+        "in_time": in_time,
+        "current_A": current_A,
+    }
+
+
+def _print_departure(
+    departure: tuple[float, float], in_time: bool, current_A: float, time_s: float, latest_s: float, most: str
+) -> None:
+    start_s, ready_s = departure
+    there = f"from {_clock_text(start_s)} to {_clock_text(start_s + ready_s)}, {_minutes(ready_s)}"
+    if in_time:
+        print(
+            f"In time ({there}): {current_A:.3g} A into {most} is the least that is; ready at "
+            f"{_clock_text(start_s + time_s)}"
+            + (f", by {_clock_text(start_s + latest_s)} at the latest." if latest_s > time_s else ".")
+        )
+    elif math.isfinite(latest_s):
+        print(
+            f"Too late ({there}): even with all that plan and supply allow, {current_A:.3g} A into {most}, it takes "
+            f"{_minutes(latest_s)}."
+        )
+    else:
+        print(f"Too late ({there}): it may not be reached at all.")
+
+
+def _print_band(time_s: float, earliest_s: float, latest_s: float) -> None:
+    if latest_s > earliest_s:
+        last = _minutes(latest_s) if math.isfinite(latest_s) else "never"
+        print(f"95 % band of the time: {_minutes(earliest_s)} to {last}.")
+
+
+def _cost(options: argparse.Namespace, forecast: vk.ChargeForecast) -> float | None:
+    if options.price_per_kWh is None:
+        return None
+    if options.supply is None:
+        raise vk.DataError("--price-per-kWh is for energy from a socket: give --supply as well")
+    return vk.charge_cost(forecast, options.price_per_kWh)
+
+
+def _finite(value: float) -> float | None:
+    return value if math.isfinite(value) else None
+
+
 def _charge(options: argparse.Namespace) -> int:
+    if options.pack is not None:
+        return _charge_pack(options)
     cell = vk.load_cell(options.cell)
     if options.capacity_Ah is not None:
         cell.capacity_Ah = options.capacity_Ah
@@ -855,36 +932,48 @@ def _charge(options: argparse.Namespace) -> int:
         state = trace.end
         ambient_degC = float(log.temperature_degC[0])
         if options.temperature_degC is not None:
-            state.temperature_degC = options.temperature_degC
+            state.temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")[0]
+        if options.soc_std is not None:
+            state.soc_std = options.soc_std
         charging = log.current_A[log.current_A > 0.0]
         if current_A is None and options.plan is None and charging.size > 0:
             current_A = float(np.quantile(charging, 0.9))
     else:
         if options.soc is None or options.temperature_degC is None:
             raise vk.DataError("give --soc and --temperature-degC, or --from-log")
-        state = vk.ModelState(soc=options.soc, temperature_degC=options.temperature_degC, hysteresis=-1.0)
-        ambient_degC = options.temperature_degC
+        soc = _per_group(options.soc, 1, "--soc")[0]
+        temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")[0]
+        state = vk.ModelState(
+            soc=soc, soc_std=options.soc_std or 0.0, temperature_degC=temperature_degC, hysteresis=-1.0
+        )
+        ambient_degC = temperature_degC
     if options.ambient_degC is not None:
         ambient_degC = options.ambient_degC
     plan = _charge_plan(cell, options, current_A)
     source = vk.load_supply(options.supply) if options.supply is not None else None
     if source is None and (options.series != 1 or options.parallel != 1):
         raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
+    what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=vk.ForecastSettings())
     if source is not None:
-        pack = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
-        if options.to_soc is None:
-            outlook = vk.time_to_full(cell, state, plan, ambient_degC, pack)
-        else:
-            outlook = vk.time_to_soc(cell, state, plan, ambient_degC, options.to_soc, pack)
-    elif options.to_soc is None:
-        outlook = vk.time_to_full(cell, state, plan, ambient_degC)
-    else:
-        outlook = vk.time_to_soc(cell, state, plan, ambient_degC, options.to_soc)
+        what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
+    departure = _departure(options)
+    doubt = vk.ChargeDoubt(soc_std=state.soc_std)
+    if options.from_log is not None and float(log.current_A[-1]) > 0.0:
+        doubt.measured_current_A = float(log.current_A[-1])  # it charges already
+    in_time, chosen_A = True, 0.0
+    if departure is not None:
+        asked = vk.Departure(ready_s=departure[1], target_soc=options.to_soc or 0.0, doubt=doubt)
+        found = vk.least_charge_current(cell, state, plan, what, asked)
+        in_time, chosen_A = found.in_time, found.departure.current_A
+        what.supply_current_A = chosen_A
+    outlook = vk.charge_time_band(cell, state, plan, what, doubt)
+    band = outlook.band
     if options.plot is not None:
         from voltkeel import plots
 
         plots.plot_charge(outlook, options.plot)
-    forecast = outlook.forecast
+    forecast = band.central
+    cost = _cost(options, forecast)
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
     drawn = _drawn(source, options, outlook) if source is not None else None
     phases = [
@@ -900,6 +989,10 @@ def _charge(options: argparse.Namespace) -> int:
             "reached": forecast.reached,
             "message": outlook.message,
             "time_s": forecast.time_s,
+            "earliest_s": band.earliest_s,
+            "latest_s": _finite(band.latest_s),
+            "departure": _ready_document(options, departure, in_time, chosen_A) if departure is not None else None,
+            "cost": cost,
             "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
             "end_soc": forecast.end_soc,
             "end_temperature_degC": forecast.end_temperature_degC,
@@ -946,6 +1039,9 @@ def _charge(options: argparse.Namespace) -> int:
             for name, seconds in phases
         ],
     )
+    _print_band(forecast.time_s, band.earliest_s, band.latest_s)
+    if departure is not None:
+        _print_departure(departure, in_time, chosen_A, forecast.time_s, band.latest_s, "each cell")
     print(
         f"Ends at {100 * forecast.end_soc:.1f} % SOC, {forecast.end_temperature_degC:.1f} degC "
         f"(highest {forecast.highest_temperature_degC:.1f}), {forecast.end_current_A:.3g} A; "
@@ -957,8 +1053,402 @@ def _charge(options: argparse.Namespace) -> int:
             f"{options.parallel} (why no more: {drawn['reason']}); {drawn['socket_energy_Wh'] / 1e3:.3f} kWh from the "
             f"socket, {100 * drawn['charger_efficiency']:.1f} % of it into the pack, "
             f"{100 * drawn['charge_efficiency']:.1f} % of it stored."
+            + (f" It costs {cost:.2f}." if cost is not None else "")
         )
     print(CAUTION)
+    return 0
+
+
+def _groups_of(options: argparse.Namespace, pack: vk.Pack, hysteresis: float) -> list[vk.GroupState]:
+    """States of all groups of a pack, from one value or one for each."""
+    if options.soc is None or options.temperature_degC is None:
+        raise vk.DataError("give --soc and --temperature-degC, one value or one for each group")
+    count = vk.group_count(pack)
+    soc = _per_group(options.soc, count, "--soc")
+    temperature_degC = _per_group(options.temperature_degC, count, "--temperature-degC")
+    return [
+        vk.GroupState(
+            state=vk.ModelState(
+                soc=s,
+                soc_std=options.soc_std or 0.0,
+                temperature_degC=degC,
+                hysteresis=hysteresis,
+                resistance_scale=getattr(options, "resistance_scale", 1.0),
+            )
+        )
+        for s, degC in zip(soc, temperature_degC, strict=True)
+    ]
+
+
+def _place(pack: vk.Pack, group: int) -> str:
+    """Say which group of which string."""
+    first = 0
+    for string in pack.strings:
+        count = vk.group_count(pack, string)
+        if group < first + count:
+            return f"group {group - first} of {string.name}" if len(pack.strings) > 1 else f"group {group}"
+        first += count
+    return f"group {group}"
+
+
+def _charge_pack(options: argparse.Namespace) -> int:
+    for value, name in (
+        (options.from_log, "--from-log"),
+        (options.capacity_Ah, "--capacity-Ah"),
+        (options.initial_soc, "--initial-soc"),
+    ):
+        if value is not None:
+            raise vk.DataError(f"{name} is for --cell")
+    if options.series != 1 or options.parallel != 1:
+        raise vk.DataError("--series and --parallel are for --cell: the pack file says them")
+    pack = vk.load_pack(options.pack)
+    groups = _groups_of(options, pack, -1.0)
+    cell = pack.modules[0].cell
+    plan = _charge_plan(cell, options, options.current_A)
+    source = vk.load_supply(options.supply) if options.supply is not None else None
+    ambient_degC = groups[0].state.temperature_degC if options.ambient_degC is None else options.ambient_degC
+    what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc)
+    if source is not None:
+        what.supply = vk.PackSupply(supply=source.supply)
+    departure = _departure(options)
+    in_time, chosen_A = True, 0.0
+    if departure is not None:
+        found = vk.least_pack_charge_current(pack, groups, plan, what, departure[1])
+        in_time, chosen_A, outlook = found.in_time, found.current_A, found.charge
+    else:
+        outlook = vk.pack_charge(pack, groups, plan, what)
+    if options.plot is not None:
+        from voltkeel import plots
+
+        plots.plot_pack_charge(outlook, options.plot)
+    forecast = outlook.forecast
+    cost = _cost(options, forecast)
+    curve = outlook.curve
+    target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
+    phases = [
+        ("constant_current", forecast.constant_current_s),
+        ("constant_voltage", forecast.constant_voltage_s),
+        *([("constant_power", forecast.constant_power_s)] if forecast.constant_power_s > 0 else []),
+        *([("rest", forecast.rest_s)] if forecast.rest_s > 0 else []),
+    ]
+    taken_Wh = forecast.socket_energy_Wh
+    drawn: dict[str, Any] | None = (
+        {
+            "name": source.name,
+            "socket_energy_Wh": taken_Wh,
+            "charger_efficiency": forecast.energy_Wh / taken_Wh if taken_Wh > 0 else 0.0,
+            "charge_efficiency": vk.charge_efficiency(forecast, 1.0),
+        }
+        if source is not None
+        else None
+    )
+    soc = [group.state.soc for group in groups]
+    if options.json:
+        document = {
+            "pack": pack.name,
+            "target": "full" if options.to_soc is None else options.to_soc,
+            "reached": forecast.reached,
+            "message": outlook.message,
+            "time_s": forecast.time_s,
+            "earliest_s": outlook.earliest_s,
+            "latest_s": _finite(outlook.latest_s),
+            "departure": _ready_document(options, departure, in_time, chosen_A) if departure is not None else None,
+            "cost": cost,
+            "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
+            "deciding_group": outlook.group,
+            "weakest_group": outlook.weakest_group,
+            "weakest_soc": outlook.weakest_soc,
+            "handovers": outlook.handovers,
+            "end_soc": forecast.end_soc,
+            "highest_temperature_degC": forecast.highest_temperature_degC,
+            "current_max_A": float(np.max(curve["current_A"])),
+            "end_current_A": forecast.end_current_A,
+            "end_voltage_V": float(curve["voltage_V"][-1]),
+            "charge_Ah": forecast.charge_Ah,
+            "energy_Wh": forecast.energy_Wh,
+            "stored_Wh": forecast.stored_Wh,
+            "supply": drawn,
+            "start": {"soc": soc, "soc_std": options.soc_std or 0.0, "ambient_degC": ambient_degC},
+            "provenance": {
+                "made_by": f"voltkeel {vk.__version__}",
+                "plan": options.plan.name if options.plan is not None else None,
+                "supply": options.supply.name if options.supply is not None else None,
+            },
+            "caution": PACK_CAUTION,
+        }
+        print(json.dumps(document, indent=2))
+        return 0
+    spread = f"{100 * min(soc):.1f}" + (f" to {100 * max(soc):.1f}" if max(soc) > min(soc) else "")
+    print(f"{pack.name}: from {spread} % SOC, surroundings {ambient_degC:.1f} degC, to {target}")
+    if not forecast.reached:
+        print(f"Not reached: {outlook.message}; the fullest group ends at {100 * forecast.end_soc:.1f} % SOC.")
+    _print_table(
+        f"{_minutes(forecast.time_s)} until {target}" if forecast.reached else "As far as it gets",
+        ["phase", "time", "share"],
+        [
+            [name.replace("_", " "), _minutes(seconds), f"{100 * seconds / max(forecast.time_s, 1e-9):.0f} %"]
+            for name, seconds in phases
+        ],
+    )
+    _print_band(forecast.time_s, outlook.earliest_s, outlook.latest_s)
+    if departure is not None:
+        _print_departure(departure, in_time, chosen_A, forecast.time_s, outlook.latest_s, "each cell")
+    print(
+        f"{_place(pack, outlook.group)[0].upper()}{_place(pack, outlook.group)[1:]} decides the end at "
+        f"{100 * forecast.end_soc:.1f} % SOC; the weakest is {_place(pack, outlook.weakest_group)} with "
+        f"{100 * outlook.weakest_soc:.1f} %."
+    )
+    print(
+        f"Highest {float(np.max(curve['current_A'])):.1f} A, ends at {forecast.end_current_A:.2f} A and "
+        f"{float(curve['voltage_V'][-1]):.2f} V, hottest group {forecast.highest_temperature_degC:.1f} degC; "
+        f"{forecast.charge_Ah:.2f} Ah and {forecast.energy_Wh / 1e3:.3f} kWh into the pack."
+    )
+    if drawn is not None:
+        print(
+            f"{drawn['name']}: {taken_Wh / 1e3:.3f} kWh from the socket, "
+            f"{100 * drawn['charger_efficiency']:.1f} % of it into the pack, "
+            f"{100 * drawn['charge_efficiency']:.1f} % of it stored."
+            + (f" It costs {cost:.2f}." if cost is not None else "")
+        )
+    print(PACK_CAUTION)
+    return 0
+
+
+# ----------------------------------------------------------------------------------------------------------------------
+# balance
+
+
+def _balance(options: argparse.Namespace) -> int:
+    pack = vk.load_pack(options.pack)
+    if len(pack.strings) != 1:
+        raise vk.DataError("balance looks at one string: strings in parallel are balanced each for itself")
+    states = _groups_of(options, pack, 0.0)
+    bleed_ohm = options.bleed_ohm
+    duty = 1.0
+    if bleed_ohm is None:
+        if pack.bleed is None:
+            raise vk.DataError("the pack file has no bleed resistors: give --bleed-ohm")
+        bleed_ohm, duty = pack.bleed.resistance_ohm, pack.bleed.duty
+    groups = []
+    at = 0
+    for number, name in enumerate(pack.strings[0].modules):
+        kind = vk.module_named(pack, name)
+        model = vk.CellModel(kind.cell)
+        for _ in range(kind.layout.series):
+            state = states[at].state
+            groups.append(
+                vk.BalancingGroup(
+                    soc=state.soc,
+                    soc_std=state.soc_std,
+                    capacity_Ah=kind.cell.capacity_Ah * kind.layout.parallel,
+                    voltage_V=float(model.ocv_V(state.soc, state.temperature_degC)),
+                    ocv_slope_V=float(model.ocv_slope_V(state.soc, state.temperature_degC)),
+                    module=number,
+                )
+            )
+            at += 1
+    # A resistor that may conduct a share of the time is a larger one.
+    settings = vk.BalancingPlanSettings(bleed_ohm=bleed_ohm / duty, module_heat_max_W=options.heat_max_W or 0.0)
+    plan, bleeds = vk.plan_balancing(groups, settings)
+    if options.json:
+        document = {
+            "pack": pack.name,
+            "time_s": plan.time_s,
+            "charge_Ah": plan.charge_Ah,
+            "heat_J": plan.heat_J,
+            "module_heat_W": plan.module_heat_W,
+            "usable_Ah": plan.usable_Ah,
+            "usable_after_Ah": plan.usable_after_Ah,
+            "groups": [
+                {
+                    "group": g,
+                    "module": group.module,
+                    "soc": group.soc,
+                    "charge_Ah": bleed.charge_Ah,
+                    "time_s": bleed.time_s,
+                    "share": duty * bleed.share,
+                    "reason": bleed.reason.message,
+                }
+                for g, (group, bleed) in enumerate(zip(groups, bleeds, strict=True))
+            ],
+            "caution": PACK_CAUTION,
+        }
+        print(json.dumps(document, indent=2))
+        return 0
+    if plan.bleeding == 0:
+        print(f"{pack.name}: nothing to bleed")
+    else:
+        print(f"{pack.name}: {plan.bleeding} of {len(groups)} groups are bled, done after {_minutes(plan.time_s)}")
+    _print_table(
+        "Groups",
+        ["group", "module", "SOC %", "bleed Ah", "time", "share of the time", "why"],
+        [
+            [
+                str(g),
+                str(group.module),
+                f"{100 * group.soc:.1f}",
+                f"{bleed.charge_Ah:.3f}" if bleed.charge_Ah > 0 else "",
+                _minutes(bleed.time_s) if bleed.charge_Ah > 0 else "",
+                f"{100 * duty * bleed.share:.0f} %" if bleed.charge_Ah > 0 else "",
+                bleed.reason.message,
+            ]
+            for g, (group, bleed) in enumerate(zip(groups, bleeds, strict=True))
+        ],
+    )
+    print(
+        f"{plan.charge_Ah:.3f} Ah and {plan.heat_J / 3600:.2f} Wh become heat, at most {plan.module_heat_W:.2f} W in a "
+        f"module; usable charge {plan.usable_Ah:.2f} Ah now, {plan.usable_after_Ah:.2f} Ah afterwards."
+    )
+    print(f"Bleed resistors get hot. {PACK_CAUTION}")
+    return 0
+
+
+# ----------------------------------------------------------------------------------------------------------------------
+# range
+
+
+def _consumption_of(options: argparse.Namespace) -> vk.Consumption | None:
+    """Consumption from a trip, a number, or nothing."""
+    start = options.consumption_Wh_per_km
+    if options.trip is None:
+        if start is None:
+            return None
+        share = options.consumption_std_share
+        return vk.Consumption(
+            fast_Wh_per_km=start,
+            slow_Wh_per_km=start,
+            slow_std_Wh_per_km=share * start,
+            power_W=0.0 if options.speed_km_per_h is None else start * options.speed_km_per_h,
+        )
+    trace = vk.read_speed_trace(options.trip)
+    load = vk.read_load(options.trip)
+    if any(step.kind != vk.LoadKind.power for step in load):
+        raise vk.DataError(f"{options.trip.name}: needs the columns time_s, power_W and speed_m_per_s")
+    time_s = np.asarray(trace.time_s)
+    speed = np.asarray(trace.speed_m_per_s)
+    # Drawn is positive here; the power of a row is the mean over the step that ends in it.
+    drawn_W = np.array([0.0, *(-step.power_W for step in load)])[-len(time_s) :]
+    if len(drawn_W) != len(time_s):
+        raise vk.DataError(f"{options.trip.name}: {len(load)} powers for {len(time_s)} speeds")
+    way_km = float(np.sum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time_s))) / 1e3
+    if way_km <= 0.0:
+        raise vk.DataError(f"{options.trip.name}: stands still all the time; no consumption per distance")
+    if start is None:
+        # Without an expectation the trip itself is one, and counts as little as can be.
+        start = max(float(np.sum(drawn_W[1:] * np.diff(time_s))) / 3600.0 / way_km, 0.01)
+        settings = vk.ConsumptionSettings(start_Wh_per_km=start, start_m=1.0)
+    else:
+        settings = vk.ConsumptionSettings(start_Wh_per_km=start, start_std_share=options.consumption_std_share)
+    estimator = vk.ConsumptionEstimator(settings)
+    estimator.follow(time_s, drawn_W, speed)
+    return estimator.consumption
+
+
+def _range(options: argparse.Namespace) -> int:
+    pack = vk.load_pack(options.pack) if options.pack is not None else None
+    if pack is None:
+        pack = vk.single_string_pack("", "cell", vk.load_cell(options.cell), vk.PackLayout(series=1, parallel=1))
+        pack.name = pack.modules[0].cell.name
+    groups = _groups_of(options, pack, 1.0)
+    ambient_degC = groups[0].state.temperature_degC if options.ambient_degC is None else options.ambient_degC
+    consumption = _consumption_of(options)
+    draw = vk.Draw()
+    if options.current_A is not None:
+        draw.current_A = options.current_A
+    else:
+        power_W = options.power_W
+        if power_W is None and consumption is not None and consumption.power_W > 0.0:
+            power_W = consumption.power_W
+        if power_W is None:
+            raise vk.DataError(
+                "give the draw: --power-W, --current-A, a --trip, or --consumption-Wh-per-km with --speed-km-per-h"
+            )
+        draw.power_W = power_W
+    band = vk.usable_energy(pack, groups, draw, vk.UsableEnergySettings(ambient_degC=ambient_degC))
+    end = band.central
+    left = None if consumption is None else vk.distance_left(consumption, end.energy_Wh, band.std_Wh)
+    if not end.reached:
+        why = "not reached within the time bound"
+    elif end.power_missing:
+        why = "no current gives the power any more"
+    else:
+        why = f"{end.reason.message}, {_place(pack, end.group)}" if end.group >= 0 else end.reason.message
+    drawn = f"{draw.power_W / 1e3:.3g} kW" if draw.power_W > 0 else f"{draw.current_A:.3g} A"
+    if options.json:
+        document: dict[str, Any] = {
+            "name": pack.name,
+            "draw": {"power_W": draw.power_W, "current_A": draw.current_A},
+            "energy_Wh": end.energy_Wh,
+            "least_Wh": band.least_Wh,
+            "most_Wh": band.most_Wh,
+            "time_s": end.time_s,
+            "charge_Ah": end.charge_Ah,
+            "loss_Wh": end.loss_Wh,
+            "reached": end.reached,
+            "because": why,
+            "group": end.group,
+            "end_soc": end.end_soc,
+            "end_temperature_degC": end.end_temperature_degC,
+            "end_voltage_V": end.end_voltage_V,
+            "end_current_A": end.end_current_A,
+            "consumption": None
+            if consumption is None
+            else {
+                "fast_Wh_per_km": consumption.fast_Wh_per_km,
+                "slow_Wh_per_km": consumption.slow_Wh_per_km,
+                "slow_std_Wh_per_km": consumption.slow_std_Wh_per_km,
+                "deviation_std_Wh_per_km": consumption.deviation_std_Wh_per_km,
+                "power_W": consumption.power_W,
+            },
+            "distance": None
+            if left is None
+            else {
+                "distance_m": left.distance_m,
+                "least_m": left.least_m,
+                "most_m": left.most_m,
+                "mean_Wh_per_km": left.mean_Wh_per_km,
+                "bounded": left.bounded,
+            },
+            "start": {
+                "soc": [group.state.soc for group in groups],
+                "soc_std": options.soc_std or 0.0,
+                "temperature_degC": [group.state.temperature_degC for group in groups],
+                "ambient_degC": ambient_degC,
+                "resistance_scale": options.resistance_scale,
+            },
+            "caution": PACK_CAUTION,
+        }
+        print(json.dumps(document, indent=2))
+        return 0
+    rows = [
+        ["usable energy", f"{end.energy_Wh / 1e3:.3f} kWh", f"{band.least_Wh / 1e3:.3f} to {band.most_Wh / 1e3:.3f}"],
+        ["time", _minutes(end.time_s), ""],
+    ]
+    if left is not None and consumption is not None:
+        rows.append(
+            [
+                "distance left",
+                f"{left.distance_m / 1e3:.1f} km",
+                f"{left.least_m / 1e3:.1f} to {left.most_m / 1e3:.1f}",
+            ]
+        )
+        rows.append(["consumption now", f"{consumption.fast_Wh_per_km:.0f} Wh/km", ""])
+        rows.append(
+            [
+                "consumption usual",
+                f"{consumption.slow_Wh_per_km:.0f} Wh/km",
+                f"+- {1.96 * consumption.slow_std_Wh_per_km:.0f}",
+            ]
+        )
+    print(f"{pack.name}: drawing {drawn}, surroundings {ambient_degC:.1f} degC")
+    _print_table("What is left", ["", "", "95 % band"], rows)
+    print(
+        f"Ends because: {why}, there at {100 * end.end_soc:.1f} % SOC and {end.end_temperature_degC:.1f} degC; "
+        f"{end.end_voltage_V:.2f} V at {end.end_current_A:.3g} A. Lost as heat on the way: {end.loss_Wh / 1e3:.3f} kWh."
+    )
+    if left is not None and not left.bounded:
+        print("At this consumption the energy does not end within 5000 km.")
+    print(PACK_CAUTION)
     return 0
 
 
@@ -1404,10 +1894,25 @@ _duration = _number("time", 1e-3, 1e8)
 _share = _number("standard deviation", 0.0, 0.5)
 _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
+_price = _number("price", 0.0, 1e6)
+_drawn_power = _number("power", 1e-3, 1e8)
+_consumption = _number("consumption", 0.01, 1e6)
+_speed_km_per_h = _number("speed", 0.01, 1000.0)
+_ohm = _number("resistance", 1e-3, 1e5)
+_heat = _number("heat", 1e-3, 1e5)
 
 
 def _horizon(text: str) -> float:
     return math.inf if text == "continuous" else _number("horizon", 0.0, 600.0)(text)
+
+
+def _clock(text: str) -> float:
+    """Seconds of the day of a time like 06:45."""
+    try:
+        at = datetime.datetime.strptime(text, "%H:%M")
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"'{text}' is not a time of day like 06:45") from None
+    return 3600.0 * at.hour + 60.0 * at.minute
 
 
 def _count(text: str) -> int:
@@ -1748,9 +2253,27 @@ def _parser() -> argparse.ArgumentParser:
         "time until full or until an SOC",
         "voltkeel charge --cell cell.json --soc 0.2 --temperature-degC 10 --current-A 2.9 --to-soc 0.8",
     )
-    charge.add_argument("--cell", type=Path, required=True, metavar="FILE")
-    charge.add_argument("--soc", type=_soc, help="0..1, the cell at rest")
-    charge.add_argument("--temperature-degC", type=_temperature, metavar="T", help="of the cell at the start")
+    charged = charge.add_mutually_exclusive_group(required=True)
+    charged.add_argument("--cell", type=Path, metavar="FILE", help="charge of one cell")
+    charged.add_argument(
+        "--pack", type=Path, metavar="FILE", help="charge of a pack: its fullest group decides the end"
+    )
+    charge.add_argument("--soc", type=_soc, nargs="+", help="0..1, at rest; of a pack one, or one per group")
+    charge.add_argument(
+        "--temperature-degC",
+        type=_temperature,
+        nargs="+",
+        metavar="T",
+        help="at the start; of a pack one, or one per group",
+    )
+    charge.add_argument("--soc-std", type=_share, metavar="STD", help="of the SOC: gives the time a band")
+    charge.add_argument(
+        "--until", type=_clock, metavar="HH:MM", help="charge with the least current that is ready by then"
+    )
+    charge.add_argument("--start", type=_clock, metavar="HH:MM", help="of the charge, with --until; now if left out")
+    charge.add_argument(
+        "--price-per-kWh", type=_price, metavar="P", help="of the energy from the socket, with --supply"
+    )
     charge.add_argument("--ambient-degC", type=_temperature, metavar="T", help="surroundings; as the cell if left out")
     charge.add_argument("--current-A", type=_current, metavar="A", help="current of the constant-current phase")
     charge.add_argument("--end-current-A", type=_current, metavar="A", help="full when the current has fallen to this")
@@ -1766,6 +2289,62 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the forecast (PNG, PDF or SVG)")
     charge.add_argument("--json", action="store_true", help="for machines")
     _add_log_options(charge)
+
+    balance = command(
+        "balance",
+        _balance,
+        "which groups of a string to bleed, and how long",
+        "voltkeel balance --pack pack.json --temperature-degC 20 --soc 0.80 0.82 0.81 0.80 --soc-std 0.002",
+    )
+    balance.add_argument("--pack", type=Path, required=True, metavar="FILE", help="a pack of one string")
+    balance.add_argument("--soc", type=_soc, nargs="+", required=True, metavar="SOC", help="0..1, one per group")
+    balance.add_argument("--temperature-degC", type=_temperature, nargs="+", required=True, metavar="T")
+    balance.add_argument(
+        "--soc-std", type=_share, default=0.0, metavar="STD", help="of the differences: two of these are not bled"
+    )
+    balance.add_argument("--bleed-ohm", type=_ohm, metavar="R", help="of each group; that of the pack file if left out")
+    balance.add_argument("--heat-max-W", type=_heat, metavar="W", help="mean heat that a module's resistors may make")
+    balance.add_argument("--json", action="store_true", help="for machines")
+
+    distance = command(
+        "range",
+        _range,
+        "usable energy of a pack or a cell at a draw, and how far it goes",
+        "voltkeel range --pack pack.json --soc 0.7 --temperature-degC -5 --trip load.csv",
+    )
+    emptied = distance.add_mutually_exclusive_group(required=True)
+    emptied.add_argument("--cell", type=Path, metavar="FILE", help="of one cell")
+    emptied.add_argument("--pack", type=Path, metavar="FILE", help="of a pack: its weakest group decides the end")
+    distance.add_argument("--soc", type=_soc, nargs="+", required=True, metavar="SOC", help="one, or one per group")
+    distance.add_argument(
+        "--temperature-degC", type=_temperature, nargs="+", required=True, metavar="T", help="likewise"
+    )
+    distance.add_argument(
+        "--ambient-degC", type=_temperature, metavar="T", help="surroundings; as the cells if left out"
+    )
+    distance.add_argument("--soc-std", type=_share, metavar="STD", help="of the SOC: gives the energy a band")
+    distance.add_argument(
+        "--resistance-scale", type=_number("scale", 0.1, 10.0), default=1.0, metavar="R", help="1 for the tested cell"
+    )
+    drawing = distance.add_mutually_exclusive_group()
+    drawing.add_argument("--power-W", type=_drawn_power, metavar="W", help="draw; mean power of the trip if left out")
+    drawing.add_argument("--current-A", type=_current, metavar="A", help="draw as a current of the pack")
+    distance.add_argument(
+        "--trip",
+        type=Path,
+        metavar="FILE",
+        help="columns time_s, power_W (charge positive), speed_m_per_s: as 'load' writes",
+    )
+    distance.add_argument(
+        "--consumption-Wh-per-km", type=_consumption, metavar="C", help="expected; with a trip as its start"
+    )
+    distance.add_argument(
+        "--consumption-std-share", type=_number("share", 0.001, 3.0), default=0.25, metavar="S", help="default 0.25"
+    )
+    distance.add_argument(
+        "--speed-km-per-h", type=_speed_km_per_h, metavar="V", help="with --consumption-Wh-per-km: gives the draw"
+    )
+    distance.add_argument("--json", action="store_true", help="for machines")
 
     load = command(
         "load",

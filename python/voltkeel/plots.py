@@ -181,14 +181,15 @@ def plot_replay(
     _save(figure, Path(path))
 
 
-def plot_charge(outlook: vk.ChargeOutlook, path: Path | str) -> None:
+def plot_charge(outlook: vk.ChargeOutlook | vk.ChargeTimeOutlook, path: Path | str) -> None:
     """Draw a charge forecast: SOC, current, voltage and temperature over time.
 
     Parameters
     ----------
-    outlook : ChargeOutlook
+    outlook : ChargeOutlook or ChargeTimeOutlook
     path : file to write
     """
+    forecast = outlook.forecast if isinstance(outlook, vk.ChargeOutlook) else outlook.band.central
     curve = outlook.curve
     minutes = curve["time_s"] / 60
     figure, axes = _figure(2, 2, (11.0, 6.5), sharex=True)
@@ -202,12 +203,45 @@ def plot_charge(outlook: vk.ChargeOutlook, path: Path | str) -> None:
         axis.set(ylabel=label)
     for axis in axes[1]:
         axis.set(xlabel="minutes")
-    switch = outlook.forecast.constant_current_s / 60
-    if outlook.forecast.constant_voltage_s > 0:
+    switch = forecast.constant_current_s / 60
+    if forecast.constant_voltage_s > 0:
         for axis in axes.flat:
             axis.axvline(switch, color="#999999", linewidth=0.8, linestyle=":")
-    ending = "" if outlook.forecast.reached else f" ({outlook.message})"
+    ending = "" if forecast.reached else f" ({outlook.message})"
     figure.suptitle(f"Charge forecast: {minutes[-1]:.0f} min{ending}")
+    _save(figure, Path(path))
+
+
+def plot_pack_charge(outlook: vk.PackChargeOutlook, path: Path | str) -> None:
+    """Draw the charge of a pack: SOC, pack current, group voltages and temperatures over time, from lowest to highest.
+
+    Parameters
+    ----------
+    outlook : PackChargeOutlook
+    path : file to write
+    """
+    curve = outlook.curve
+    minutes = curve["time_s"] / 60
+    figure, axes = _figure(2, 2, (11.0, 6.5), sharex=True)
+    axes[0, 1].plot(minutes, curve["current_A"], color=_SHADES[1])
+    axes[0, 1].set(ylabel="current of the pack in A")
+    for axis, low, high, factor, label, colour in (
+        (axes[0, 0], "soc_min", "soc_max", 100.0, "SOC of the groups in %", _SHADES[0]),
+        (axes[1, 0], "group_voltage_min_V", "group_voltage_max_V", 1.0, "group voltage in V", _SHADES[3]),
+        (axes[1, 1], "temperature_min_degC", "temperature_max_degC", 1.0, "temperature in degC", _SHADES[4]),
+    ):
+        axis.fill_between(minutes, factor * curve[low], factor * curve[high], color=colour, alpha=0.25, linewidth=0)
+        axis.plot(minutes, factor * curve[low], color=colour, linewidth=0.9, linestyle="--", label="lowest")
+        axis.plot(minutes, factor * curve[high], color=colour, label="highest")
+        axis.set(ylabel=label)
+        axis.legend(loc="lower right", frameon=False)
+    for axis in axes[1]:
+        axis.set(xlabel="minutes")
+    ending = "" if outlook.forecast.reached else f" ({outlook.message})"
+    figure.suptitle(
+        f"Charge of the pack: {minutes[-1]:.0f} min{ending}, {curve['voltage_V'][0]:.1f} V to "
+        f"{curve['voltage_V'][-1]:.1f} V at the terminals"
+    )
     _save(figure, Path(path))
 
 

@@ -1,10 +1,8 @@
 #include "voltkeel/io/model_state.hpp"
 
-#include <utility>
-
+#include "io/charge_case.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/error.hpp"
-#include "voltkeel/io/supply_file.hpp"
 
 namespace voltkeel {
 
@@ -72,53 +70,24 @@ namespace {
 ChargeOutlook outlook(const Cell& cell, const ModelState& state, const ChargePlan<double>& plan,
                       double ambient_degC, const double* target_soc, double supply_current_A,
                       const PackSupply* supply, const ForecastSettings<double>& settings) {
-    const Finding<double> plan_finding = validate(plan);
-    if (plan_finding.status != Status::ok) {
-        throw Error("charge." + std::string(plan_finding.field) + "[" +
-                    std::to_string(plan_finding.index) + "]: " + number_text(plan_finding.value) +
-                    " against " + number_text(plan_finding.bound) + ": " +
-                    message(plan_finding.status));
-    }
-    if (target_soc != nullptr && !(*target_soc > 0 && *target_soc <= 1)) {
-        throw Error("target_soc: " + number_text(*target_soc) + " is outside 0 .. 1");
-    }
-    if (supply != nullptr) {
-        check_supply(supply->supply);
-        for (const auto& [field, count] :
-             {std::pair{"series", supply->series}, std::pair{"parallel", supply->parallel}}) {
-            if (count < 1) {
-                throw Error(std::string(field) + ": " + std::to_string(count) +
-                            " must be at least 1");
-            }
-        }
-    }
+    detail::check_charge(plan, target_soc, supply);
     return with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
-        ChargeConditions<double> conditions{state.temperature_degC, ambient_degC, supply_current_A,
-                                            state.core_over_case_K};
-        if (supply != nullptr) {
-            conditions.supply = &supply->supply;
-            conditions.series = supply->series;
-            conditions.parallel = supply->parallel;
-        }
+        const ChargeConditions<double> conditions =
+            detail::charge_conditions(state, ambient_degC, supply_current_A, supply);
         const CellState<double, Form::branches, Form::transfer> start =
             cell_state<Form::branches, Form::transfer>(state);
         ChargeOutlook result;
         const auto record = [&](const ChargePoint<double, Form::branches, Form::transfer>& point) {
-            result.curve.push_back({point.time_s, point.current_A, point.voltage_V,
-                                    point.temperature_degC, point.state.soc, point.phase});
+            result.curve.push_back(detail::curve_point(point));
         };
         result.status = target_soc != nullptr
                             ? time_to_soc(tables.parameters(), plan, start, conditions, *target_soc,
                                           result.forecast, settings, record)
                             : time_to_full(tables.parameters(), plan, start, conditions,
                                            result.forecast, settings, record);
-        if (!usable(result.status)) {
-            throw Error(std::string("the charge forecast cannot start (ambient ") +
-                        number_text(ambient_degC) + " degC, supply " +
-                        number_text(supply_current_A) + " A): " + message(result.status));
-        }
+        detail::check_started(result.status, ambient_degC, supply_current_A);
         return result;
     });
 }

@@ -33,6 +33,8 @@ g++ -std=c++17 -O2 -DNDEBUG -march=x86-64-v3 -Iinclude -Itests -isystem "$eigen"
     "${one_core[@]}" build/release/tests/bench_simulate
     echo
     "${one_core[@]}" build/release/tests/bench_limits
+    echo
+    "${one_core[@]}" build/release/tests/bench_forecast
     # SciPy beside it, where the Python package is installed.
     if python3 -c 'import scipy, voltkeel' 2>/dev/null; then
         "${one_core[@]}" python3 tests/bench/bench_fit_scipy.py

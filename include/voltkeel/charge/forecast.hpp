@@ -132,6 +132,10 @@ struct ChargeForecast {
     /// supply. `stored_Wh` times the cells over this is the mean charge efficiency.
     Real socket_energy_Wh{0};
     Real end_current_A{0};
+    /// Current at which the voltage is held for the last time, and how long it is held from there;
+    /// 0: never.
+    Real taper_from_A{0};
+    Real taper_s{0};
     ChargePhase end_phase{ChargePhase::constant_current};
     bool reached{false};
 };
@@ -145,6 +149,9 @@ struct ChargePoint {
     Real temperature_degC{0};
     ChargePhase phase{ChargePhase::constant_current};
     CellState<Real, Branches, Transfer> state{};
+    Real case_degC{0};
+    int stage{0};       ///< Of the plan.
+    Real charge_Ah{0};  ///< Put in since the start.
 };
 
 namespace detail {
@@ -193,7 +200,8 @@ class ChargeRun {
             const Real voltage_V =
                 voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
             observer(ChargePoint<Real, Branches, Transfer>{
-                time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state});
+                time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state,
+                now_.temperature.case_degC, stage_index_, charge_As / seconds_per_hour<Real>});
         };
         const auto finish = [&](Status status, ChargePhase phase) {
             result.time_s = time_s;
@@ -261,6 +269,7 @@ class ChargeRun {
                     }
                 }
             }
+            const Real from_A = now_.current_A;
             now_ = next;
             add_compensated(time_s, time_carry, taken_s);
             add_compensated(charge_As, charge_carry, next.charge_As);
@@ -270,6 +279,12 @@ class ChargeRun {
                 const Real power_W = next.energy_J / taken_s * series_ * parallel_;
                 add_compensated(socket_J, socket_carry,
                                 socket_power_W(*supply_, power_W) * taken_s);
+            }
+            if (!held_voltage) {
+                result.taper_s = result.taper_from_A = Real(0);
+            } else {
+                if (!(result.taper_s > Real(0))) result.taper_from_A = from_A;
+                result.taper_s += taken_s;
             }
             (resting()                              ? result.rest_s
              : held_voltage                         ? result.constant_voltage_s

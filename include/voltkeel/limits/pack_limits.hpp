@@ -84,6 +84,33 @@ struct GroupStates {
 
 namespace detail {
 
+/// States of groups that can be used: arrays that are needed, numbers, signs.
+template <class Real>
+[[nodiscard]] inline Status usable_states(const GroupStates<Real>& states, int group_count,
+                                          int lags) noexcept {
+    if (states.soc == nullptr || states.temperature_degC == nullptr) return Status::missing_table;
+    for (int g = 0; g < group_count; ++g) {
+        for (const Real* values :
+             {states.soc, states.temperature_degC, states.soc_std, states.temperature_std_K,
+              states.core_over_case_K, states.hysteresis, states.resistance_scale,
+              states.resistance_log_std, states.capacity_scale, states.capacity_log_std}) {
+            if (values != nullptr && !finite(values[g])) return Status::sample_not_finite;
+        }
+        for (const Real* values : {states.soc_std, states.temperature_std_K,
+                                   states.resistance_log_std, states.capacity_log_std}) {
+            if (values != nullptr && values[g] < Real(0)) return Status::out_of_range;
+        }
+        for (const Real* values : {states.resistance_scale, states.capacity_scale}) {
+            if (values != nullptr && !(values[g] > Real(0))) return Status::out_of_range;
+        }
+        if (states.branch_V == nullptr) continue;
+        for (int i = 0; i < lags; ++i) {
+            if (!finite(states.branch_V[g * lags + i])) return Status::sample_not_finite;
+        }
+    }
+    return Status::ok;
+}
+
 /// The search of a pack: tapers before the ends of the windows, and a tolerance of half of 0.1 %.
 template <class Real>
 [[nodiscard]] constexpr LimitSettings<Real> pack_search() noexcept {
@@ -861,26 +888,9 @@ template <class Real, int Branches, bool Transfer>
         const Status usable_horizon = detail::usable_horizon(horizons_s, k);
         if (usable_horizon != Status::ok) return usable_horizon;
     }
-    constexpr int lags = lag_count<Branches, Transfer>;
-    for (int g = 0; g < pack.group_count; ++g) {
-        for (const Real* values :
-             {states.soc, states.temperature_degC, states.soc_std, states.temperature_std_K,
-              states.core_over_case_K, states.hysteresis, states.resistance_scale,
-              states.resistance_log_std, states.capacity_scale, states.capacity_log_std}) {
-            if (values != nullptr && !detail::finite(values[g])) return Status::sample_not_finite;
-        }
-        for (const Real* values : {states.soc_std, states.temperature_std_K,
-                                   states.resistance_log_std, states.capacity_log_std}) {
-            if (values != nullptr && values[g] < Real(0)) return Status::out_of_range;
-        }
-        for (const Real* values : {states.resistance_scale, states.capacity_scale}) {
-            if (values != nullptr && !(values[g] > Real(0))) return Status::out_of_range;
-        }
-        if (states.branch_V == nullptr) continue;
-        for (int i = 0; i < lags; ++i) {
-            if (!detail::finite(states.branch_V[g * lags + i])) return Status::sample_not_finite;
-        }
-    }
+    const Status sampled = detail::usable_states(states, pack.group_count,
+                                                 static_cast<int>(lag_count<Branches, Transfer>));
+    if (sampled != Status::ok) return sampled;
     for (const Real sign : {Real(1), Real(-1)}) {
         const detail::LimitsOfPack<Real, Branches, Transfer> direction(pack, states, settings, sign,
                                                                        workspace);

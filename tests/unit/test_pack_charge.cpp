@@ -1,0 +1,175 @@
+// The charge of a pack: against the simulator, which solves all groups at every instant, and the
+// order that must hold between its parts.
+
+#include <algorithm>
+#include <catch2/catch.hpp>
+#include <string>
+#include <vector>
+
+#include "support/error_text.hpp"
+#include "support/made_pack.hpp"
+#include "voltkeel/error.hpp"
+#include "voltkeel/io/pack_charge.hpp"
+#include "voltkeel/simulate/simulate.hpp"
+
+namespace {
+
+using voltkeel::ChargeCase;
+using voltkeel::GroupState;
+using voltkeel::Pack;
+using voltkeel::PackChargeOutlook;
+
+voltkeel::ChargePlan<double> plan_of_50_Ah() {
+    voltkeel::ChargePlan<double> plan;
+    plan.zone_count = 1;
+    plan.zones[0] = {0, 60, 25, 4.1};
+    plan.end_current_A = 2.5;
+    return plan;
+}
+
+/// Six groups of two cells: one fuller, one with more resistance.
+std::vector<GroupState> unequal_groups() {
+    std::vector<GroupState> groups(6);
+    for (std::size_t g = 0; g < groups.size(); ++g) {
+        groups[g].state.soc = 0.40;
+        groups[g].state.temperature_degC = 20;
+    }
+    groups[2].state.soc = 0.43;
+    groups[4].state.resistance_scale = 1.6;
+    return groups;
+}
+
+}  // namespace
+
+TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
+    const Pack pack =
+        voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    const std::vector<GroupState> groups = unequal_groups();
+    ChargeCase what;
+    what.ambient_degC = 20;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    CHECK(outlook.forecast.reached);
+
+    // The group with more resistance is first at the voltage, the fuller one ends the charge.
+    CHECK(outlook.group == 2);
+    CHECK(outlook.handovers >= 1);
+
+    voltkeel::SimulationSettings settings;
+    settings.soc = 0.4;
+    settings.temperature_degC = 20;
+    for (const GroupState& group : groups) {
+        for (int cell = 0; cell < 2; ++cell) {
+            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
+            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
+        }
+    }
+    settings.output_interval_s = 30;
+    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
+    step.group_voltage_max_V = 4.1;
+    step.end_current_A = 5;
+    const voltkeel::SimulationResult truth = voltkeel::simulate(pack, {step}, settings);
+    REQUIRE_FALSE(truth.events.empty());
+    CHECK(truth.events.back().kind == voltkeel::SimulationEventKind::end_current);
+    CHECK(outlook.forecast.time_s == Approx(truth.time_s.back()).epsilon(1e-3));
+    CHECK(outlook.forecast.highest_temperature_degC ==
+          Approx(*std::max_element(truth.core_max_degC.begin(), truth.core_max_degC.end()))
+              .margin(0.05));
+    CHECK(outlook.curve.back().soc_min == Approx(truth.soc_min.back()).margin(5e-4));
+    CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
+    CHECK(outlook.weakest_soc == Approx(outlook.curve.back().soc_min));
+    CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
+}
+
+TEST_CASE("the voltage of no group passes the plan's, and the books close", "[charge][pack]") {
+    const Pack pack =
+        voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    ChargeCase what;
+    what.ambient_degC = 20;
+    voltkeel::PackSupply supply;
+    supply.supply.kind = voltkeel::SupplyKind::dc_station;
+    supply.supply.station.voltage_max_V = 30;
+    supply.supply.station.current_max_A = 100;
+    supply.supply.station.power_max_W = 700;
+    what.supply = supply;
+    const PackChargeOutlook outlook =
+        voltkeel::pack_charge(pack, unequal_groups(), plan_of_50_Ah(), what);
+    REQUIRE(outlook.forecast.reached);
+    double charge_Ah = 0;
+    for (std::size_t k = 0; k < outlook.curve.size(); ++k) {
+        const auto& point = outlook.curve[k];
+        CHECK(point.group_voltage_max_V < 4.1 + 1.1e-3);
+        CHECK(point.current_A * point.voltage_V < 700 * 1.001);
+        CHECK(point.soc_min <= point.soc_max);
+        if (k == 0) continue;
+        CHECK(point.time_s >= outlook.curve[k - 1].time_s);
+        charge_Ah += 0.5 * (point.current_A + outlook.curve[k - 1].current_A) *
+                     (point.time_s - outlook.curve[k - 1].time_s) / 3600;
+    }
+    const auto& f = outlook.forecast;
+    CHECK(f.charge_Ah == Approx(charge_Ah).epsilon(2e-3));
+    CHECK(f.time_s ==
+          Approx(f.constant_current_s + f.constant_voltage_s + f.constant_power_s + f.rest_s));
+    CHECK(f.constant_power_s > 0);
+    CHECK(f.stored_Wh < f.energy_Wh);
+    CHECK(f.stored_Wh > 0.9 * f.energy_Wh);
+    CHECK(f.socket_energy_Wh >= f.energy_Wh * 0.999);
+}
+
+TEST_CASE("groups all alike charge as one of their cells", "[charge][pack]") {
+    const voltkeel::Cell cell = voltkeel_test::made_cell(50, true);
+    const Pack pack = voltkeel::single_string_pack("four", "HW-50", cell, {4, 3});
+    GroupState group;
+    group.state.soc = 0.3;
+    group.state.temperature_degC = 10;
+    ChargeCase what;
+    what.ambient_degC = 10;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, {group}, plan_of_50_Ah(), what);
+    const auto one = voltkeel::charge_time_band(cell, group.state, plan_of_50_Ah(), what, {});
+    CHECK(outlook.forecast.time_s == Approx(one.band.central.time_s));
+    CHECK(outlook.forecast.charge_Ah == Approx(3 * one.band.central.charge_Ah));
+    CHECK(outlook.forecast.energy_Wh == Approx(12 * one.band.central.energy_Wh).epsilon(1e-3));
+    CHECK(outlook.forecast.stored_Wh == Approx(12 * one.band.central.stored_Wh).epsilon(2e-3));
+    CHECK(outlook.handovers == 0);
+}
+
+TEST_CASE("the band of a pack and its least current for a departure", "[charge][pack]") {
+    const Pack pack =
+        voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    std::vector<GroupState> groups = unequal_groups();
+    ChargeCase what;
+    what.ambient_degC = 20;
+    const PackChargeOutlook sure = voltkeel::pack_charge_band(pack, groups, plan_of_50_Ah(), what);
+    CHECK(sure.earliest_s == sure.latest_s);
+    for (GroupState& group : groups)
+        group.state.soc_std = 0.02;
+    const PackChargeOutlook doubtful =
+        voltkeel::pack_charge_band(pack, groups, plan_of_50_Ah(), what);
+    // 1.96 x 2 % of 50 Ah at 25 A are 282 s.
+    CHECK(doubtful.latest_s - doubtful.forecast.time_s == Approx(282).margin(15));
+    CHECK(doubtful.forecast.time_s - doubtful.earliest_s == Approx(282).margin(15));
+
+    const auto departure =
+        voltkeel::least_pack_charge_current(pack, groups, plan_of_50_Ah(), what, 6 * 3600);
+    CHECK(departure.status == voltkeel::Status::ok);
+    CHECK(departure.charge.latest_s <= 6 * 3600);
+    CHECK(departure.charge.latest_s > 0.99 * 6 * 3600);
+    CHECK(departure.current_A < 10);
+    const auto late =
+        voltkeel::least_pack_charge_current(pack, groups, plan_of_50_Ah(), what, 1800);
+    CHECK(late.status == voltkeel::Status::not_reached);
+    CHECK(late.current_A == 25);
+}
+
+TEST_CASE("a pack that cannot be charged so is refused by name", "[charge][pack]") {
+    Pack pack = voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    const auto text_of = [&](const std::vector<GroupState>& groups, const ChargeCase& what) {
+        return voltkeel_test::error_text(
+            [&] { (void)voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what); });
+    };
+    CHECK(text_of(std::vector<GroupState>(5), {}).find("groups: has 5") != std::string::npos);
+    ChargeCase what;
+    what.target_soc = 1.5;
+    CHECK(text_of({GroupState{}}, what).find("target_soc: 1.5") != std::string::npos);
+    pack.strings[0].contactor.closed = false;
+    CHECK(text_of({GroupState{}}, {}).find("contactor.closed") != std::string::npos);
+}
