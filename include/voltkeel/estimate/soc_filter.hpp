@@ -201,8 +201,11 @@ struct SocFilterState {
         {
             const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
             const Real scale_with_soc = p(at_scale, at_soc);
+            const Real scale_var = p(at_scale, at_scale);
             (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
+            // A packet may reach over both.
             p(at_scale, at_soc) = scale_with_soc;
+            p(at_scale, at_scale) = scale_var;
         }
         p(at_soc, at_soc) = soc_var + soc_noise;
         pending.steps = 0;
