@@ -1,5 +1,11 @@
 """Accuracy on public data: prints the tables of README.md. Needs VOLTKEEL_DATA.
 
+    python tests/accuracy.py                          all tables
+    python tests/accuracy.py --state                  the state of charge alone
+    python tests/accuracy.py --state --held-out       and a pulse test 10 K colder than any that was fitted
+    python tests/accuracy.py --state --set low_soc_growth=0 --set soc_std_per_sqrt_h=0.005
+                                                      the same with other settings beside it
+
 P. Kollmeyer (2018), "Panasonic 18650PF Li-ion Battery Data", doi 10.17632/wykht8y7tg.1, CC BY 4.0, as CSV files in the
 folder cell_a_18650: a slow test, pulse tests at four temperatures, four drives and two charges, current positive when
 charging. The tester reads 9 mA low while it is active (full-to-full balances of the data set), which is handed in as
@@ -8,6 +14,7 @@ the sensor offset.
 
 from __future__ import annotations
 
+import argparse
 import os
 import sys
 from pathlib import Path
@@ -34,6 +41,53 @@ SHARES = (0.1, 0.25, 0.5, 0.75)
 # The tester ends a charge at 50 mA by its own reading.
 END_CURRENT_A = 0.05 + OFFSET_A
 CONSTANT_GUESS_MIN = 100.0
+
+
+# The window after a restart in the middle of use, and how near the answer has to be.
+RESTART_S = 1800.0
+RESTART_POINTS = 3.0
+
+
+class SensorError(NamedTuple):
+    """What a log is read with: added to each channel, noise of the voltage, a gain of the current."""
+
+    current_A: float = 0.0
+    gain: float = 1.0
+    voltage_V: float = 0.0
+    voltage_noise_V: float = 0.0
+    temperature_K: float = 0.0
+
+
+class Way(NamedTuple):
+    """One way to run the filter over every drive."""
+
+    title: str
+    start: float = 1.0
+    std: float = 0.05
+    error: SensorError = SensorError()
+    capacity_factor: float = 1.0
+
+
+WAYS = (
+    Way("right start"),
+    Way("20 points low, at rest", 0.8, 0.2),
+    Way("+50 mA, +1 %, +2 mV, 2 mV noise", error=SensorError(0.05, 1.01, 0.002, 0.002)),
+    Way("-50 mA, -1 %, -2 mV, 2 mV noise", error=SensorError(-0.05, 0.99, -0.002, 0.002)),
+    Way("+110 mA, +4 mV, +5 K", error=SensorError(0.11, 1.0, 0.004, 0.0, 5.0)),
+    Way("-110 mA, -4 mV, -5 K", error=SensorError(-0.11, 1.0, -0.004, 0.0, -5.0)),
+    Way("told 3 % too much capacity", capacity_factor=1.03),
+    Way("told 5 % too much capacity", capacity_factor=1.05),
+    Way("told 7 % too much capacity", capacity_factor=1.07),
+)
+
+
+class StateScore(NamedTuple):
+    """Errors of one run in points of SOC, and its band."""
+
+    rms: float
+    largest: float  # after ten minutes
+    coverage: float  # share of time inside the 95 % band
+    width: float  # median half width of the band
 
 
 class DriveResult(NamedTuple):
@@ -137,6 +191,123 @@ def drives(cell: vk.Cell, folder: Path, given_capacity: bool) -> list[DriveResul
     return results
 
 
+def known(folder: Path) -> list[tuple[str, vk.Log, float, Array]]:
+    """Name, log, capacity and reference SOC of every drive."""
+    drives = []
+    for name, capacity_Ah in DRIVES:
+        log = read(folder, name)
+        charge_Ah = np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600
+        drives.append((name, log, capacity_Ah, 1.0 + charge_Ah / capacity_Ah))
+    return drives
+
+
+def seen_with(log: vk.Log, error: SensorError) -> vk.Log:
+    noise = error.voltage_noise_V * np.random.default_rng(1).standard_normal(len(log.time_s))
+    return vk.Log(
+        log.time_s,
+        log.current_A * error.gain + error.current_A,
+        log.voltage_V + error.voltage_V + noise,
+        log.temperature_degC + error.temperature_K,
+    )
+
+
+def score(error_points: Array, std_points: Array, time_s: Array) -> StateScore:
+    return StateScore(
+        float(np.sqrt(np.mean(error_points**2))),
+        float(np.abs(error_points[time_s - time_s[0] > 600]).max()),
+        float(np.mean(np.abs(error_points) < 1.96 * std_points)),
+        1.96 * float(np.median(std_points)),
+    )
+
+
+def state_scores(
+    cell: vk.Cell, folder: Path, settings: vk.SocFilterSettings | None = None
+) -> dict[str, list[StateScore]]:
+    """Every way over every drive; the reference knows the capacity at the drive's temperature."""
+    found: dict[str, list[StateScore]] = {way.title: [] for way in WAYS}
+    for _, log, capacity_Ah, reference in known(folder):
+        for way in WAYS:
+            trace = vk.replay(
+                cell,
+                seen_with(log, way.error),
+                initial_soc=way.start,
+                initial_soc_std=way.std,
+                capacity_Ah=way.capacity_factor * capacity_Ah,
+                settings=settings,
+            )
+            error = 100 * (trace.soc - reference)
+            found[way.title].append(score(error, 100 * trace.soc_std, log.time_s))
+    return found
+
+
+class RestartScore(NamedTuple):
+    """Restarts in the middle of one drive, 20 points wrong either way and without history."""
+
+    median_s: float  # until within RESTART_POINTS for good; RESTART_S when never
+    coverage: float  # share of the half hours inside the 95 % band
+    coverage_first: float  # the same of their first five minutes
+
+
+def restarts(cell: vk.Cell, folder: Path, settings: vk.SocFilterSettings | None = None) -> list[RestartScore]:
+    found = []
+    for _, log, capacity_Ah, reference in known(folder):
+        waits, inside, inside_first = [], [], []
+        for share in np.arange(0.1, 0.86, 0.075):
+            first = int(share * len(log.time_s))
+            last = int(np.searchsorted(log.time_s, log.time_s[first] + RESTART_S))
+            cut = vk.Log(*(c[first:last] for c in (log.time_s, log.current_A, log.voltage_V, log.temperature_degC)))
+            for off in (-0.2, 0.2):
+                start = reference[first] + off
+                if not 0 <= start <= 1:
+                    continue
+                trace = vk.replay(
+                    cell, cut, initial_soc=start, initial_soc_std=0.2, capacity_Ah=capacity_Ah, settings=settings
+                )
+                error = 100 * np.abs(trace.soc - reference[first:last])
+                since_s = cut.time_s - cut.time_s[0]
+                far = np.flatnonzero(error > RESTART_POINTS)
+                near_at_end = len(far) == 0 or far[-1] + 1 < len(error)
+                waits.append(0.0 if len(far) == 0 else since_s[far[-1]] if near_at_end else RESTART_S)
+                holds = error < 196 * trace.soc_std
+                inside.append(holds.mean())
+                inside_first.append(holds[since_s < 300].mean())
+        found.append(RestartScore(float(np.median(waits)), float(np.mean(inside)), float(np.mean(inside_first))))
+    return found
+
+
+def held_out(folder: Path) -> StateScore:
+    """The pulse test at -10 degC with a cell fitted to the warmer ones only: 10 K beyond what it has seen."""
+    warmer = [read(folder, name) for name in PULSE_TESTS[:3]]
+    cell = vk.fit_cell(read(folder, "ocv_c20_25degC.csv"), warmer, vk.FitSettings(pulse_offset_share_std=0.0)).cell
+    log = read(folder, PULSE_TESTS[3])
+    capacity_Ah = DRIVES[-1][1]  # what the cell gives at 0 degC
+    reference = 1.0 + np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600 / capacity_Ah
+    trace = vk.replay(cell, log, initial_soc=1.0, initial_soc_std=0.05, capacity_Ah=capacity_Ah)
+    # By time, not by row: pulses have a hundred times the rows of a rest.
+    every = np.searchsorted(log.time_s, np.arange(log.time_s[0], log.time_s[-1], 10.0))
+    return score(100 * (trace.soc - reference)[every], 100 * trace.soc_std[every], log.time_s[every])
+
+
+def print_state(cell: vk.Cell, folder: Path, settings: vk.SocFilterSettings | None = None) -> None:
+    drives = known(folder)
+    names = [name.removeprefix("drive_").removesuffix(".csv") for name, *_ in drives]
+    print("rms, largest after 10 min, share of time inside the 95 % band, its half width; points of SOC")
+    print(f"{'':33s}" + "".join(f"{name:>24s}" for name in names) + "   all rms")
+    for title, scores in state_scores(cell, folder, settings).items():
+        cells = [f"{s.rms:5.2f} {s.largest:4.1f} {100 * s.coverage:4.0f} % {s.width:4.1f}" for s in scores]
+        together = float(np.sqrt(np.mean([s.rms**2 for s in scores])))
+        print(f"{title:33s}" + "".join(f"{one:>24s}" for one in cells) + f"{together:10.2f}")
+    print(
+        f"restart in the middle, 20 points wrong: median time until within {RESTART_POINTS:.0f} points, inside the "
+        "band in half an hour and in its first five minutes"
+    )
+    cells = [
+        f"{s.median_s:4.0f} s {100 * s.coverage:3.0f} % {100 * s.coverage_first:3.0f} %"
+        for s in restarts(cell, folder, settings)
+    ]
+    print(f"{'':33s}" + "".join(f"{one:>24s}" for one in cells))
+
+
 def charge_window(log: vk.Log) -> tuple[int, float, float]:
     """Row before a charge begins, when it begins, and when it ends."""
     charging = np.flatnonzero(log.current_A > 0.04)
@@ -201,11 +372,36 @@ def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
 
 
 def main() -> int:
+    parser = argparse.ArgumentParser(description="Accuracy on public data.")
+    parser.add_argument("--state", action="store_true", help="the state of charge alone")
+    parser.add_argument("--cell", type=Path, metavar="FILE", help="with --state: a cell file in place of the fit")
+    parser.add_argument(
+        "--held-out", action="store_true", help="with --state: a pulse test colder than the fit has seen"
+    )
+    parser.add_argument("--set", action="append", default=[], metavar="NAME=VALUE", help="a setting of the filter")
+    options = parser.parse_args()
     root = os.environ.get("VOLTKEEL_DATA")
     if not root:
         print("VOLTKEEL_DATA is not set; fetch doi 10.17632/wykht8y7tg.1", file=sys.stderr)
         return 2
     folder = Path(root) / "cell_a_18650"
+    if options.state:
+        state_cell = vk.load_cell(options.cell) if options.cell else fit(folder)
+        print_state(state_cell, folder)
+        if options.set:
+            other = vk.filter_settings(state_cell)
+            for text in options.set:
+                setting, value = text.split("=")
+                setattr(other, setting, float(value))
+            print(f"\nwith {', '.join(options.set)}")
+            print_state(state_cell, folder, other)
+        if options.held_out:
+            far = held_out(folder)
+            print(
+                f"\npulse test at -10 degC, fitted to 25, 10 and 0 degC: {far.rms:.2f} rms, {far.largest:.1f} largest, "
+                f"{100 * far.coverage:.0f} % inside, half width {far.width:.1f}"
+            )
+        return 0
     result = fit_result(folder)
     cell = result.cell
     form = result.forms[0]
@@ -231,6 +427,8 @@ def main() -> int:
                 f"{result.name:27s}         {100 * result.start:5.0f} %  {result.rms:4.2f}   "
                 f"{result.largest:20.1f}   {100 * result.coverage:14.0f} %"
             )
+    print()
+    print_state(cell, folder)
     print()
     asked = "    ".join(f"{100 * share:.0f} %" for share in SHARES)
     print(f"time to full, error in minutes, asked after     {asked} of the time")

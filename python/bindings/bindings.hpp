@@ -134,6 +134,7 @@ void bind_pack(py::module_& module);
 void bind_estimate(py::module_& module);
 void bind_pack_state(py::module_& module);
 void bind_sensor_checks(py::module_& module);
+void bind_age(py::module_& module);
 void bind_limits(py::module_& module);
 void bind_pack_limits(py::module_& module);
 void bind_charge_plan(py::module_& module);

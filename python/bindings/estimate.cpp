@@ -12,6 +12,8 @@ class AnyFilter {
   public:
     virtual ~AnyFilter() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                                  double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A,
                                                     double temperature_degC) = 0;
     virtual const SocEstimate<double>& step(const CellSample<double>& sample) = 0;
@@ -34,6 +36,10 @@ class Filter final : public AnyFilter {
     }
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_.start(soc, soc_std, temperature_degC);
+    }
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                          double temperature_degC) override {
+        return filter_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A,
                                             double temperature_degC) override {
@@ -104,6 +110,11 @@ void bind_estimate(py::module_& module) {
         .def_readwrite("hysteresis_std_walked", &Settings::hysteresis_std_walked)
         .def_readwrite("rest_std_V", &Settings::rest_std_V)
         .def_readwrite("soc_std_floor", &Settings::soc_std_floor)
+        .def_readwrite(
+            "low_soc", &Settings::low_soc,
+            "Below this SOC voltage_std_V and overvoltage_share_std grow in a straight line,")
+        .def_readwrite("low_soc_growth", &Settings::low_soc_growth,
+                       "by this many times themselves when empty.")
         .def_readwrite("longest_step_s", &Settings::longest_step_s)
         .def_readwrite(
             "trace_every_sample", &Settings::trace_every_sample,
@@ -160,6 +171,16 @@ void bind_estimate(py::module_& module) {
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("temperature_degC") = 25.0,
         "Start at rest from a known SOC (0..1) with a standard deviation.");
+    filter.def(
+        "start_under_load",
+        [](RuntimeFilter& f, double soc, double std, double mean_current_A, double t) {
+            need_ok(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        },
+        py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
+        py::arg("temperature_degC") = 25.0,
+        "Start in the middle of use: SOC (0..1), its standard deviation and the mean current of\n"
+        "the minutes around, positive when charging, from which the branch voltages follow with a\n"
+        "wide spread.");
     filter.def(
         "start_from_voltage",
         [](RuntimeFilter& f, double v, double i, double t) {
@@ -229,21 +250,31 @@ void bind_estimate(py::module_& module) {
         "replay",
         [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
            double initial_soc_std, std::optional<double> capacity_Ah,
-           const std::optional<Settings>& s, const Progress<double>& progress) {
+           const std::optional<Settings>& s, std::optional<bool> starts_at_rest,
+           const Progress<double>& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
-            return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s},
+            return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s, starts_at_rest},
                           keep_going(progress));
         },
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
-        py::arg("settings") = py::none(), py::arg("progress") = py::none(),
+        py::arg("settings") = py::none(), py::arg("starts_at_rest") = py::none(),
+        py::arg("progress") = py::none(),
         "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
         "capacity\nsettings : SocFilterSettings; None takes filter_settings(cell)\n"
+        "starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins "
+        "in the middle of use starts with branches led by the mean current of its first two "
+        "minutes\n"
         "progress : called with the share done; returning False "
         "cancels\n\nReturns\n-------\nSocTrace");
+    module.def(
+        "starts_at_rest", &starts_at_rest, py::arg("log"), py::arg("capacity_Ah"),
+        "Whether a log begins at rest, or in the middle of use with branches that nobody has "
+        "followed: at rest it shows less than C/10 for five seconds at least (or for its "
+        "first step, where that is longer), and no voltage that goes on recovering.");
     module.def(
         "filter_settings", &filter_settings, py::arg("cell"),
         "Settings from the noise that the cell's fit found in cross-validation, opened where its "

@@ -16,6 +16,7 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_sensor_checks(module);
     bind_estimate(module);
     bind_pack_state(module);
+    bind_age(module);
     bind_limits(module);
     bind_pack_limits(module);
     bind_supply(module);

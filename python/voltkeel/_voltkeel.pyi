@@ -2176,6 +2176,22 @@ class SocFilterSettings:
     def longest_step_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def low_soc(self) -> float:
+        """
+        Below this SOC voltage_std_V and overvoltage_share_std grow in a straight line,
+        """
+    @low_soc.setter
+    def low_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def low_soc_growth(self) -> float:
+        """
+        by this many times themselves when empty.
+        """
+    @low_soc_growth.setter
+    def low_soc_growth(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def overvoltage_share_std(self) -> float:
         """
         Part that grows with |overvoltage|.
@@ -2437,6 +2453,12 @@ class SocFilter:
     def start_from_voltage(self, voltage_V: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
         """
         Start from one voltage: at rest the OCV, under load with a wide spread.
+        """
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start in the middle of use: SOC (0..1), its standard deviation and the mean current of
+        the minutes around, positive when charging, from which the branch voltages follow with a
+        wide spread.
         """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> SocEstimate:
         """
@@ -2937,6 +2959,250 @@ class CapacityEstimator:
     def ordinary_capacity_Ah(self) -> float:
         """
         Of ordinary least squares on the same intervals: too low.
+        """
+class CoulombCounterSettings:
+    """
+    What the counter counts with.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_Ah(self) -> float:
+        ...
+    @capacity_Ah.setter
+    def capacity_Ah(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def capacity_share_std(self) -> float:
+        ...
+    @capacity_share_std.setter
+    def capacity_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def coulombic_efficiency(self) -> float:
+        """
+        Share of the charge put in that stays.
+        """
+    @coulombic_efficiency.setter
+    def coulombic_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_offset_std_A(self) -> float:
+        ...
+    @current_offset_std_A.setter
+    def current_offset_std_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def current_share_std(self) -> float:
+        ...
+    @current_share_std.setter
+    def current_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def longest_step_s(self) -> float:
+        ...
+    @longest_step_s.setter
+    def longest_step_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def self_discharge_per_s(self) -> float:
+        ...
+    @self_discharge_per_s.setter
+    def self_discharge_per_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class CoulombCounter:
+    """
+    SOC by counting charge alone: the baseline that a filter has to beat. An error of the
+    start stays, an error of the sensor adds up, and the spread says so.
+    """
+    def __init__(self, settings: CoulombCounterSettings) -> None:
+        ...
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Start from a SOC (0..1) with a standard deviation.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
+        """
+        Count one sample, positive when charging; returns SocEstimate.
+        """
+    @property
+    def estimate(self) -> SocEstimate:
+        ...
+class RestSettings:
+    """
+    Knobs of the recognition of rests.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def current_per_h(self) -> float:
+        """
+        Less, as a multiple of the capacity, is no current.
+        """
+    @current_per_h.setter
+    def current_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_std(self) -> float:
+        ...
+    @hysteresis_std.setter
+    def hysteresis_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def settle_s(self) -> float:
+        """
+        At 20 degC and above; twice as long for each 15 K below.
+        """
+    @settle_s.setter
+    def settle_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_most(self) -> float:
+        """
+        What is known no better is no anchor.
+        """
+    @soc_std_most.setter
+    def soc_std_most(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_std_V(self) -> float:
+        ...
+    @voltage_std_V.setter
+    def voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class RestDetector:
+    """
+    Recognises a rest, and reads the SOC from the rested voltage: an anchor for the
+    capacity, free of any counting.
+    """
+    def __init__(self, cell: Cell, settings: RestSettings | None = None) -> None:
+        ...
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, hysteresis: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> bool:
+        """
+        Take one sample; True when soc and soc_std are those of a rested voltage. One that is no
+        number ends the rest. hysteresis is h of the filter, -1..1, 0 where nothing is known.
+        """
+    @property
+    def rested(self) -> bool:
+        ...
+    @property
+    def resting_s(self) -> float:
+        ...
+    @property
+    def soc(self) -> float:
+        """
+        Of the last rested voltage.
+        """
+    @property
+    def soc_std(self) -> float:
+        ...
+class ResistanceGrowthSettings:
+    """
+    Knobs of the growth.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def initial_log_std(self) -> float:
+        ...
+    @initial_log_std.setter
+    def initial_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def interval_s(self) -> float:
+        ...
+    @interval_s.setter
+    def interval_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def log_std_most(self) -> float:
+        ...
+    @log_std_most.setter
+    def log_std_most(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def model_log_std(self) -> float:
+        ...
+    @model_log_std.setter
+    def model_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def std_per_sqrt_day(self) -> float:
+        ...
+    @std_per_sqrt_day.setter
+    def std_per_sqrt_day(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ResistanceGrowth:
+    """
+    Resistance of a cell against its tables, slowly followed: what remains when temperature
+    and load have averaged out. 1 is the cell as it was tested.
+    """
+    def __init__(self, settings: ResistanceGrowthSettings | None = None) -> None:
+        ...
+    def step(self, log_scale: typing.SupportsFloat | typing.SupportsIndex, log_scale_std: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Take ln r of a filter and its standard deviation (SocEstimate.resistance_scale,
+        log_scale_std). What is no number is left out.
+        """
+    @property
+    def growth(self) -> float:
+        """
+        1 when new.
+        """
+    @property
+    def log_growth_std(self) -> float:
+        ...
+    @property
+    def looks(self) -> int:
+        ...
+class GroupDrift:
+    """
+    What a group does against the others.
+    """
+    @property
+    def capacity_share(self) -> float:
+        """
+        Its capacity is this share larger than the reference's.
+        """
+    @property
+    def capacity_share_std(self) -> float:
+        ...
+    @property
+    def looks(self) -> int:
+        ...
+    @property
+    def soc_per_day(self) -> float:
+        """
+        Negative: it loses charge.
+        """
+    @property
+    def soc_per_day_std(self) -> float:
+        ...
+class GroupDriftFit:
+    """
+    How the SOC difference of a group moves: with time (a leak) and with SOC (another
+    capacity), by least squares with forgetting.
+    """
+    def __init__(self, days_memory: typing.SupportsFloat | typing.SupportsIndex = 30.0, interval_h: typing.SupportsFloat | typing.SupportsIndex = 1.0) -> None:
+        ...
+    def look(self, soc_difference: typing.SupportsFloat | typing.SupportsIndex, difference_std: typing.SupportsFloat | typing.SupportsIndex, soc: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        A look at the group; looks nearer than the interval are left out.
+        """
+    def step(self, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Time goes on.
+        """
+    @property
+    def drift(self) -> GroupDrift:
+        """
+        What is known so far, as GroupDrift.
         """
 class LimitReason:
     """
@@ -10973,7 +11239,7 @@ def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: Refin
     DataError
         Names the log or setting that cannot be used.
     """
-def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
+def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
     """
     Run the SOC filter along a log.
     
@@ -10985,6 +11251,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     initial_soc_std : used with initial_soc
     capacity_Ah : replaces the cell's capacity
     settings : SocFilterSettings; None takes filter_settings(cell)
+    starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins in the middle of use starts with branches led by the mean current of its first two minutes
     progress : called with the share done; returning False cancels
     
     Returns
@@ -11135,6 +11402,10 @@ def split_current(open_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64
 def start_state(pack: Pack, settings: SimulationSettings = ...) -> PackState:
     """
     State that a run with these settings starts from.
+    """
+def starts_at_rest(log: Log, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+    """
+    Whether a log begins at rest, or in the middle of use with branches that nobody has followed: at rest it shows less than C/10 for five seconds at least (or for its first step, where that is longer), and no voltage that goes on recovering.
     """
 def steps_table(steps: collections.abc.Sequence[Step]) -> dict:
     """

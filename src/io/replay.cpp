@@ -1,6 +1,8 @@
 #include "voltkeel/io/replay.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <cstddef>
 
 #include "io/number_text.hpp"
 #include "voltkeel/cell/heat.hpp"
@@ -11,6 +13,19 @@
 namespace voltkeel {
 
 namespace {
+
+/// Mean current of the first two minutes.
+double first_mean_A(const Log& log) {
+    constexpr double window_s = 120;
+    double charge_As = 0;
+    double span_s = 0;
+    for (std::size_t k = 1; k < log.size() && log.time_s[k] - log.time_s[0] <= window_s; ++k) {
+        const double dt_s = log.time_s[k] - log.time_s[k - 1];
+        charge_As += log.current_A[k] * dt_s;
+        span_s += dt_s;
+    }
+    return span_s > 0 ? charge_As / span_s : log.current_A.front();
+}
 
 template <int Branches, bool Transfer>
 SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& settings,
@@ -28,11 +43,16 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     }
     Status status = filter.configure(tables.parameters(), filter_knobs);
     if (status == Status::ok) {
-        status = settings.initial_soc
-                     ? filter.start(*settings.initial_soc, settings.initial_soc_std,
-                                    log.temperature_degC.front())
-                     : filter.start_from_voltage(log.voltage_V.front(), log.current_A.front(),
-                                                 log.temperature_degC.front());
+        const double first_degC = log.temperature_degC.front();
+        if (!settings.initial_soc) {
+            status =
+                filter.start_from_voltage(log.voltage_V.front(), log.current_A.front(), first_degC);
+        } else if (settings.starts_at_rest.value_or(starts_at_rest(log, cell.capacity_Ah))) {
+            status = filter.start(*settings.initial_soc, settings.initial_soc_std, first_degC);
+        } else {
+            status = filter.start_under_load(*settings.initial_soc, settings.initial_soc_std,
+                                             first_mean_A(log), first_degC);
+        }
     }
     if (status != Status::ok) {
         throw Error("the filter cannot start (initial soc " +
@@ -91,6 +111,47 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
 }
 
 }  // namespace
+
+bool starts_at_rest(const Log& log, double capacity_Ah) {
+    constexpr double least_s = 5;
+    constexpr double longest_s = 30;
+    constexpr double recovery_V = 3e-3;
+    const double quiet_A = 0.1 * capacity_Ah;
+    std::size_t quiet = 0;
+    const auto since_s = [&](std::size_t k) { return log.time_s[k] - log.time_s[0]; };
+    while (quiet < log.size() && std::abs(log.current_A[quiet]) < quiet_A &&
+           since_s(quiet) < longest_s) {
+        ++quiet;
+    }
+    if (quiet == 0) return false;
+    // A log that ends so soon tells nothing else.
+    if (quiet == log.size() && since_s(quiet - 1) < least_s) return true;
+    // The current of a row flowed in the step that ends there.
+    if (since_s(quiet - 1) < least_s && (quiet > 1 || since_s(1) < least_s)) return false;
+    // The first third of the quiet time against the last.
+    const double third_s = since_s(quiet - 1) / 3;
+    struct Mean {
+        double voltage_V{0}, current_A{0};
+        double rows{0};
+        void add(const Log& l, std::size_t k) {
+            rows += 1;
+            voltage_V += (l.voltage_V[k] - voltage_V) / rows;
+            current_A += (l.current_A[k] - current_A) / rows;
+        }
+    } first, last;
+    // Noise of a row, from neighbours: what moves slowly is not in it.
+    double noise_V2 = 0;
+    for (std::size_t k = 0; k < quiet; ++k) {
+        if (since_s(k) <= third_s) first.add(log, k);
+        if (since_s(k) >= since_s(quiet - 1) - third_s) last.add(log, k);
+        if (k > 0) noise_V2 += 0.5 * std::pow(log.voltage_V[k] - log.voltage_V[k - 1], 2);
+    }
+    if (quiet > 1) noise_V2 /= static_cast<double>(quiet - 1);
+    const double mean_std_V = std::sqrt(noise_V2 * (1 / first.rows + 1 / last.rows));
+    // A current that moves up lifts the voltage by itself.
+    const bool steady = last.current_A - first.current_A < 0.02 * capacity_Ah;
+    return !(steady && last.voltage_V - first.voltage_V > std::max(recovery_V, 3 * mean_std_V));
+}
 
 SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings,
                 const std::function<bool(double)>& progress) {

@@ -37,6 +37,9 @@ class DenseFilter:
         )
         self.since_update_s = settings.update_interval_s
 
+    def low_soc_factor(self, soc: float) -> float:
+        return 1 + self.settings.low_soc_growth * max(0.0, 1 - soc / self.settings.low_soc)
+
     def tables(self, soc: float, temperature_degC: float) -> tuple[np.ndarray, np.ndarray]:
         """Values of [R0, R_1.., tau_1..] and their slope over SOC (zero outside 0..1)."""
         columns = self.cell.columns(temperature_degC)
@@ -95,7 +98,7 @@ class DenseFilter:
         )
         h[n + 1] = np.interp(soc, cell.ocv_soc, cell.half_gap_V)
         h[n + 2] = over
-        r = s.voltage_std_V**2 + (s.overvoltage_share_std * over) ** 2
+        r = self.low_soc_factor(soc) ** 2 * (s.voltage_std_V**2 + (s.overvoltage_share_std * over) ** 2)
         innovation = voltage - cell.ocv(soc, temperature, hysteresis) - over
         variance = h @ self.p @ h + r
         if self.since_update_s < s.update_interval_s - dt / 2:
@@ -168,7 +171,7 @@ def test_run_and_replay_are_many_steps(cell, random):
     other = vk.SocFilter(cell, settings)
     other.start(0.7, 0.1, temperature[0])
     soc, soc_std, fault_bits = other.run(log)
-    trace = vk.replay(cell, log, initial_soc=0.7, initial_soc_std=0.1)
+    trace = vk.replay(cell, log, initial_soc=0.7, initial_soc_std=0.1, starts_at_rest=True)
     for name, values in (("soc", soc), ("soc_std", soc_std), ("fault_bits", fault_bits)):
         assert np.array_equal(values, [getattr(e, name) for e in stepped]), name
         assert np.array_equal(values, getattr(trace, name)), name

@@ -200,6 +200,9 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
                 return pack(s, at(at_scale));
             };
             const Matrix f = differences(transition, x);
+            const auto below_low_soc = [&](double soc) {
+                return 1 + settings.low_soc_growth * std::max(0.0, 1 - soc / settings.low_soc);
+            };
             Matrix q = Matrix::Zero();
             q(0, 0) = square(settings.soc_std_per_sqrt_h) * dt_s / 3600;
             q(at_scale, at_scale) = square(settings.log_scale_std_per_sqrt_h) * dt_s / 3600;
@@ -234,8 +237,9 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
             const double voltage_V = predicted_V + 0.004 * random.normal();
             const double overvoltage_V =
                 voltkeel::voltage_at(cell, unpack(x), in.current_A, 18.0).overvoltage_V;
-            const double measurement_var = square(settings.voltage_std_V) +
-                                           square(settings.overvoltage_share_std * overvoltage_V);
+            const double measurement_var = square(below_low_soc(x(0))) *
+                                           (square(settings.voltage_std_V) +
+                                            square(settings.overvoltage_share_std * overvoltage_V));
             const double innovation_var = (h * p * h.transpose())(0) + measurement_var;
             const Vector gain = p * h.transpose() / innovation_var;
             const Matrix left = Matrix::Identity() - gain * h;

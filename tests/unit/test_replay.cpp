@@ -136,6 +136,99 @@ TEST_CASE("a replay is the filter stepped by hand, bit for bit", "[replay]") {
     });
 }
 
+TEST_CASE("a log tells whether it begins at rest", "[replay]") {
+    const Cell cell = cell_with(3);
+    const Log log = drive(cell);
+    using voltkeel::starts_at_rest;
+    const double q = cell.capacity_Ah;
+    CHECK(starts_at_rest(log, q));
+    const auto from = [&](std::size_t first) {
+        Log cut = log;
+        for (auto* column : {&cut.time_s, &cut.current_A, &cut.voltage_V, &cut.temperature_degC}) {
+            column->erase(column->begin(), column->begin() + static_cast<std::ptrdiff_t>(first));
+        }
+        return cut;
+    };
+    int loaded = 0;
+    int stops = 0;
+    int recovering = 0;
+    for (std::size_t k = 70; k + 40 < log.size(); ++k) {
+        const bool under_load = std::abs(log.current_A[k]) > 0.1 * q;
+        if (under_load) {
+            ++loaded;
+            CAPTURE(k, log.current_A[k]);
+            REQUIRE_FALSE(starts_at_rest(from(k), q));
+        } else if (std::abs(log.current_A[k - 1]) > 0.1 * q &&
+                   std::abs(log.current_A[k + 35]) < 0.01 * q) {
+            // The first row of a stop of two minutes: the voltage recovers.
+            ++stops;
+            recovering += starts_at_rest(from(k + 1), q) ? 0 : 1;
+        }
+    }
+    CAPTURE(loaded, stops, recovering);
+    CHECK(loaded > 500);
+    CHECK(stops >= 5);
+    // One after a charge, or after next to no current, cannot be told from a rest.
+    CHECK(recovering > 0.6 * stops);
+
+    // One row, rows a minute apart, a rest too short to be one.
+    Log one = from(0);
+    for (auto* column : {&one.time_s, &one.current_A, &one.voltage_V, &one.temperature_degC})
+        column->resize(1);
+    CHECK(starts_at_rest(one, q));
+    one.current_A[0] = -0.2 * q;
+    CHECK_FALSE(starts_at_rest(one, q));
+    Log coarse;
+    coarse.time_s = {0, 60, 120};
+    coarse.current_A = {0, 2.5, 2.5};
+    coarse.voltage_V = {3.6, 3.7, 3.71};
+    coarse.temperature_degC = {25, 25, 25};
+    CHECK(starts_at_rest(coarse, q));
+    coarse.time_s = {0, 2, 4};
+    CHECK_FALSE(starts_at_rest(coarse, q));
+}
+
+TEST_CASE("a log cut out of the middle of use keeps the truth in its band", "[replay]") {
+    const Cell cell = cell_with(3);
+    const Log log = drive(cell);
+    std::vector<double> truth{0.9};
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        const double true_A = log.current_A[k] == 0 ? 0 : log.current_A[k] - 0.01;
+        truth.push_back(truth.back() +
+                        true_A * (log.time_s[k] - log.time_s[k - 1]) / (3600 * cell.capacity_Ah));
+    }
+    double inside = 0;
+    double inside_as_rested = 0;
+    double rows = 0;
+    for (std::size_t first = 400; first + 600 < log.size(); first += 97) {
+        if (std::abs(log.current_A[first]) < 0.1 * cell.capacity_Ah) continue;
+        Log cut = log;
+        for (auto* column : {&cut.time_s, &cut.current_A, &cut.voltage_V, &cut.temperature_degC}) {
+            column->erase(column->begin(), column->begin() + static_cast<std::ptrdiff_t>(first));
+        }
+        for (const double off : {-0.2, 0.2}) {
+            ReplaySettings settings;
+            settings.initial_soc = truth[first] + off;
+            if (*settings.initial_soc > 1 || *settings.initial_soc < 0) continue;
+            const SocTrace by_load = replay(cell, cut, settings);
+            settings.starts_at_rest = true;
+            const SocTrace as_rested = replay(cell, cut, settings);
+            for (std::size_t k = 0; k < 600; ++k) {
+                const auto holds = [&](const SocTrace& t) {
+                    return std::abs(t.soc[k] - truth[first + k]) < 1.96 * t.soc_std[k] ? 1.0 : 0.0;
+                };
+                inside += holds(by_load);
+                inside_as_rested += holds(as_rested);
+                rows += 1;
+            }
+        }
+    }
+    REQUIRE(rows > 5000);
+    CAPTURE(inside / rows, inside_as_rested / rows);
+    CHECK(inside > 0.95 * rows);
+    CHECK(inside > inside_as_rested);
+}
+
 TEST_CASE("a replay of a made drive ends at the SOC that was counted", "[replay]") {
     const Cell cell = cell_with(3);
     const Log log = drive(cell);

@@ -49,6 +49,8 @@ SocFilterSettings<Real> test_settings() {
     s.hysteresis_std_walked = Real(0.03);
     s.rest_std_V = Real(0.002);
     s.soc_std_floor = Real(0.003);
+    s.low_soc = Real(0.25);
+    s.low_soc_growth = Real(2);
     s.longest_step_s = Real(86400);
     return s;
 }
@@ -473,6 +475,8 @@ TEMPLATE_TEST_CASE("every setting that is bad alone is found and named", "[soc_f
         {"hysteresis_std_walked", &Settings::hysteresis_std_walked, true},
         {"rest_std_V", &Settings::rest_std_V, true},
         {"soc_std_floor", &Settings::soc_std_floor, true},
+        {"low_soc", &Settings::low_soc, false},
+        {"low_soc_growth", &Settings::low_soc_growth, true},
         {"longest_step_s", &Settings::longest_step_s, false},
     };
     // A setting added to the struct needs a row here.
@@ -757,6 +761,75 @@ TEMPLATE_LIST_TEST_CASE("started under load without history the truth is within 
     CHECK(within_two >= 50);  // five in six
 }
 
+TEMPLATE_LIST_TEST_CASE("started in the middle of use the branches are within their spread",
+                        "[soc_filter]", voltkeel_test::EveryModel) {
+    using Real = typename TestType::Scalar;
+    constexpr int branches = TestType::branches;
+    Random random(16);
+    for (int run = 0; run < 30; ++run) {
+        const auto exact = voltkeel_test::random_cell<branches>(random);
+        const auto owned = voltkeel_test::cell_cast<Real>(exact);
+        SocFilter<Real, branches> filter;
+        REQUIRE(filter.configure(owned.view(), test_settings<Real>()) == Status::ok);
+        const double mean_A = random.uniform(-1, 1) * exact.scalars.capacity_Ah;
+        const double soc = random.uniform(0.2, 0.8);
+        REQUIRE(filter.start_under_load(static_cast<Real>(soc), Real(0.2),
+                                        static_cast<Real>(mean_A), Real(20)) == Status::ok);
+        CHECK(static_cast<double>(filter.state().covariance(0, 0)) == Approx(0.04));
+        const auto r = voltkeel::resistance_at(exact.view().resistance, soc, 20.0).value;
+        for (int i = 0; i < branches; ++i) {
+            // After use of any length from a time constant on a branch is between 63 % and all of
+            // where its current leads.
+            const double end_V = r.branch_ohm[i] * mean_A;
+            const double middle_V = static_cast<double>(filter.state().cell.branch_V[i]);
+            const double std_V =
+                std::sqrt(static_cast<double>(filter.state().covariance(1 + i, 1 + i)));
+            CAPTURE(run, i, end_V, middle_V, std_V);
+            for (const double share : {0.63, 1.0})
+                CHECK(apart(share * end_V, middle_V) < 1.96 * std_V);
+            CHECK(std_V < 0.5 * std::abs(end_V) + r.branch_ohm[i] * exact.scalars.capacity_Ah);
+        }
+        // Refused, and nothing changed: the same values as `start`, and a current that cannot be.
+        const auto before = filter.state();
+        const Real nan = std::numeric_limits<Real>::quiet_NaN();
+        CHECK(filter.start_under_load(Real(1.1), Real(0.1), Real(0), Real(20)) ==
+              Status::out_of_range);
+        CHECK(filter.start_under_load(Real(0.5), nan, Real(0), Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), nan, Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), Real(1e9), Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(filter.state().cell.branch_V[0] == before.cell.branch_V[0]);
+        CHECK(filter.state().covariance(0, 0) == before.covariance(0, 0));
+    }
+    SocFilter<Real, branches> never_configured;
+    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), Real(0), Real(20)) ==
+          Status::missing_table);
+}
+
+TEMPLATE_TEST_CASE("near empty the model is trusted less", "[soc_filter]", VOLTKEEL_SCALARS) {
+    auto s = test_settings<TestType>();  // low_soc 0.25, growth 2
+    CHECK(voltkeel::low_soc_factor(s, TestType(0.6)) == TestType(1));
+    CHECK(voltkeel::low_soc_factor(s, TestType(0.25)) == TestType(1));
+    CHECK(voltkeel::low_soc_factor(s, TestType(0.125)) == Approx(2));
+    CHECK(voltkeel::low_soc_factor(s, TestType(0)) == Approx(3));
+    CHECK(voltkeel::low_soc_factor(s, TestType(-0.025)) == Approx(3.2));
+    const auto owned = voltkeel_test::linear_cell<TestType, 2>();
+    const auto std_after = [&](TestType growth, TestType soc) {
+        s.low_soc_growth = growth;
+        SocFilter<TestType, 2> filter;
+        REQUIRE(filter.configure(owned.view(), s) == Status::ok);
+        REQUIRE(filter.start(soc, TestType(0.1), TestType(25)) == Status::ok);
+        for (int k = 0; k < 30; ++k)
+            (void)filter.step(
+                {TestType(-1), filter.estimate().voltage_predicted_V, TestType(25), TestType(1)});
+        return filter.estimate().soc_std;
+    };
+    CHECK(std_after(TestType(2), TestType(0.05)) > std_after(TestType(0), TestType(0.05)));
+    CHECK(std_after(TestType(2), TestType(0.6)) == std_after(TestType(0), TestType(0.6)));
+}
+
 TEMPLATE_TEST_CASE("a start from absurd numbers is refused or finite", "[soc_filter]",
                    VOLTKEEL_SCALARS) {
     const auto owned = voltkeel_test::linear_cell<TestType, 2>();
@@ -839,6 +912,9 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                     down(c) -= 1e-6;
                     f.col(c) = (transition(up, in) - transition(down, in)) / 2e-6;
                 }
+                const auto below_low_soc = [&](double soc) {
+                    return 1 + settings.low_soc_growth * std::max(0.0, 1 - soc / settings.low_soc);
+                };
                 Matrix q = Matrix::Zero();
                 q(0, 0) = settings.soc_std_per_sqrt_h * settings.soc_std_per_sqrt_h * dt_s / 3600;
                 q(size - 1, size - 1) = settings.log_scale_std_per_sqrt_h *
@@ -885,7 +961,8 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                     voltkeel::voltage_at(cell, unpack(x), in.current_A, 18.0).overvoltage_V;
                 const double share_V = settings.overvoltage_share_std * overvoltage_V;
                 const double measurement_var =
-                    settings.voltage_std_V * settings.voltage_std_V + share_V * share_V;
+                    std::pow(below_low_soc(x(0)), 2) *
+                    (settings.voltage_std_V * settings.voltage_std_V + share_V * share_V);
                 const double innovation_var = (h * p * h.transpose())(0) + measurement_var;
                 const Vector gain = p * h.transpose() / innovation_var;
                 const Matrix left = Matrix::Identity() - gain * h;
@@ -1010,6 +1087,7 @@ TEST_CASE("errors are as large as the filter says, over 200 runs", "[soc_filter]
     auto settings = test_settings<double>();
     settings.gate = 100;  // a gate would cut the tails the test counts
     settings.soc_std_floor = 0;
+    settings.low_soc_growth = 0;  // the truth below errs alike at every SOC
     settings.log_scale_std_initial = 0.05;
     settings.hysteresis_std_initial = 0.2;
     const auto cell = owned.view();

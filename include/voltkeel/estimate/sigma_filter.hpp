@@ -232,7 +232,8 @@ const SocEstimate<Real>& SigmaFilter<Real, Branches, Transfer>::step(
     mean_V /= static_cast<Real>(points);
     Real with_voltage[size]{};
     Real innovation_var =
-        square(s.voltage_std_V) + square(s.overvoltage_share_std * middle.overvoltage_V);
+        square(low_soc_factor(s, state_.cell.soc)) *
+        (square(s.voltage_std_V) + square(s.overvoltage_share_std * middle.overvoltage_V));
     for (int p = 0; p < points; ++p) {
         const Real off_V = point_V[p] - mean_V;
         innovation_var += square(off_V) / static_cast<Real>(points);

@@ -47,8 +47,10 @@ struct SocFilterSettings {
     Real update_interval_s{1};               ///< The voltage is fused at most this often, >= 0.
     Real gate{5};  ///< Innovations beyond this many standard deviations are refused, > 0.
     Real reset_after_s{120};  ///< After this long without an accepted voltage the spread is opened.
-    Real reset_soc_std{Real(0.2)};         ///< SOC spread after such an opening.
-    Real soc_std_per_sqrt_h{Real(0.005)};  ///< Growth of SOC spread by counting alone.
+    Real reset_soc_std{Real(0.2)};  ///< SOC spread after such an opening.
+    /// Growth of SOC spread by counting alone: a current sensor that is 1 % of 1C off, or a
+    /// capacity that has faded by 2.5 % since it was tested.
+    Real soc_std_per_sqrt_h{Real(0.01)};
     Real branch_share_std{
         Real(0.1)};  ///< Model error of a branch as a share of its end value R_i |I|.
     Real log_scale_std_per_sqrt_h{Real(0.2)};  ///< Random walk of ln r.
@@ -60,6 +62,10 @@ struct SocFilterSettings {
     Real rest_std_V{Real(0.005)};  ///< Spread left in each branch when started at rest.
     Real soc_std_floor{
         Real(0.007)};  ///< Added in square to the reported SOC spread: what no model knows.
+    /// Near empty the model errs more, in OCV and in resistances that rise steeply: below this SOC
+    /// `voltage_std_V` and `overvoltage_share_std` grow in a straight line,
+    Real low_soc{Real(0.3)};
+    Real low_soc_growth{3};            ///< by this many times themselves when empty, >= 0.
     Real longest_step_s{Real(86400)};  ///< A longer time step is a fault.
     /// Predicted voltage, innovation and test ratio for every sample. Without, they are those of
     /// the last voltage tried, and the steps in between cost less than half.
@@ -84,9 +90,19 @@ template <class Real>
         {"hysteresis_std_walked", s.hysteresis_std_walked, Real(0), Real(1)},
         {"rest_std_V", s.rest_std_V, Real(0), Real(1)},
         {"soc_std_floor", s.soc_std_floor, Real(0), Real(1)},
+        {"low_soc", s.low_soc, Real(1e-3), Real(1)},
+        {"low_soc_growth", s.low_soc_growth, Real(0), Real(100)},
         {"longest_step_s", s.longest_step_s, Real(1e-3), Real(1e7)},
     };
     return detail::first_outside(rows);
+}
+
+/// Factor on the model error at a SOC; see `low_soc`.
+template <class Real>
+[[nodiscard]] constexpr Real low_soc_factor(const SocFilterSettings<Real>& settings,
+                                            Real soc) noexcept {
+    const Real below = Real(1) - soc / settings.low_soc;
+    return below > Real(0) ? Real(1) + settings.low_soc_growth * below : Real(1);
 }
 
 /// One row of measurements. Current flowed during the `dt_s` that end now.
@@ -185,8 +201,11 @@ struct SocFilterState {
         {
             const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
             const Real scale_with_soc = p(at_scale, at_soc);
+            const Real scale_var = p(at_scale, at_scale);
             (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
+            // A packet may reach over both.
             p(at_scale, at_soc) = scale_with_soc;
+            p(at_scale, at_scale) = scale_var;
         }
         p(at_soc, at_soc) = soc_var + soc_noise;
         pending.steps = 0;
@@ -263,6 +282,28 @@ class SocFilter {
             return Status::out_of_range;
         begin(soc, soc_std * soc_std, Real(0), temperature_degC);
         return Status::ok;
+    }
+
+    /// Starts in the middle of use, from a SOC and the mean current of the minutes around. Every
+    /// branch lies between half and all of where this current leads, and is off by what 0.2 C does:
+    /// whoever takes it for rested is sure and wrong for as long as the slow branches last.
+    /// \param soc 0..1 \param soc_std its standard deviation, 0..1
+    /// \param mean_current_A positive charges
+    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
+                                          Real temperature_degC) noexcept {
+        if (!possible_current(mean_current_A)) return Status::sample_not_finite;
+        const Status status = start(soc, soc_std, temperature_degC);
+        if (status != Status::ok) return status;
+        const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
+        const Real swing_A = Real(0.2) * cell_.capacity_Ah;
+        for (int i = 0; i < lags; ++i) {
+            const Real end = end_V(point.value, i, mean_current_A);
+            state_.cell.branch_V[i] = Real(0.75) * end;
+            state_.spread(i, i) = square(settings_.rest_std_V) + square(Real(0.25) * end) +
+                                  square(end_V(point.value, i, swing_A));
+        }
+        state_.last_current_A = mean_current_A;
+        return status;
     }
 
     /// Starts from one voltage. At rest this is the OCV; under load the resistances at that place
@@ -512,9 +553,10 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
     });
     const Column ph = state_.spread.times(h);
     const Column share = h * ph;
-    Real innovation_var = voltage_var_ +
-                          square(settings_.overvoltage_share_std * predicted.overvoltage_V) +
-                          share.sum();
+    Real innovation_var =
+        square(low_soc_factor(settings_, state_.cell.soc)) *
+            (voltage_var_ + square(settings_.overvoltage_share_std * predicted.overvoltage_V)) +
+        share.sum();
     if (current_std_A > Real(0))
         innovation_var += doubt_repeats * square(predicted.by_current * current_std_A);
     estimate_.voltage_predicted_V = predicted.voltage_V;

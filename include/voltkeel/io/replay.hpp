@@ -21,6 +21,7 @@ struct ReplaySettings {
     double initial_soc_std{0.2};                      ///< Used with `initial_soc`.
     std::optional<double> capacity_Ah;                ///< Replaces the cell's capacity.
     std::optional<SocFilterSettings<double>> filter;  ///< Without it filter_settings(cell).
+    std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
 };
 
 /// The filter's answer at every row of a log; all vectors have its length.
@@ -34,8 +35,16 @@ struct SocTrace {
     ModelState end;  ///< State after the last row.
 };
 
+/// Whether a log begins at rest, or in the middle of use with branches that nobody has followed. At
+/// rest it shows less than C/10 for five seconds at least (or for its first step, where that is
+/// longer), and no voltage that goes on recovering: 3 mV or more, beyond noise,
+/// from the first to the last third of its first half minute.
+[[nodiscard]] bool starts_at_rest(const Log& log, double capacity_Ah);
+
 /// Runs the filter along a log. The temperatures of the log are those of the case; where the cell's
-/// warmth was measured (`follows_core`), the filter gets that of the core behind it.
+/// warmth was measured (`follows_core`), the filter gets that of the core behind it. A log that
+/// begins in the middle of use is started with the mean current of its first two minutes
+/// (`SocFilter::start_under_load`).
 /// \param progress asked about every 65 536 rows with the share done; false cancels with an Error
 /// \throws Error for an unusable cell, setting or log
 [[nodiscard]] SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings = {},
