@@ -332,6 +332,7 @@ void bind_fit(py::module_& module) {
         .def_readwrite("noise_rounds", &PulseFitSettings::noise_rounds)
         .def_readwrite("transfer_time_log_std", &PulseFitSettings::transfer_time_log_std)
         .def_readwrite("transfer_scale_log_std", &PulseFitSettings::transfer_scale_log_std)
+        .def_readwrite("drop_share_std", &PulseFitSettings::drop_share_std)
         .def_readwrite("least_capacity_std", &PulseFitSettings::least_capacity_std)
         .def_readwrite("smoothness", &PulseFitSettings::smoothness)
         .def_readwrite("smoothness_ends", &PulseFitSettings::smoothness_ends)

@@ -9,6 +9,7 @@
 #include "fit/common_practice.hpp"
 #include "fit/model_errors.hpp"
 #include "fit/normal_equations.hpp"
+#include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -79,12 +80,66 @@ double weighted_std_V(double overvoltage_V, const VoltageNoise& noise) {
     return std::sqrt(noise.rows_per_independent_row) * noise_std_V(overvoltage_V, noise);
 }
 
+/// A short pulse after a rest: what it does to the voltage as a whole. Errors that the rows before
+/// it and at its end share (OCV, slow branches) fall out, so that the drop is known better than
+/// either of them. It is what a limit of the current asks for.
+struct Pulse {
+    std::size_t before{0};  ///< Last row of the rest.
+    std::size_t end{0};     ///< Last row under current.
+    double soc{0};          ///< At the start.
+    double current_A{0};    ///< Mean.
+    double drop_V{0};       ///< Measured, with the sign of the current.
+    double time_s{0};
+};
+
+/// The pulses that the fit may see.
+std::vector<Pulse> pulses_of(const std::vector<Interval>& intervals, double initial_soc,
+                             double capacity_Ah) {
+    constexpr double longest_s = 60;
+    const double rest_A = 0.02 * capacity_Ah;
+    std::vector<Pulse> pulses;
+    double soc = initial_soc;
+    Pulse pulse;
+    double charge_As = 0;
+    bool rested = false;
+    for (std::size_t k = 0; k < intervals.size(); ++k) {
+        const Interval& at = intervals[k];
+        if (at.edge) {
+            pulse.time_s = 0;
+            charge_As = 0;
+        }
+        pulse.time_s += at.dt_s;
+        charge_As += at.mean_current_A * at.dt_s;
+        soc += at.mean_current_A * at.dt_s / (seconds_per_hour<double> * capacity_Ah);
+        if (k + 1 < intervals.size() && !intervals[k + 1].edge) continue;
+        if (std::abs(at.end_current_A) < rest_A) {
+            rested = !at.unseen;
+            pulse.before = k;
+            pulse.soc = soc;
+            continue;
+        }
+        pulse.end = k;
+        pulse.current_A = charge_As / pulse.time_s;
+        pulse.drop_V = at.voltage_V - intervals[pulse.before].voltage_V;
+        if (rested && !at.unseen && pulse.time_s < longest_s && pulse.drop_V * pulse.current_A > 0)
+            pulses.push_back(pulse);
+        rested = false;
+    }
+    return pulses;
+}
+
 struct PulseLog {
     std::vector<Interval> intervals;
+    std::vector<Pulse> pulses;
     double first_voltage_V{0};
     double initial_soc{1};
     double initial_soc_std{0.01};
 };
+
+/// Of a measured drop: the share given and a millivolt of the tester.
+double drop_std_V(const Pulse& pulse, double share_std) {
+    return std::hypot(0.001, share_std * pulse.drop_V);
+}
 
 constexpr double pi = 3.14159265358979323846;
 
@@ -259,6 +314,8 @@ class PulseProblem {
         data.clear();
         std::vector<double> unseen_row(static_cast<std::size_t>(inputs()));
         std::vector<double> by_resistance(static_cast<std::size_t>(times * nodes_));
+        std::vector<double> before(static_cast<std::size_t>(inputs()));
+        std::vector<double> now(static_cast<std::size_t>(inputs()));
         for (std::size_t f = 0; f < logs_.size(); ++f) {
             CellState<double, Branches, Transfer> state;
             state.soc = x[soc_index(static_cast<int>(f))];
@@ -267,7 +324,11 @@ class PulseProblem {
             double by_scale = 0;
             std::array<double, times> by_soc{};
             std::array<double, times> by_capacity{};
-            for (const Interval& interval : logs_[f].intervals) {
+            const PulseLog& log = logs_[f];
+            std::size_t next_pulse = settings_.drop_share_std > 0 ? 0 : log.pulses.size();
+            double before_V = 0;
+            for (std::size_t at_row = 0; at_row < log.intervals.size(); ++at_row) {
+                const Interval& interval = log.intervals[at_row];
                 const CellInput<double> input{interval.mean_current_A, interval.dt_s,
                                               interval.temperature_degC};
                 StepJacobian<double, Branches, Transfer> j;
@@ -363,6 +424,20 @@ class PulseProblem {
                 const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, nodes_), state.soc);
                 jacobian[ocv_index(at.index)] = (1 - at.fraction) * weight;
                 jacobian[ocv_index(at.index + 1)] = at.fraction * weight;
+                if (next_pulse == log.pulses.size()) continue;
+                const Pulse& pulse = log.pulses[next_pulse];
+                if (at_row == pulse.before) {
+                    before_V = error_V;
+                    for (std::size_t k = 0; k < before.size(); ++k)
+                        before[k] = jacobian[k] / weight;
+                } else if (at_row == pulse.end) {
+                    const double std_V = drop_std_V(pulse, settings_.drop_share_std);
+                    now.assign(jacobian, jacobian + now.size());  // the row may move
+                    double* row = data.add((error_V - before_V) / std_V);
+                    for (std::size_t k = 0; k < before.size(); ++k)
+                        row[k] = (now[k] / weight - before[k]) / std_V;
+                    ++next_pulse;
+                }
             }
         }
         data.flush();
@@ -458,6 +533,96 @@ std::vector<double> usual_times_s(int branches) {
 
 constexpr double usual_transfer_time_s = 0.5;
 constexpr double usual_transfer_scale_V = 0.06;
+
+/// Scale of the charge transfer from the drops of pulses of several rates at one SOC alone.
+struct ScaleFromDrops {
+    double log_scale{0};
+    double log_std{0};
+    int sets{0};  ///< Places with enough rates; 0: nothing is told.
+};
+
+/// Fits R I + s asinh(I / I0) to the drops at every place, with one s for all of them. Along a
+/// pulse the model's own errors (depletion, which grows with the current, against saturation) look
+/// like another s than what the drops at its end say, and it is those that a higher rate goes on
+/// from.
+/// \param usual_log_std how far s may lie from the usual one
+ScaleFromDrops scale_from_drops(const std::vector<PulseLog>& logs, double capacity_Ah,
+                                double usual_log_std) {
+    constexpr double least_soc = 0.2;  // depletion bends the drops below
+    constexpr double widest_soc = 0.04;
+    constexpr double share_std = 0.005;
+    constexpr double value_log_std = 1.5;
+    std::vector<std::vector<Pulse>> sets;
+    for (const PulseLog& log : logs) {
+        std::vector<Pulse> set;
+        const auto close = [&] {
+            const auto slower = [](const Pulse& a, const Pulse& b) {
+                return std::abs(a.current_A) < std::abs(b.current_A);
+            };
+            std::sort(set.begin(), set.end(), slower);
+            int rates = set.empty() ? 0 : 1;
+            for (std::size_t k = 1; k < set.size(); ++k)
+                rates += std::abs(set[k].current_A) > 1.3 * std::abs(set[k - 1].current_A) ? 1 : 0;
+            if (rates >= 3) sets.push_back(set);
+            set.clear();
+        };
+        for (const Pulse& pulse : log.pulses) {
+            if (pulse.soc < least_soc) continue;
+            if (!set.empty() && (std::abs(pulse.soc - set.front().soc) > widest_soc ||
+                                 pulse.current_A * set.front().current_A < 0 ||
+                                 std::abs(pulse.time_s / set.front().time_s - 1) > 0.2))
+                close();
+            set.push_back(pulse);
+        }
+        close();
+    }
+    ScaleFromDrops told;
+    told.sets = static_cast<int>(sets.size());
+    if (sets.empty()) return told;
+    Eigen::Index values = 1;
+    for (const auto& set : sets)
+        values += static_cast<Eigen::Index>(set.size()) + 2;
+    const auto count = static_cast<Eigen::Index>(sets.size());
+    // ln s, then ln R and ln I0 of every set.
+    Eigen::VectorXd start(1 + 2 * count);
+    start[0] = std::log(usual_transfer_scale_V);
+    for (Eigen::Index k = 0; k < count; ++k) {
+        const Pulse& fastest = sets[static_cast<std::size_t>(k)].back();
+        start[1 + 2 * k] = std::log(0.7 * fastest.drop_V / fastest.current_A);
+        start[2 + 2 * k] = std::log(capacity_Ah);
+    }
+    const auto residuals = [&](const Eigen::VectorXd& x, Eigen::VectorXd& out, int /*moved*/) {
+        out.resize(values);
+        Eigen::Index row = 0;
+        out[row++] = (x[0] - start[0]) / usual_log_std;
+        const double scale_V = std::exp(x[0]);
+        for (Eigen::Index k = 0; k < count; ++k) {
+            for (const Pulse& pulse : sets[static_cast<std::size_t>(k)]) {
+                const double size_A = std::abs(pulse.current_A);
+                const double law_V = std::exp(x[1 + 2 * k]) * size_A +
+                                     scale_V * std::asinh(size_A / std::exp(x[2 + 2 * k]));
+                out[row++] = (law_V - std::abs(pulse.drop_V)) / drop_std_V(pulse, share_std);
+            }
+            for (const Eigen::Index p : {1 + 2 * k, 2 + 2 * k})
+                out[row++] = (x[p] - start[p]) / value_log_std;
+        }
+    };
+    Eigen::VectorXd x = start;
+    detail::DifferencedLeastSquares problem(Eigen::VectorXd::Constant(x.size(), 1e-5), values,
+                                            residuals, {});
+    Eigen::LevenbergMarquardt<detail::DifferencedLeastSquares> solver(problem);
+    solver.parameters.ftol = 1e-9;
+    solver.parameters.xtol = 1e-8;
+    (void)solver.minimize(x);
+    Eigen::MatrixXd jacobian(values, x.size());
+    if (!x.allFinite() || problem.df(x, jacobian) != 0) return {};
+    const Eigen::MatrixXd covariance = (jacobian.transpose() * jacobian)
+                                           .ldlt()
+                                           .solve(Eigen::MatrixXd::Identity(x.size(), x.size()));
+    told.log_scale = x[0];
+    told.log_std = std::sqrt(covariance(0, 0));
+    return told;
+}
 
 /// Median of voltage step over current step at the edges of the pulses.
 double edge_resistance_ohm(const std::vector<const Log*>& logs, double capacity_Ah, int& edges) {
@@ -670,8 +835,14 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             fit.largest_discharge_A = std::max(fit.largest_discharge_A, -interval.end_current_A);
             fit.largest_charge_A = std::max(fit.largest_charge_A, interval.end_current_A);
         }
+        one.pulses = pulses_of(one.intervals, one.initial_soc, base.capacity_Ah);
         prepared.push_back(std::move(one));
     }
+
+    constexpr double held_scale_log_std = 0.02;
+    ScaleFromDrops scale;
+    if (Transfer && settings.drop_share_std > 0)
+        scale = scale_from_drops(prepared, base.capacity_Ah, settings.transfer_scale_log_std);
 
     using Problem = PulseProblem<Branches, Transfer>;
     Problem problem(std::move(prepared), base, warmer, settings, temperature_degC);
@@ -727,6 +898,10 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         start_std[problem.time_index(Branches)] = settings.transfer_time_log_std;
         x[problem.scale_index()] = std::log(from ? from->scale_V : usual_transfer_scale_V);
         start_std[problem.scale_index()] = settings.transfer_scale_log_std;
+        if (scale.sets > 0) {
+            x[problem.scale_index()] = scale.log_scale;
+            start_std[problem.scale_index()] = held_scale_log_std;
+        }
     }
     for (int k = 0; k < settings.soc_nodes; ++k) {
         // Where the curve is steep, a small difference of SOC between the tests is a large one of
@@ -821,7 +996,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         transfer.time_s = std::exp(x[problem.time_index(Branches)]);
         transfer.time_log_std = log_std(problem.time_index(Branches));
         transfer.scale_V = std::exp(x[problem.scale_index()]);
-        transfer.scale_log_std = log_std(problem.scale_index());
+        transfer.scale_log_std = std::hypot(log_std(problem.scale_index()), scale.log_std);
     }
     for (std::size_t f = 0; f < logs.size(); ++f) {
         fit.initial_soc.push_back(x[problem.soc_index(static_cast<int>(f))]);
@@ -878,6 +1053,10 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
         if (!(p.value > 0) || !std::isfinite(p.value)) {
             throw Error(std::string(p.field) + ": " + number_text(p.value) + " must be above 0");
         }
+    }
+    if (!(settings.drop_share_std >= 0) || !std::isfinite(settings.drop_share_std)) {
+        throw Error("drop_share_std: " + number_text(settings.drop_share_std) +
+                    " must be 0 or above");
     }
     for (const Log* log : logs) {
         check_log(*log);

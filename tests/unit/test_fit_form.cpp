@@ -253,6 +253,34 @@ TEST_CASE("pulses above the highest rate move the state but are not fitted",
     CHECK(std::abs(slower.cell.capacity_Ah / capacity_Ah - 1) < 5e-3);
 }
 
+TEST_CASE("a fit that goes by the drops of pulses foretells faster ones",
+          "[fit][charge_transfer]") {
+    const Cell truth = truth_of(2, true);
+    const Log slow = slow_of(truth);
+    const Log pulses = pulses_of(truth, pulses_at({0.3, 0.7, 1.5, 4}));
+    FitSettings settings = forced(2, true);
+    settings.pulses.highest_rate_per_h = 2;
+    settings.pulses.drop_share_std = 0.01;
+    const FitResult result = fit_cell(slow, {pulses}, settings);
+    REQUIRE(result.pulses[0].charge_transfer);
+    const auto& transfer = *result.pulses[0].charge_transfer;
+    CAPTURE(transfer.scale_V, transfer.scale_log_std);
+    CHECK(std::abs(std::log(transfer.scale_V / 0.03)) < 3 * transfer.scale_log_std);
+    CHECK(transfer.scale_log_std < 0.5);
+    for (const double soc : {0.35, 0.5, 0.65, 0.8}) {
+        for (const double rate_per_h : {0.7, 1.5, 4.0}) {
+            const auto of = [&](const Cell& cell) {
+                return voltkeel_test::pulse_resistance_ohm(cell, soc, 25, 10,
+                                                           -rate_per_h * capacity_Ah);
+            };
+            CAPTURE(soc, rate_per_h, of(result.cell), of(truth));
+            CHECK(std::abs(of(result.cell) / of(truth) - 1) < (rate_per_h > 2 ? 0.04 : 0.02));
+        }
+    }
+    settings.pulses.drop_share_std = -1;
+    CHECK_THROWS_WITH(fit_cell(slow, {pulses}, settings), Contains("drop_share_std: -1"));
+}
+
 TEST_CASE("the noise of cross-validation is no smaller than what the fit leaves",
           "[fit][charge_transfer]") {
     // Tests at three temperatures: each is predicted from the others.

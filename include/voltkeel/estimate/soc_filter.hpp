@@ -553,10 +553,11 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
     });
     const Column ph = state_.spread.times(h);
     const Column share = h * ph;
-    Real innovation_var =
-        square(low_soc_factor(settings_, state_.cell.soc)) *
-            (voltage_var_ + square(settings_.overvoltage_share_std * predicted.overvoltage_V)) +
-        share.sum();
+    Real model_var =
+        voltage_var_ + square(settings_.overvoltage_share_std * predicted.overvoltage_V);
+    if (state_.cell.soc < settings_.low_soc)
+        model_var *= square(low_soc_factor(settings_, state_.cell.soc));
+    Real innovation_var = model_var + share.sum();
     if (current_std_A > Real(0))
         innovation_var += doubt_repeats * square(predicted.by_current * current_std_A);
     estimate_.voltage_predicted_V = predicted.voltage_V;
