@@ -413,7 +413,7 @@ class SocFilter {
     void predict(const CellInput<Real>& input, const AxisPosition<Real>& temperature, Place& place,
                  bool awaited) noexcept;
     void try_voltage(const CellInput<Real>& input, const Place& place, Real voltage_V,
-                     Real current_std_A, bool possible, bool due) noexcept;
+                     Real current_std_A, bool possible, bool fusing) noexcept;
     void fuse(Real innovation_V, Real innovation_var, Real inverse_var, const Column& ph) noexcept;
     [[gnu::noinline, gnu::cold]] void open_spread() noexcept;
     /// A doubtful current is off the same way for minutes: so many voltages count as one.
