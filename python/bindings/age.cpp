@@ -15,17 +15,6 @@ namespace voltkeel::python {
 
 namespace {
 
-void need(const Finding<double>& finding) {
-    if (finding.status == Status::ok) return;
-    throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                " against the bound " + std::to_string(finding.bound) + ": " +
-                message(finding.status));
-}
-
-void need(Status status, const char* what) {
-    if (status != Status::ok) throw Error(std::string(what) + ": " + message(status));
-}
-
 void bind_coulomb_counter(py::module_& module) {
     using Settings = CoulombCounterSettings<double>;
     py::class_<Settings> settings(module, "CoulombCounterSettings",

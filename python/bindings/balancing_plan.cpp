@@ -54,12 +54,7 @@ void bind_balancing_plan(py::module_& module) {
     module.def(
         "plan_balancing",
         [](const std::vector<Group>& groups, const Settings& s) {
-            const Finding<double> finding = validate(s);
-            if (finding.status != Status::ok) {
-                throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                            " against " + std::to_string(finding.bound) + ": " +
-                            message(finding.status));
-            }
+            need(validate(s));
             std::vector<Bleed> bleeds(groups.size());
             Plan plan;
             const Status status = plan_balancing(groups.data(), static_cast<int>(groups.size()), s,

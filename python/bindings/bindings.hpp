@@ -16,6 +16,7 @@
 #include <vector>
 
 #include "voltkeel/error.hpp"
+#include "voltkeel/status.hpp"
 
 namespace voltkeel::python {
 
@@ -23,6 +24,18 @@ namespace py = pybind11;
 
 /// A column of numbers: list, NumPy array, or a column of a data frame.
 using Column = py::array_t<double, py::array::c_style | py::array::forcecast>;
+
+/// \throws Error with `what` and the status in words, unless it is ok.
+inline void need(Status status, const char* what) {
+    if (status != Status::ok) throw Error(std::string(what) + ": " + message(status));
+}
+/// \throws Error naming field, value and bound, unless all was found well.
+inline void need(const Finding<double>& finding) {
+    if (finding.status == Status::ok) return;
+    throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
+                " against the bound " + std::to_string(finding.bound) + ": " +
+                message(finding.status));
+}
 
 /// Copies a one-dimensional column. \throws Error naming `field` when it has another shape.
 inline std::vector<double> to_vector(const char* field, const Column& column) {

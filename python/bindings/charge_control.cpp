@@ -13,11 +13,7 @@ using Control = ChargeControl<double>;
 using Settings = ChargeControlSettings<double>;
 
 void check_settings(const Settings& settings) {
-    const Finding<double> finding = validate(settings);
-    if (finding.status != Status::ok) {
-        throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                    " against " + std::to_string(finding.bound) + ": " + message(finding.status));
-    }
+    need(validate(settings));
 }
 
 std::vector<ChargeEvent<double>> events_of(const Control& control) {

@@ -7,10 +7,6 @@ namespace voltkeel::python {
 
 namespace {
 
-void need(Status status, const char* what) {
-    if (!usable(status)) throw Error(std::string(what) + ": " + message(status));
-}
-
 void bind_taper(py::module_& module) {
     using Settings = TaperSettings<double>;
     py::class_<Settings> settings(module, "TaperSettings", "Knobs of the taper learner.");
@@ -28,12 +24,7 @@ void bind_taper(py::module_& module) {
                         "How long the current takes to fall at the held voltage, learned from "
                         "completed charges.")
         .def(py::init([](const Settings& s) {
-                 const Finding<double> finding = validate(s);
-                 if (finding.status != Status::ok) {
-                     throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                                 " against " + std::to_string(finding.bound) + ": " +
-                                 message(finding.status));
-                 }
+                 need(validate(s));
                  auto learner = std::make_unique<Learner>();
                  need(learner->configure(s), "settings");
                  return learner;

@@ -26,11 +26,7 @@ template <int Branches, bool Transfer>
 class Filter final : public AnyFilter {
   public:
     Filter(const Cell& cell, const SocFilterSettings<double>& settings) : tables_(cell) {
-        const Finding<double> finding = validate(settings);
-        if (finding.status != Status::ok)
-            throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                        " against the bound " + std::to_string(finding.bound) + ": " +
-                        message(finding.status));
+        need(validate(settings));
         const Status status = filter_.configure(tables_.parameters(), settings);
         if (status != Status::ok) throw Error(message(status));
     }
@@ -77,10 +73,6 @@ class Filter final : public AnyFilter {
 struct RuntimeFilter {
     std::unique_ptr<AnyFilter> any;
 };
-
-void need_ok(Status status, const char* what) {
-    if (status != Status::ok) throw Error(std::string(what) + ": " + message(status));
-}
 
 }  // namespace
 
@@ -167,14 +159,14 @@ void bind_estimate(py::module_& module) {
     filter.def(
         "start",
         [](RuntimeFilter& f, double soc, double std, double t) {
-            need_ok(f.any->start(soc, std, t), "start");
+            need(f.any->start(soc, std, t), "start");
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("temperature_degC") = 25.0,
         "Start at rest from a known SOC (0..1) with a standard deviation.");
     filter.def(
         "start_under_load",
         [](RuntimeFilter& f, double soc, double std, double mean_current_A, double t) {
-            need_ok(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+            need(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
         py::arg("temperature_degC") = 25.0,
@@ -184,7 +176,7 @@ void bind_estimate(py::module_& module) {
     filter.def(
         "start_from_voltage",
         [](RuntimeFilter& f, double v, double i, double t) {
-            need_ok(f.any->start_from_voltage(v, i, t), "start_from_voltage");
+            need(f.any->start_from_voltage(v, i, t), "start_from_voltage");
         },
         py::arg("voltage_V"), py::arg("current_A") = 0.0, py::arg("temperature_degC") = 25.0,
         "Start from one voltage: at rest the OCV, under load with a wide spread.");

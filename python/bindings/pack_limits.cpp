@@ -11,10 +11,6 @@ constexpr int largest_horizon_count = 16;
 using Tracker = LimitTracker<double, largest_horizon_count>;
 using Horizon = PackHorizonLimit<double>;
 
-void need_ok(Status status, const char* what) {
-    if (status != Status::ok) throw Error(std::string(what) + ": " + message(status));
-}
-
 void bind_limits_of_pack(py::module_& module) {
     using Direction = PackDirectionLimit<double>;
     py::class_<Direction>(module, "PackDirectionLimit",
@@ -165,7 +161,7 @@ void bind_tracker(py::module_& module) {
                  if (finding.status != Status::ok) {
                      throw Error(std::string(finding.field) + ": " + message(finding.status));
                  }
-                 need_ok(tracker->set(s), "settings");
+                 need(tracker->set(s), "settings");
                  return tracker;
              }),
              py::arg_v("settings", Settings{}, "TrackerSettings()"))
@@ -174,9 +170,9 @@ void bind_tracker(py::module_& module) {
             "update",
             [](Tracker& self, const std::vector<Horizon>& raw, double current_A, double dt_s) {
                 std::vector<Horizon> out(raw.size());
-                need_ok(self.update(raw.data(), static_cast<int>(raw.size()), current_A, dt_s,
-                                    out.data()),
-                        "limits (1 to 16), current_A and dt_s (0 to 10)");
+                need(self.update(raw.data(), static_cast<int>(raw.size()), current_A, dt_s,
+                                 out.data()),
+                     "limits (1 to 16), current_A and dt_s (0 to 10)");
                 return out;
             },
             py::arg("limits"), py::arg("current_A"), py::arg("dt_s"),

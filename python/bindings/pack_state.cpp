@@ -16,16 +16,6 @@ namespace {
 /// Groups in one string that Python may ask for.
 constexpr int most_groups = 512;
 
-void need(Status status, const char* what) {
-    if (status != Status::ok) throw Error(std::string(what) + ": " + message(status));
-}
-void need(const Finding<double>& finding) {
-    if (finding.status == Status::ok) return;
-    throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                " against the bound " + std::to_string(finding.bound) + ": " +
-                message(finding.status));
-}
-
 class AnyPack {
   public:
     virtual ~AnyPack() = default;

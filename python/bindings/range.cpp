@@ -68,10 +68,6 @@ void bind_usable_energy(py::module_& module) {
         "The same of one cell.");
 }
 
-void need(Status status, const char* what) {
-    if (!usable(status)) throw Error(std::string(what) + ": " + message(status));
-}
-
 void bind_consumption(py::module_& module) {
     using Settings = ConsumptionSettings<double>;
     py::class_<Settings> settings(module, "ConsumptionSettings", "Knobs of the consumption.");
@@ -96,12 +92,7 @@ void bind_consumption(py::module_& module) {
     py::class_<Estimator>(module, "ConsumptionEstimator",
                           "Follows the consumption of a vehicle with a fast and a slow memory.")
         .def(py::init([](const Settings& s) {
-                 const Finding<double> finding = validate(s);
-                 if (finding.status != Status::ok) {
-                     throw Error(std::string(finding.field) + ": " + std::to_string(finding.value) +
-                                 " against " + std::to_string(finding.bound) + ": " +
-                                 message(finding.status));
-                 }
+                 need(validate(s));
                  auto estimator = std::make_unique<Estimator>();
                  need(estimator->configure(s), "settings");
                  return estimator;

@@ -85,11 +85,7 @@ void bind_sensor_checks(py::module_& module) {
     py::class_<Checks> checks(module, "SensorChecks",
                               "Looks at what sensors show before it reaches a filter.");
     checks.def(py::init([](const Settings& s) {
-                   const Finding<double> finding = validate(s);
-                   if (finding.status != Status::ok)
-                       throw Error(std::string(finding.field) + ": " +
-                                   std::to_string(finding.value) + " against the bound " +
-                                   std::to_string(finding.bound) + ": " + message(finding.status));
+                   need(validate(s));
                    Checks made;
                    (void)made.configure(s);
                    return made;

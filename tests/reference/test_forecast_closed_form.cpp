@@ -10,6 +10,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 
+#include "support/straight_cell.hpp"
 #include "voltkeel/charge/forecast.hpp"
 
 namespace {
@@ -18,33 +19,7 @@ using voltkeel::ChargeConditions;
 using voltkeel::ChargeForecast;
 using voltkeel::ForecastSettings;
 using voltkeel::Status;
-
-template <class Real>
-struct StraightCell {
-    voltkeel::OcvNode<Real> ocv[2]{{Real(3.4), 0, 0}, {Real(4.2), 0, 0}};
-    voltkeel::ResistanceNode<Real, 1> resistance[4]{};
-    voltkeel::CellParameters<Real, 1> cell{};
-    voltkeel::ChargePlan<Real> plan{};
-    voltkeel::CellState<Real, 1> state{};
-
-    StraightCell() {
-        for (auto& node : resistance) {
-            node.r0_ohm = Real(0.05);
-            node.branch_ohm[0] = Real(1e-9);  // moves the voltage by 3 nV
-            node.branch_time_s[0] = Real(1);
-        }
-        cell.capacity_Ah = Real(3);
-        cell.ocv = {ocv, 2, Real(25)};
-        cell.resistance = {resistance, voltkeel::uniform_axis(Real(0), Real(1), 2),
-                           voltkeel::uniform_axis(Real(-20), Real(60), 2)};
-        plan.zone_count = 1;
-        plan.zones[0] = {Real(0), Real(60), Real(3), Real(4.2)};
-        plan.end_current_A = Real(0.15);
-        state.soc = Real(0.2);
-    }
-    StraightCell(const StraightCell&) = delete;
-    StraightCell& operator=(const StraightCell&) = delete;
-};
+using voltkeel_test::StraightCell;
 
 // Double: the constant-voltage steps leave (5 s / tau)^2 / 6 of t_cv = 0.02 s. Float: the voltage
 // is solved to 1 uV, which is 0.1 s of the last, slow decay per step.
