@@ -50,7 +50,13 @@ void bind_limits(py::module_& module) {
                        "The temperature may be off by this.")
         .def_readwrite("temperature_taper_K", &Settings::temperature_taper_K,
                        "Before an end of the temperature window the current falls to nothing.")
-        .def_readwrite("soc_taper", &Settings::soc_taper, "The same for the SOC window.");
+        .def_readwrite("soc_taper", &Settings::soc_taper, "The same for the SOC window.")
+        .def_readwrite("warmth_lag_s", &Settings::warmth_lag_s,
+                       "The resistance follows what a current warms this much later; 0: at once.")
+        .def_readwrite("low_soc", &Settings::low_soc,
+                       "Below this SOC a discharge meets more resistance than the model has.")
+        .def_readwrite("low_soc_margin", &Settings::low_soc_margin,
+                       "By this share at empty; nothing at low_soc.");
     module.def(
         "current_limits",
         [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,

@@ -131,14 +131,32 @@ std::vector<Pulse> pulses_of(const std::vector<Interval>& intervals, double init
 struct PulseLog {
     std::vector<Interval> intervals;
     std::vector<Pulse> pulses;
+    double reading_std_V{0};
     double first_voltage_V{0};
     double initial_soc{1};
     double initial_soc_std{0.01};
 };
 
-/// Of a measured drop: the share given and a millivolt of the tester.
-double drop_std_V(const Pulse& pulse, double share_std) {
-    return std::hypot(0.001, share_std * pulse.drop_V);
+/// Noise of one reading, from how far a voltage at rest lies off the line through its neighbours.
+double reading_std_V(const Log& log, double capacity_Ah) {
+    constexpr double least_V = 0.0007;
+    const double rest_A = 0.02 * capacity_Ah;
+    std::vector<double> bends;
+    std::size_t rested = 0;
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        rested = std::abs(log.current_A[k]) < rest_A ? rested + 1 : 0;
+        if (rested < 3) continue;
+        bends.push_back(
+            std::abs(log.voltage_V[k] - 2 * log.voltage_V[k - 1] + log.voltage_V[k - 2]));
+    }
+    if (bends.empty()) return least_V;
+    // The median of |x| is 0.6745 standard deviations; weights 1, -2, 1 make sqrt(6) of one.
+    return std::max(least_V, quantile(std::move(bends), 0.5) / (0.6745 * std::sqrt(6.0)));
+}
+
+/// Of a measured drop: the share given, and the noise of the two readings.
+double drop_std_V(const Pulse& pulse, double share_std, double reading_std_V) {
+    return std::hypot(std::sqrt(2.0) * reading_std_V, share_std * pulse.drop_V);
 }
 
 constexpr double pi = 3.14159265358979323846;
@@ -431,7 +449,8 @@ class PulseProblem {
                     for (std::size_t k = 0; k < before.size(); ++k)
                         before[k] = jacobian[k] / weight;
                 } else if (at_row == pulse.end) {
-                    const double std_V = drop_std_V(pulse, settings_.drop_share_std);
+                    const double std_V =
+                        drop_std_V(pulse, settings_.drop_share_std, log.reading_std_V);
                     now.assign(jacobian, jacobian + now.size());  // the row may move
                     double* row = data.add((error_V - before_V) / std_V);
                     for (std::size_t k = 0; k < before.size(); ++k)
@@ -553,7 +572,9 @@ ScaleFromDrops scale_from_drops(const std::vector<PulseLog>& logs, double capaci
     constexpr double share_std = 0.005;
     constexpr double value_log_std = 1.5;
     std::vector<std::vector<Pulse>> sets;
+    double reading_std_V = 0;
     for (const PulseLog& log : logs) {
+        reading_std_V = std::max(reading_std_V, log.reading_std_V);
         std::vector<Pulse> set;
         const auto close = [&] {
             const auto slower = [](const Pulse& a, const Pulse& b) {
@@ -601,7 +622,8 @@ ScaleFromDrops scale_from_drops(const std::vector<PulseLog>& logs, double capaci
                 const double size_A = std::abs(pulse.current_A);
                 const double law_V = std::exp(x[1 + 2 * k]) * size_A +
                                      scale_V * std::asinh(size_A / std::exp(x[2 + 2 * k]));
-                out[row++] = (law_V - std::abs(pulse.drop_V)) / drop_std_V(pulse, share_std);
+                out[row++] =
+                    (law_V - std::abs(pulse.drop_V)) / drop_std_V(pulse, share_std, reading_std_V);
             }
             for (const Eigen::Index p : {1 + 2 * k, 2 + 2 * k})
                 out[row++] = (x[p] - start[p]) / value_log_std;
@@ -798,6 +820,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     for (const Log* log : logs) {
         PulseLog one;
         one.intervals = intervals_of(*log, base.capacity_Ah);
+        one.reading_std_V = reading_std_V(*log, base.capacity_Ah);
         one.first_voltage_V = log->voltage_V.front();
         if (std::abs(log->current_A.front()) > 0.02 * base.capacity_Ah) {
             throw Error(

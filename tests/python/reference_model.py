@@ -106,6 +106,28 @@ class ReferenceCell:
         warming = (heat_W - lost_W) / self.heat_capacity_J_per_K
         return np.append(self.slope(cell, current_A, temperature_degC), warming)
 
+    def slope_with_late_warmth(
+        self, state: Array, current_A: float, ambient_degC: float, scale: float, lag_s: float
+    ) -> Array:
+        """Time derivative of [soc, u_1 .. u_N, h, temperature, the temperature that voltages have come to].
+
+        The limits' own law, see LimitSettings in include/voltkeel/limits/current_limits.hpp. `scale` is that of the
+        resistances.
+        """
+        cell, temperature_degC, felt_degC = state[:-2], float(state[-2]), float(state[-1])
+        entropy = float(np.interp(state[0], self.ocv_soc, self.entropy_V_per_K))
+        over_V = self.scaled_voltage(state, current_A, scale) - self.ocv(state[0], felt_degC, state[-3])
+        heat_W = current_A * (over_V + (temperature_degC + KELVIN) * entropy)
+        lost_W = (temperature_degC - ambient_degC) / self.thermal_resistance_K_per_W
+        warming = (heat_W - lost_W) / self.heat_capacity_J_per_K
+        late = (temperature_degC - felt_degC) / lag_s
+        return np.concatenate((self.slope(cell, current_A, felt_degC), [warming, late]))
+
+    def scaled_voltage(self, state: Array, current_A: float, scale: float) -> float:
+        """Terminal voltage of such a state."""
+        ocv = self.ocv(state[0], float(state[-1]), state[-3])
+        return ocv + scale * (self.voltage(state[:-2], current_A, float(state[-1])) - ocv)
+
     def integrate(self, state: Array, current_A: float, temperature_degC: float, time_s: Array) -> Array:
         """States at `time_s` (from 0) at a held current and temperature."""
         solution = solve_ivp(

@@ -38,9 +38,10 @@ def window(**fields) -> vk.CellWindow:
 
 def hold(reference: ReferenceCell, state: vk.ModelState, current_A: float, horizon_s: float):
     """Voltages and temperatures while a current is held, the surroundings at the present temperature."""
-    start = np.array([state.soc, *state.branch_V, state.hysteresis, state.temperature_degC])
+    start_degC, lag_s = state.temperature_degC, vk.LimitSettings().warmth_lag_s
+    start = np.array([state.soc, *state.branch_V, state.hysteresis, start_degC, start_degC])
     solution = solve_ivp(
-        lambda _, x: reference.slope_with_heat(x, current_A, state.temperature_degC),
+        lambda _, x: reference.slope_with_late_warmth(x, current_A, start_degC, 1.0, lag_s),
         (0, horizon_s),
         start,
         method="DOP853",
@@ -49,8 +50,8 @@ def hold(reference: ReferenceCell, state: vk.ModelState, current_A: float, horiz
         atol=1e-12,
         max_step=1.0,
     )
-    voltage = np.array([reference.voltage(x[:-1], current_A, float(x[-1])) for x in solution.y.T])
-    return voltage, solution.y[-1]
+    voltage = np.array([reference.scaled_voltage(x, current_A, 1.0) for x in solution.y.T])
+    return voltage, solution.y[-2]
 
 
 STATES = [

@@ -17,6 +17,7 @@ from scipy.integrate import solve_ivp
 from scipy.optimize import brentq
 
 CONTINUOUS = float("inf")
+LAG_S = vk.LimitSettings().warmth_lag_s
 
 
 def copy_of(cell: vk.Cell, **fields) -> vk.Cell:
@@ -53,22 +54,11 @@ def series_pack(cell: vk.Cell, series: int, parallel: int = 1) -> vk.Pack:
 
 def slack(reference: ReferenceCell, window: vk.CellWindow, state: vk.ModelState, current_A: float, horizon_s: float):
     """Distance to the nearer of voltage and temperature bound, scaled to volts, while a current is held."""
-    start = np.array([state.soc, *state.branch_V, state.hysteresis, state.temperature_degC])
-    r = state.resistance_scale
-
-    def voltage(x: np.ndarray) -> float:
-        ocv = reference.ocv(x[0], x[-1], x[-2])
-        return ocv + r * (reference.voltage(x[:-1], current_A, float(x[-1])) - ocv)
+    start_degC, r = state.temperature_degC, state.resistance_scale
+    start = np.array([state.soc, *state.branch_V, state.hysteresis, start_degC, start_degC])
 
     def slope(_: float, x: np.ndarray) -> np.ndarray:
-        change = reference.slope_with_heat(x, current_A, state.temperature_degC)
-        more_W = (
-            (r - 1)
-            * current_A
-            * (reference.voltage(x[:-1], current_A, float(x[-1])) - reference.ocv(x[0], x[-1], x[-2]))
-        )
-        change[-1] += more_W / reference.heat_capacity_J_per_K
-        return change
+        return reference.slope_with_late_warmth(x, current_A, start_degC, r, LAG_S)
 
     solution = solve_ivp(
         slope,
@@ -79,14 +69,14 @@ def slack(reference: ReferenceCell, window: vk.CellWindow, state: vk.ModelState,
         atol=1e-9,
         max_step=horizon_s / 12,
     )
-    volts = np.array([voltage(x) for x in solution.y.T])
+    volts = np.array([reference.scaled_voltage(x, current_A, r) for x in solution.y.T])
     if current_A > 0:
         room_V = window.voltage_max_V - volts.max()
         hot = window.charge_temperature_max_degC
     else:
         room_V = volts.min() - window.voltage_min_V
         hot = window.discharge_temperature_max_degC
-    return min(room_V, 0.01 * (hot - solution.y[-1, -1]))
+    return min(room_V, 0.01 * (hot - solution.y[-2, -1]))
 
 
 def random_state(random: np.random.Generator, low_degC: float = 2.0, high_degC: float = 9.0) -> vk.ModelState:
@@ -139,23 +129,18 @@ def test_the_continuous_limit_is_that_of_scipy(cell, case):
     def room(state: vk.ModelState, current_A: float) -> float:
         r, start_degC = state.resistance_scale, state.temperature_degC
 
-        def over_V(x: np.ndarray) -> float:
-            return r * (reference.voltage(x[:-2], current_A, x[-2]) - reference.ocv(x[0], x[-2], x[-3]))
-
         def slope(_: float, x: np.ndarray) -> np.ndarray:
-            entropy = np.interp(x[0], reference.ocv_soc, reference.entropy_V_per_K)
-            heat_W = current_A * (over_V(x) + (x[-2] + 273.15) * entropy)
-            lost_W = (x[-2] - start_degC) / reference.thermal_resistance_K_per_W
-            warming = (heat_W - lost_W) / reference.heat_capacity_J_per_K
-            return np.concatenate((reference.slope(x[:-2], current_A, x[-2]), [warming, heat_W]))
+            change = reference.slope_with_late_warmth(x[:-1], current_A, start_degC, r, LAG_S)
+            lost_W = (x[-3] - start_degC) / reference.thermal_resistance_K_per_W
+            return np.append(change, change[-2] * reference.heat_capacity_J_per_K + lost_W)
 
-        start = np.array([state.soc, *state.branch_V, state.hysteresis, start_degC, 0.0])
+        start = np.array([state.soc, *state.branch_V, state.hysteresis, start_degC, start_degC, 0.0])
         times = np.linspace(0, 600, 31)
         x = solve_ivp(slope, (0, 600), start, t_eval=times, rtol=1e-7, atol=1e-9, max_step=10).y
-        volts = np.array([reference.ocv(c[0], c[-2], c[-3]) + over_V(c) for c in x.T])
+        volts = np.array([reference.scaled_voltage(c[:-1], current_A, r) for c in x.T])
         bound_V = cell.window.voltage_max_V - volts.max() if current_A > 0 else volts.min() - cell.window.voltage_min_V
         for_ever = start_degC + x[-1, -1] / 600 * reference.thermal_resistance_K_per_W
-        return min(bound_V, 0.01 * (degC - max(x[-2, -1], for_ever)))
+        return min(bound_V, 0.01 * (degC - max(x[-3, -1], for_ever)))
 
     for direction in (limit.charge, limit.discharge):
         expected = vk.LimitReason.voltage if case == 0 else vk.LimitReason.temperature

@@ -21,6 +21,7 @@ using voltkeel::ChargePoint;
 using voltkeel::ForecastSettings;
 using voltkeel::HorizonLimit;
 using voltkeel::LimitReason;
+using voltkeel::LimitSettings;
 using voltkeel::Status;
 using voltkeel_test::Random;
 using voltkeel_test::TransferCell;
@@ -50,23 +51,27 @@ CellState<Real, branches, true> as_state(const State& from) {
     return to;
 }
 
-/// A cell in its surroundings, moved by explicit steps: heat and loss written once more.
+/// A cell in its surroundings, moved by explicit steps: heat and loss written once more. The
+/// resistance comes to the temperature `lag_s` later; 0: at once.
 struct Slow {
     const Parameters& cell;
     State state;
     double temperature_degC;
     double ambient_degC;
+    double lag_s{0};
+    double felt_degC{temperature_degC};
 
     [[nodiscard]] double voltage_V(double current_A) const {
-        return voltkeel::voltage_at(cell, state, current_A, temperature_degC).voltage_V;
+        return voltkeel::voltage_at(cell, state, current_A, felt_degC).voltage_V;
     }
     void move(double current_A, double dt_s) {
-        const auto p = voltkeel::voltage_at(cell, state, current_A, temperature_degC);
+        const auto p = voltkeel::voltage_at(cell, state, current_A, felt_degC);
         const double heat_W = current_A * (p.voltage_V - p.ocv_V) +
                               current_A * (temperature_degC + 273.15) * p.entropy_V_per_K;
         const double lost_W = (temperature_degC - ambient_degC) / cell.thermal.resistance_K_per_W;
-        voltkeel::step(cell, {current_A, dt_s, temperature_degC}, state);
+        voltkeel::step(cell, {current_A, dt_s, felt_degC}, state);
         temperature_degC += dt_s * (heat_W - lost_W) / cell.thermal.heat_capacity_J_per_K;
+        felt_degC += (lag_s > 0 ? dt_s / lag_s : 1) * (temperature_degC - felt_degC);
     }
 };
 
@@ -115,7 +120,7 @@ TEMPLATE_TEST_CASE("with charge transfer a limit held to its horizon just meets 
                 const auto bound_V = static_cast<double>(charging ? limits.window.voltage_max_V
                                                                   : limits.window.voltage_min_V);
                 const auto worst_V = [&](double held_A) {
-                    Slow slow{parameters, state, degC, degC};
+                    Slow slow{parameters, state, degC, degC, LimitSettings<double>{}.warmth_lag_s};
                     const double dt_s = 0.02;
                     const auto steps = std::lround(static_cast<double>(limit.horizon_s) / dt_s);
                     double worst = slow.voltage_V(held_A);
@@ -215,7 +220,7 @@ TEMPLATE_TEST_CASE("with charge transfer the forecast agrees with small explicit
         Slow slow{cell, state, degC, degC};
         for (int k = 0; k < 60; ++k)  // a drive before
             slow.move(-capacity_Ah * (0.3 + 0.3 * std::sin(k / 9.0 + n)), 1);
-        slow.temperature_degC = degC;
+        slow.temperature_degC = slow.felt_degC = degC;
         slow.ambient_degC = ambient_degC;
         state = slow.state;
 

@@ -32,6 +32,29 @@ using voltkeel::PackLimitWorkspace;
 using voltkeel::Status;
 using voltkeel_test::Random;
 
+/// Steps of one length, with what limits add to the model: warmth that is felt late, and a margin
+/// near empty.
+template <class Real>
+struct HoldLikeALimit {
+    const voltkeel::LimitSettings<Real>& settings;
+    Real dt_s;
+
+    template <class State>
+    [[nodiscard]] State met(State state, Real current_A) const {
+        if (current_A < Real(0)) {
+            const Real depth = std::max(Real(0), Real(1) - state.soc / settings.low_soc);
+            state.resistance_scale *= Real(1) + settings.low_soc_margin * std::min(Real(1), depth);
+        }
+        return state;
+    }
+    template <class Cell, class Held>
+    void operator()(const Cell& cell, Real current_A, Real ambient_degC, Held& held) const {
+        voltkeel::detail::hold(
+            cell, current_A, dt_s, ambient_degC, voltkeel::thermal_step(cell.thermal, dt_s),
+            voltkeel::detail::warmth_step(settings.warmth_lag_s, dt_s), Real(0), held);
+    }
+};
+
 /// Groups with all that is known of them, in the caller's scalar.
 template <class Real, int Branches, bool Transfer>
 struct Groups {
@@ -223,13 +246,13 @@ void compare(const voltkeel::CellParameters<Real, Branches, Transfer>& cell,
                 }
                 // What the group does at the limit of the pack.
                 const Real held_A = of(out[k], d == 0).current_A / static_cast<Real>(parallel);
-                auto held = voltkeel::detail::begin_hold(
-                    aged, state, {states.temperature_degC[g], states.temperature_degC[g]}, held_A);
                 const double horizon_s = std::min(double(out[k].horizon_s), 600.0);
-                for (int step = 0; step < 40; ++step) {
-                    voltkeel::detail::hold(aged, held_A, static_cast<Real>(horizon_s / 40),
-                                           states.temperature_degC[g], held);
-                }
+                const HoldLikeALimit<Real> hold{search, static_cast<Real>(horizon_s / 40)};
+                auto held = voltkeel::detail::begin_hold(
+                    aged, hold.met(state, held_A),
+                    {states.temperature_degC[g], states.temperature_degC[g]}, held_A);
+                for (int step = 0; step < 40; ++step)
+                    hold(aged, held_A, states.temperature_degC[g], held);
                 end_V[k][d] += double(held.point.voltage_V);
             }
         }
@@ -535,6 +558,8 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                                       out, settings) == Status::ok);
         /// Smallest distance to the end of the voltage window while a pack current is held.
         const auto slack_V = [&](double current_A, double horizon_s) {
+            constexpr int steps = 600;
+            const HoldLikeALimit<double> hold{settings.search, horizon_s / steps};
             std::vector<voltkeel::detail::HeldCell<double, 2>> held;
             const GroupStates<double> states = groups.states();
             std::vector<voltkeel::CellParameters<double, 2>> aged(8, cell);
@@ -544,18 +569,17 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                 state.soc = states.soc[g];
                 state.hysteresis = states.hysteresis[g];
                 state.resistance_scale = states.resistance_scale[g];
-                held.push_back(
-                    {state, {states.temperature_degC[g], states.temperature_degC[g]}, {}});
+                const double degC = states.temperature_degC[g];
+                held.push_back({hold.met(state, current_A), {degC, degC}, {}, degC});
             }
             double slack = 1e9;
-            constexpr int steps = 600;
             for (int step = 0; step <= steps; ++step) {
                 double source_V[2] = {}, inner_ohm[2] = {};
                 for (std::size_t s = 0; s < 2; ++s) {
                     inner_ohm[s] = strings[s].resistance_ohm;
                     for (std::size_t g = 4 * s; g < 4 * s + 4; ++g) {
-                        const auto at = voltkeel::voltage_at(aged[g], held[g].state, 0.0,
-                                                             held[g].temperature.core_degC);
+                        const auto at =
+                            voltkeel::voltage_at(aged[g], held[g].state, 0.0, held[g].felt_degC);
                         source_V[s] += at.voltage_V;
                         inner_ohm[s] += at.by_current;
                     }
@@ -567,15 +591,13 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                     const double string_A = (joint_V - source_V[s]) / inner_ohm[s];
                     for (std::size_t g = 4 * s; g < 4 * s + 4; ++g) {
                         held[g].point = voltkeel::voltage_at(aged[g], held[g].state, string_A,
-                                                             held[g].temperature.core_degC);
+                                                             held[g].felt_degC);
                         const double v = held[g].point.voltage_V;
                         slack =
                             std::min(slack, current_A > 0 ? limits.limits.window.voltage_max_V - v
                                                           : v - limits.limits.window.voltage_min_V);
-                        if (step < steps) {
-                            voltkeel::detail::hold(aged[g], string_A, horizon_s / steps,
-                                                   states.temperature_degC[g], held[g]);
-                        }
+                        if (step < steps)
+                            hold(aged[g], string_A, states.temperature_degC[g], held[g]);
                     }
                 }
             }

@@ -40,10 +40,11 @@ struct PulseFitSettings {
     double transfer_time_log_std{1.5};   ///< How far the time constant of the charge transfer may
                                          ///< lie from the usual one (of the logarithm).
     double transfer_scale_log_std{0.7};  ///< The same for its scale.
-    /// Above 0: the drop over every pulse after a rest counts besides its rows and should be met to
-    /// this share (0.01, say), and the scale of the charge transfer comes from the drops of several
-    /// rates at one SOC alone. For who goes on to faster pulses than were tested.
-    double drop_share_std{0};
+    /// The drop over every pulse after a rest counts besides its rows and should be met to this
+    /// share, and the scale of the charge transfer comes from the drops of several rates at one SOC
+    /// alone. 0: rows only. They fit a little closer then, and a faster pulse, a drive and another
+    /// temperature are met worse (DEVELOPERS.md, "Fit").
+    double drop_share_std{0.01};
     double slow_log_std{
         0.5};  ///< How far the slow resistance may lie from 0.4 of R0 (of the logarithm).
     double ocv_std_V{0.005};  ///< How well the OCV handed in is known at this temperature.

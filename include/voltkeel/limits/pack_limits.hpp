@@ -519,9 +519,11 @@ class LimitsOfPack {
             const int kind = kind_of(g);
             if (kind == planned) return;
             planned = kind;
-            plan = hold_plan(groups[g].search.cell().thermal, horizon_s);
-            one = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::glance);
-            few = hold_plan(groups[g].search.cell().thermal, horizon_s, HoldDetail::look);
+            const ThermalParameters<Real>& thermal = groups[g].search.cell().thermal;
+            const Real lag_s = settings_.search.warmth_lag_s;
+            plan = hold_plan(thermal, horizon_s, lag_s);
+            one = hold_plan(thermal, horizon_s, lag_s, HoldDetail::glance);
+            few = hold_plan(thermal, horizon_s, lag_s, HoldDetail::look);
         };
         const Span span{plan, watched_from_s};
         const Span glance_span{one, Real(0)};
