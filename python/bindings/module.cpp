@@ -19,6 +19,7 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_age(module);
     bind_limits(module);
     bind_pack_limits(module);
+    bind_group_replay(module);
     bind_supply(module);
     bind_charge(module);
     bind_charge_times(module);

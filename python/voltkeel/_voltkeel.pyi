@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupState', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -2831,6 +2831,10 @@ class PackFilter:
         """
         Start from the (groups,) voltages; NaN where nothing came.
         """
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start in the middle of use from one SOC (0..1) of all groups and the mean current of the minutes around.
+        """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
         """
         Take one sample and return the PackEstimate.
@@ -3890,6 +3894,144 @@ class TorqueLimit:
     def regeneration_by_pack(self) -> bool:
         """
         Likewise.
+        """
+class GroupLog:
+    """
+    A log with a voltage for each group of a string: time strictly increasing, current of the string positive when charging.
+    """
+    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], *, first_number: typing.SupportsInt | typing.SupportsIndex = 0, source: str = 'memory') -> None:
+        """
+        A log from columns (lists, arrays or data frame columns).
+        
+        Parameters
+        ----------
+        time_s : (n,) strictly increasing
+        current_A : (n,) of the string, positive when charging
+        voltage_V : (n, groups), NaN where nothing came
+        temperature_degC : (n,) or one number
+        first_number : what files call the first group, 0 or 1
+        source : name used in messages
+        
+        Raises
+        ------
+        DataError
+            Names column, row and value that cannot be used.
+        """
+    def __len__(self) -> int:
+        ...
+    def __repr__(self) -> str:
+        ...
+    @property
+    def clock_origin_s(self) -> float | None:
+        """
+        See Log.
+        """
+    @clock_origin_s.setter
+    def clock_origin_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the string, positive when charging
+        """
+    @property
+    def first_number(self) -> int:
+        """
+        What files call the first group, 0 or 1.
+        """
+    @property
+    def groups(self) -> int:
+        ...
+    @property
+    def source(self) -> str:
+        """
+        Name used in messages.
+        """
+    @source.setter
+    def source(self, arg0: str) -> None:
+        ...
+    @property
+    def temperature_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n, groups), NaN where nothing came
+        """
+class GroupTrace:
+    """
+    The answer for a reference cell at every row of a log, and for the groups at the rows in which their voltages were looked at.
+    """
+    def __len__(self) -> int:
+        ...
+    @property
+    def coasted(self) -> numpy.typing.NDArray[numpy.uint64]:
+        """
+        (groups,) of these, how often each group was counted on
+        """
+    @property
+    def end(self) -> list[GroupState]:
+        """
+        A GroupState for each group after the last row, for pack_limits and pack_charge.
+        """
+    @property
+    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (m, groups) see GroupFaultBit
+        """
+    @property
+    def first_number(self) -> int:
+        """
+        See GroupLog.
+        """
+    @property
+    def group_reset_count(self) -> int:
+        ...
+    @property
+    def groups(self) -> int:
+        ...
+    @property
+    def looked(self) -> int:
+        """
+        How often voltages were looked at.
+        """
+    @property
+    def reference(self) -> SocTrace:
+        """
+        SocTrace of the reference cell, whose voltage is the mean of the groups. What belongs to a voltage is of the last time voltages were looked at.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups) 1 for the tested cell
+        """
+    @property
+    def row(self) -> numpy.typing.NDArray[numpy.uint64]:
+        """
+        (m,) rows of the log that soc, soc_std, resistance_scale and fault_bits tell of: the first, the last and all in which voltages were looked at
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups)
+        """
+    @property
+    def soc_max(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the fullest
+        """
+    @property
+    def soc_min(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the emptiest group, at every row
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups)
         """
 class PilotMeaning:
     """
@@ -10809,6 +10951,10 @@ def generator_fraction(curve: EfficiencyCurve, electric_fraction: typing.Support
     """
     Mechanical power at which a generator gives an electric one, both as fractions of the rated power.
     """
+def group_column_count(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None) -> int:
+    """
+    How many columns of group voltages the header of a file has; 0 where read_log is to read it.
+    """
 @typing.overload
 def group_count(pack: Pack) -> int:
     """
@@ -11138,6 +11284,24 @@ def published_ocv_V(chemistry: Chemistry, voltage_min_V: typing.SupportsFloat | 
     -------
     (n,) V
     """
+def read_group_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None) -> tuple[GroupLog, LogReport]:
+    """
+    Read a CSV log with one column of voltages for each group.
+    
+    Parameters
+    ----------
+    path : file with a header row
+    settings : LogReadSettings, whose columns.voltage has {} where the number of the group stands, as in 'Cell {} (mV)'; left at its default it is 'voltage_{}_V'. Numbers go up by one from 0 or 1, from the negative end.
+    
+    Returns
+    -------
+    (GroupLog, LogReport)
+    
+    Raises
+    ------
+    DataError
+        Names file, line, column and text of the first cell that cannot be used. One that is empty or NaN is a voltage that did not come.
+    """
 def read_load(path: os.PathLike | str | bytes, settings: LogReadSettings = ...) -> list[LoadStep]:
     """
     Read a load from a CSV file with the columns time_s and current_A or power_W.
@@ -11263,6 +11427,33 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     Returns
     -------
     SocTrace
+    """
+@typing.overload
+def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+    """
+    Run the pack filter along a log that has the voltage of every group.
+    
+    Parameters
+    ----------
+    cell : Cell, or the Pack of one string that the log is of
+    log : GroupLog
+    parallel : cells in each group, which share its current; a pack says it
+    initial_soc : 0..1 of all groups; None lets their first voltages tell
+    initial_soc_std : used with initial_soc
+    capacity_Ah : of a cell, replaces the cell's capacity
+    capacity_scale : (groups,) of each against that, 1 if left out
+    settings : PackFilterSettings; None takes filter_settings(cell) for the reference
+    starts_at_rest : as in replay
+    progress : called with the share done; returning False cancels
+    
+    Returns
+    -------
+    GroupTrace
+    """
+@typing.overload
+def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+    """
+    The same for the groups of a pack of one string.
     """
 def resistance_load(resistance_ohm: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
     """
@@ -11539,6 +11730,10 @@ def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[s
     names : one per column
     columns : arrays of one length, every value finite
     significant_digits : 1 .. 17; 17 reads back to the same numbers
+    """
+def write_group_trace(path: os.PathLike | str | bytes, groups_path: os.PathLike | str | bytes, trace: GroupTrace) -> None:
+    """
+    Write the columns of write_trace of the reference, soc_min and soc_max to path; time_s and soc, soc_std and fault_bits of each group, as in soc_1, to groups_path.
     """
 def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult, cooling: CoolingTrace | None = None) -> None:
     """

@@ -541,7 +541,153 @@ def _provenance_path(out: Path) -> Path:
     return out.with_name(out.stem + ".provenance.json")
 
 
+def _has_groups(options: argparse.Namespace) -> bool:
+    """Say whether the log has a voltage for each group; a name of one column asks for that one alone."""
+    name: str | None = options.voltage_column
+    if name is not None and "{}" not in name:
+        return False
+    settings: vk.LogReadSettings = options.log_settings
+    return "{}" in settings.columns.voltage or vk.group_column_count(options.log, settings) > 0
+
+
+def _read_group_log(path: Path, options: argparse.Namespace) -> vk.GroupLog:
+    """Read a log of groups and say on stderr what was odd."""
+    if options.drop_spikes:
+        raise vk.DataError("--drop-spikes is for a log of one voltage: of groups, single readings are refused")
+    log, report = vk.read_group_log(path, options.log_settings)
+    other_names = any(column.name != column.quantity for column in report.columns)
+    if report.findings or report.temperatures_filled or report.last_line_open or other_names:
+        print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
+    return log
+
+
+def _replay_document(options: argparse.Namespace, rows: int, trace: vk.SocTrace) -> dict[str, Any]:
+    source: Path = options.cell if options.cell is not None else options.pack
+    return {
+        "made_by": f"voltkeel {vk.__version__}",
+        "made_at": _now(),
+        "log": {"name": options.log.name, "sha256": _sha256(options.log), "rows": rows},
+        "cell" if options.cell is not None else "pack": {"name": source.name, "sha256": _sha256(source)},
+        "mapping": _mapping_document(options),
+        "corrections": options.corrections,
+        "current_offset_A": options.log_settings.current_offset_A,
+        "initial_soc": options.initial_soc,
+        "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
+        "update_count": trace.update_count,
+        "rejected_count": trace.rejected_count,
+        "reset_count": trace.reset_count,
+    }
+
+
+def _print_replay(options: argparse.Namespace, trace: vk.SocTrace, soc_text: str, more: str = "") -> None:
+    time_s = trace.time_s
+    innovation = float(np.sqrt(np.mean(np.square(trace.innovation_V))))
+    print(f"{options.log.name}: {len(time_s)} rows over {_minutes(float(time_s[-1] - time_s[0]))}{more}")
+    print(soc_text)
+    print(f"Resistance {trace.end.resistance_scale:.2f} of the tested cell's")
+    print(
+        f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
+        f"measured minus predicted {1e3 * innovation:.1f} mV rms"
+    )
+
+
+def _group_faults(trace: vk.GroupTrace, group: int) -> str:
+    """Say what was wrong with a group's voltage along the log, and for how much of it."""
+    bits = int(np.bitwise_or.reduce(trace.fault_bits[:, group]))
+    names = [bit.name for bit in vk.GroupFaultBit.__members__.values() if bits & int(bit)]
+    if not names:
+        return "none"
+    share = 100 * int(trace.coasted[group]) / max(1, trace.looked)
+    return f"{', '.join(names)}; not used {share:.2g} %"
+
+
+GROUPS_SHOWN = 8
+
+
+def _print_groups(trace: vk.GroupTrace) -> None:
+    soc = np.array([group.state.soc for group in trace.end])
+    scale = np.array([group.state.resistance_scale for group in trace.end])
+    shown = {"emptiest": int(soc.argmin()), "fullest": int(soc.argmax()), "most resistance": int(scale.argmax())}
+    faulty = [k for k in range(trace.groups) if trace.fault_bits[:, k].any()]
+    rows = list(shown.items())
+    rows += [("with faults", k) for k in faulty[:GROUPS_SHOWN]]
+    _print_table(
+        f"Groups at the end, {100 * (soc.max() - soc.min()):.1f} points from the emptiest to the fullest",
+        ["", "group", "SOC %", "+- (95 %)", "resistance", "faults"],
+        [
+            [
+                name,
+                str(trace.first_number + k),
+                f"{100 * soc[k]:.1f}",
+                f"{196 * trace.end[k].state.soc_std:.1f}",
+                f"{scale[k]:.2f}",
+                _group_faults(trace, k),
+            ]
+            for name, k in rows
+        ],
+    )
+    if len(faulty) > GROUPS_SHOWN:
+        print(f"{len(faulty) - GROUPS_SHOWN} more groups with faults stand in the files.")
+
+
+def _groups_path(out: Path) -> Path:
+    return out.with_name(f"{out.stem}.groups{out.suffix or '.csv'}")
+
+
+def _replay_groups(options: argparse.Namespace) -> int:
+    source: vk.Cell | vk.Pack = vk.load_cell(options.cell) if options.cell is not None else vk.load_pack(options.pack)
+    log = _read_group_log(options.log, options)
+    given: dict[str, Any] = {
+        "initial_soc": options.initial_soc,
+        "initial_soc_std": options.initial_soc_std,
+        "capacity_Ah": options.capacity_Ah,
+    }
+    with _progress_bar("Replaying") as progress:
+        given["progress"] = lambda share: progress(share, "")
+        if isinstance(source, vk.Pack):
+            if options.parallel is not None:
+                raise vk.DataError("--parallel is for --cell: the pack file says it")
+            trace = vk.replay_groups(source, log, **given)
+        else:
+            trace = vk.replay_groups(source, log, parallel=options.parallel or 1, **given)
+    groups_out = _groups_path(options.out)
+    vk.write_group_trace(options.out, groups_out, trace)
+    cell = source.modules[0].cell if isinstance(source, vk.Pack) else source
+    document = _replay_document(options, len(log), trace.reference)
+    document["capacity_Ah"] = options.capacity_Ah if options.capacity_Ah is not None else cell.capacity_Ah
+    document["groups"] = {
+        "count": trace.groups,
+        "first_number": trace.first_number,
+        "looked": trace.looked,
+        "coasted": [int(count) for count in trace.coasted],
+        "reset_count": trace.group_reset_count,
+        "soc": [group.state.soc for group in trace.end],
+        "soc_std": [group.state.soc_std for group in trace.end],
+        "resistance_scale": [group.state.resistance_scale for group in trace.end],
+    }
+    _write_json(_provenance_path(options.out), document)
+    if options.plot is not None:
+        from voltkeel import plots
+
+        plots.plot_group_replay(log, trace, options.plot)
+    end = trace.reference.end
+    _print_replay(
+        options,
+        trace.reference,
+        f"SOC at the end, mean of the groups, {100 * end.soc:.1f} % +- {196 * end.soc_std:.1f} (95 %)",
+        f", {trace.groups} groups",
+    )
+    _print_groups(trace)
+    print(f"Wrote {options.out} and {groups_out}")
+    return 0
+
+
 def _replay(options: argparse.Namespace) -> int:
+    if _has_groups(options):
+        return _replay_groups(options)
+    if options.pack is not None or options.parallel is not None:
+        option = "--pack" if options.pack is not None else "--parallel"
+        raise vk.DataError(f"{option}: {options.log} has no voltages of groups, such as columns voltage_1_V and so on")
     cell = vk.load_cell(options.cell)
     log = _read_log(options.log, options)
     with _progress_bar("Replaying") as progress:
@@ -555,38 +701,15 @@ def _replay(options: argparse.Namespace) -> int:
             progress=lambda share: progress(share, ""),
         )
     vk.write_trace(options.out, trace)
-    _write_json(
-        _provenance_path(options.out),
-        {
-            "made_by": f"voltkeel {vk.__version__}",
-            "made_at": _now(),
-            "log": {"name": options.log.name, "sha256": _sha256(options.log), "rows": len(log)},
-            "cell": {"name": options.cell.name, "sha256": _sha256(options.cell)},
-            "mapping": _mapping_document(options),
-            "corrections": options.corrections,
-            "current_offset_A": options.log_settings.current_offset_A,
-            "initial_soc": options.initial_soc,
-            "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
-            "capacity_Ah": options.capacity_Ah if options.capacity_Ah is not None else cell.capacity_Ah,
-            "update_count": trace.update_count,
-            "rejected_count": trace.rejected_count,
-            "reset_count": trace.reset_count,
-        },
-    )
+    document = _replay_document(options, len(log), trace)
+    document["capacity_Ah"] = options.capacity_Ah if options.capacity_Ah is not None else cell.capacity_Ah
+    _write_json(_provenance_path(options.out), document)
     if options.plot is not None:
         from voltkeel import plots
 
         plots.plot_replay(log, trace, options.plot)
-    end = trace.end
-    innovation = float(np.sqrt(np.mean(np.square(trace.innovation_V))))
-    print(f"{options.log.name}: {len(log)} rows over {_minutes(float(log.time_s[-1] - log.time_s[0]))}")
-    band = 100 * 1.96 * end.soc_std
-    print(f"SOC at the end {100 * end.soc:.1f} % +- {band:.1f} (95 %)")
-    print(f"Resistance {end.resistance_scale:.2f} of the tested cell's")
-    print(
-        f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
-        f"measured minus predicted {1e3 * innovation:.1f} mV rms"
-    )
+    band = 100 * 1.96 * trace.end.soc_std
+    _print_replay(options, trace, f"SOC at the end {100 * trace.end.soc:.1f} % +- {band:.1f} (95 %)")
     print(f"Wrote {options.out}")
     return 0
 
@@ -1962,7 +2085,11 @@ def _add_log_options(parser: argparse.ArgumentParser, corrects: bool = True) -> 
     group.add_argument("--discharge-positive", action="store_true", help="the file writes discharge as positive")
     group.add_argument("--time-column", metavar="NAME")
     group.add_argument("--current-column", metavar="NAME")
-    group.add_argument("--voltage-column", metavar="NAME")
+    group.add_argument(
+        "--voltage-column",
+        metavar="NAME",
+        help="replay takes {} for the number of a group, from 0 or 1, and finds voltage_{}_V by itself",
+    )
     group.add_argument("--temperature-column", metavar="NAME")
     group.add_argument(
         "--log-temperature-degC",
@@ -2178,13 +2305,24 @@ def _parser() -> argparse.ArgumentParser:
     replay = command(
         "replay",
         _replay,
-        "estimate the state of charge along a log",
+        "estimate the state of charge along a log, of a cell or of every group of a string",
         "voltkeel replay day.csv --cell cell.json --initial-soc 0.8 --initial-soc-std 0.2 --out estimate.csv",
     )
     replay.add_argument("log", type=Path, metavar="LOG.csv")
-    replay.add_argument("--cell", type=Path, required=True, metavar="FILE")
+    replayed = replay.add_mutually_exclusive_group(required=True)
+    replayed.add_argument("--cell", type=Path, metavar="FILE")
+    replayed.add_argument(
+        "--pack", type=Path, metavar="FILE", help="of one string, for a log with the voltage of every group"
+    )
     replay.add_argument(
-        "--out", type=Path, required=True, metavar="FILE", help="CSV to write; its provenance goes beside it"
+        "--parallel", type=_count, metavar="N", help="with --cell: cells in each group, which share the log's current"
+    )
+    replay.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help="CSV to write; its provenance goes beside it, and of a log of groups FILE.groups.csv with each of them",
     )
     replay.add_argument("--initial-soc", type=_soc, metavar="SOC", help="0..1; left out, the first voltage tells")
     replay.add_argument(
