@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -2523,6 +2523,45 @@ class SocTrace:
     @property
     def voltage_predicted_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
+class SigmaFilter:
+    """
+    SOC of one cell by sigma points in place of derivatives: a cross-check of SocFilter with the same calls, for an OCV that bends much within the spread. Several times slower.
+    """
+    def __init__(self, cell: Cell, settings: SocFilterSettings | None = None) -> None:
+        """
+        A filter for a cell; it answers once it has been started. Without settings it takes filter_settings(cell).
+        """
+    def run(self, log: Log) -> tuple[numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.uint32]]:
+        """
+        Run along a log; returns (soc, soc_std, fault_bits), each (n,).
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start at rest from a known SOC (0..1) with a standard deviation.
+        """
+    def start_from_voltage(self, voltage_V: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from one voltage: at rest the OCV, under load with a wide spread.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
+        """
+        Take one sample (current positive when charging) and return the SocEstimate.
+        """
+    @property
+    def covariance(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, m) covariance of [soc, branch voltages, hysteresis, ln resistance scale].
+        """
+    @property
+    def estimate(self) -> SocEstimate:
+        """
+        The last SocEstimate.
+        """
+    @property
+    def state(self) -> ModelState:
+        """
+        The present ModelState.
+        """
 class PackFilterSettings:
     """
     Knobs of the pack filter.
@@ -2963,6 +3002,142 @@ class CapacityEstimator:
     def ordinary_capacity_Ah(self) -> float:
         """
         Of ordinary least squares on the same intervals: too low.
+        """
+class GroupFilters:
+    """
+    A full SocFilter for every group of a string, behind the calls of PackFilter: for groups that differ in more than SOC and resistance, and as a measure for PackFilter.
+    """
+    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: SocFilterSettings | None = None) -> None:
+        """
+        Filters for so many groups, each a cell of this kind (1 .. 512). Without settings they take filter_settings(cell).
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
+        """
+        Run along a log with voltage_V (n, groups); returns (soc, soc_std, fault_bits), each (n, groups).
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all groups at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start each group from its (groups,) voltage; DataError names one that is no number.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        Take one sample; True when the voltages were looked at.
+        
+        Parameters
+        ----------
+        current_A : of the string, positive when charging
+        voltage_V : (groups,), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        """
+    @property
+    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
+        """
+        (groups,) see FaultBit; of the last look.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 0..1, what was counted since the last look included.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) as of the last look.
+        """
+    @property
+    def states(self) -> list[ModelState]:
+        """
+        A ModelState for each group, for limits and forecasts.
+        """
+class ParallelStrings:
+    """
+    SOC of every group of strings in parallel, a PackFilter for each. Strings without a current sensor of their own share what is left of the pack's current as the model has their voltages and resistances.
+    """
+    def __init__(self, cell: Cell, strings: typing.SupportsInt | typing.SupportsIndex, groups: typing.SupportsInt | typing.SupportsIndex, *, joint_ohm: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: PackFilterSettings | None = None) -> None:
+        """
+        Filters for so many strings (1 .. 16) of so many groups (1 .. 512).
+        
+        Parameters
+        ----------
+        cell : a group as a cell: capacity and resistances are those of all its cells together
+        strings, groups : of the pack, of each string
+        joint_ohm : cables, fuse and contactor of one string
+        settings : PackFilterSettings; None takes filter_settings(cell) for the references
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None) -> tuple:
+        """
+        Run along a log with voltage_V (n, strings, groups) and perhaps string_current_A (n, strings), all contactors closed; returns (soc, soc_std, group_fault_bits), each (n, strings, groups), and the (n, strings) currents that were taken.
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all strings at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from the (strings, groups) voltages, NaN where nothing came; string_current_A (strings,) that flows, none if left out. DataError names a string without a voltage.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, closed: collections.abc.Sequence[bool] | None = None) -> bool:
+        """
+        Take one sample.
+        
+        Parameters
+        ----------
+        current_A : of the pack, positive when charging; with string_current_A read only where one of them is NaN
+        voltage_V : (strings, groups), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        string_current_A : (strings,) of sensors, NaN where one gives nothing; None: one sensor for all
+        closed : (strings,) contactors; None: all
+        
+        Returns
+        -------
+        bool
+            False when current is said to flow and no string is closed, or it is no number: the strings are then taken to carry what they carried before.
+        """
+    @property
+    def estimates(self) -> list[PackEstimate]:
+        """
+        The last PackEstimate of each string.
+        """
+    @property
+    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (strings, groups) see GroupFaultBit.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 0..1
+        """
+    @property
+    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) of the difference to the reference of the string.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups)
+        """
+    @property
+    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) that the last step took each to carry.
         """
 class CoulombCounterSettings:
     """
