@@ -21,7 +21,8 @@ GroupTrace run(const Source& source, const GroupLog& log, int parallel,
                std::optional<double> initial_soc, double initial_soc_std,
                std::optional<double> capacity_Ah, const std::optional<Column>& capacity_scale,
                const std::optional<PackFilterSettings<double>>& settings,
-               std::optional<bool> starts_at_rest, const Progress<double>& progress) {
+               std::optional<bool> starts_at_rest, const std::optional<CellAge>& age,
+               const Progress<double>& progress) {
     GroupReplaySettings all;
     all.parallel = parallel;
     all.initial_soc = initial_soc;
@@ -30,6 +31,7 @@ GroupTrace run(const Source& source, const GroupLog& log, int parallel,
     if (capacity_scale) all.capacity_scale = to_vector("capacity_scale", *capacity_scale);
     all.filter = settings;
     all.starts_at_rest = starts_at_rest;
+    all.age = age.value_or(CellAge{});
     // The callback takes the GIL back by itself (pybind11/functional.h).
     const py::gil_scoped_release release;
     return replay_groups(source, log, all, keep_going(progress));
@@ -166,7 +168,8 @@ void bind_group_replay(py::module_& module) {
                    py::arg("parallel") = 1, py::arg("initial_soc") = py::none(),
                    py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
                    py::arg("capacity_scale") = py::none(), py::arg("settings") = py::none(),
-                   py::arg("starts_at_rest") = py::none(), py::arg("progress") = py::none(), doc);
+                   py::arg("starts_at_rest") = py::none(), py::arg("age") = py::none(),
+                   py::arg("progress") = py::none(), doc);
     };
     define(&run<Cell>, "cell",
            "Run the pack filter along a log that has the voltage of every group.\n\n"
@@ -176,7 +179,8 @@ void bind_group_replay(py::module_& module) {
            "initial_soc_std : used with initial_soc\ncapacity_Ah : of a cell, replaces the cell's "
            "capacity\ncapacity_scale : (groups,) of each against that, 1 if left out\nsettings : "
            "PackFilterSettings; None takes filter_settings(cell) for the reference\n"
-           "starts_at_rest : as in replay\nprogress : called with the share done; returning False "
+           "starts_at_rest : as in replay\nage : CellAge of all groups; capacity_Ah comes before "
+           "it\nprogress : called with the share done; returning False "
            "cancels\n\nReturns\n-------\nGroupTrace");
     define(&run<voltkeel::Pack>, "pack", "The same for the groups of a pack of one string.");
     module.def("write_group_trace", &write_group_trace, py::arg("path"), py::arg("groups_path"),

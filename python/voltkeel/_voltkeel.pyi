@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -875,6 +875,54 @@ class CellModel:
         """
         The present ModelState.
         """
+class CellAge:
+    """
+    How a cell has aged against the cell that was tested.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_log_std(self) -> float:
+        """
+        Of its logarithm; 0: not told.
+        """
+    @capacity_log_std.setter
+    def capacity_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def capacity_scale(self) -> float:
+        """
+        Capacity over that of the cell file, 0.1 .. 2.
+        """
+    @capacity_scale.setter
+    def capacity_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        """
+        Where the numbers come from; set the list.
+        """
+    @notes.setter
+    def notes(self, arg0: collections.abc.Sequence[str]) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        """
+        Of its logarithm; 0: not told.
+        """
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_scale(self) -> float:
+        """
+        All resistances over those of the cell file, 0.1 .. 10.
+        """
+    @resistance_scale.setter
+    def resistance_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class Log:
     """
     A log: one entry per row in each column, time strictly increasing, current positive when charging.
@@ -2494,10 +2542,18 @@ class SocTrace:
     def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
         ...
     @property
+    def hysteresis(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        -1..1
+        """
+    @property
     def innovation_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
     def innovation_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def log_scale_std(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
     def rejected_count(self) -> int:
@@ -3382,6 +3438,60 @@ class GroupDriftFit:
     def drift(self) -> GroupDrift:
         """
         What is known so far, as GroupDrift.
+        """
+class AgeSettings:
+    """
+    Knobs of what the age is read with.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity(self) -> CapacitySettings:
+        """
+        CapacitySettings.
+        """
+    @capacity.setter
+    def capacity(self, arg0: CapacitySettings) -> None:
+        ...
+    @property
+    def resistance(self) -> ResistanceGrowthSettings:
+        """
+        ResistanceGrowthSettings.
+        """
+    @resistance.setter
+    def resistance(self, arg0: ResistanceGrowthSettings) -> None:
+        ...
+    @property
+    def rest(self) -> RestSettings:
+        """
+        RestSettings.
+        """
+    @rest.setter
+    def rest(self, arg0: RestSettings) -> None:
+        ...
+class AgeOfLog:
+    """
+    What a log shows of a cell's age.
+    """
+    @property
+    def age(self) -> CellAge:
+        """
+        CellAge after the log; what it does not show is as it was before.
+        """
+    @property
+    def capacity_intervals(self) -> int:
+        """
+        Between rests, with enough charge in between.
+        """
+    @property
+    def resistance_looks(self) -> int:
+        ...
+    @property
+    def rests(self) -> int:
+        """
+        Whose voltage told the SOC.
         """
 class LimitReason:
     """
@@ -10746,6 +10856,26 @@ class SensorReadings:
         """
         Values a sample.
         """
+def age_of_log(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, age: CellAge | None = None, settings: AgeSettings | None = None) -> AgeOfLog:
+    """
+    Follow the age along a log: the capacity from rest to rest, each SOC read from the voltage at the end of the rest; then the resistance from a filter that counts with this capacity.
+    
+    Parameters
+    ----------
+    cell : Cell as tested
+    log : Log
+    initial_soc, initial_soc_std : as in replay
+    age : CellAge when the log begins; None: as tested
+    settings : AgeSettings
+    
+    Returns
+    -------
+    AgeOfLog
+    """
+def aged_cell(cell: Cell, age: CellAge) -> Cell:
+    """
+    The cell with the capacity that it has now. Its resistances are those of the test: the scale goes with the state (ModelState, GroupState).
+    """
 def allowed_temperature(pack: Pack, charging: bool) -> TemperatureWindow:
     """
     Window in which every cell of the pack may be charged, or discharged.
@@ -10830,6 +10960,11 @@ def charge_time_band(cell: Cell, state: ModelState, plan: ChargePlan, what: Char
 def check(cell: Cell) -> None:
     """
     Check that a cell can be used; raises DataError naming field, value and bound.
+    """
+@typing.overload
+def check(age: CellAge) -> None:
+    """
+    Check an age; raises DataError naming field, value and bound.
     """
 @typing.overload
 def check(pack: Pack) -> None:
@@ -11233,6 +11368,10 @@ def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
     """
+def load_cell_age(path: os.PathLike | str | bytes) -> CellAge:
+    """
+    Read an age file. Raises DataError naming every field that is wrong.
+    """
 def load_charge_plan(path: os.PathLike | str | bytes) -> ChargePlanDescription:
     """
     Read and check a plan file.
@@ -11359,6 +11498,10 @@ def pack_voltage_V(layout: PackLayout, group_voltage_V: typing.SupportsFloat | t
 def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
+    """
+def parse_cell_age(json: str, source: str = 'memory') -> CellAge:
+    """
+    An age from JSON text.
     """
 def parse_charge_plan(text: str, source: str) -> ChargePlanDescription:
     """
@@ -11584,7 +11727,7 @@ def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: Refin
     DataError
         Names the log or setting that cannot be used.
     """
-def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
+def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
     """
     Run the SOC filter along a log.
     
@@ -11597,6 +11740,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     capacity_Ah : replaces the cell's capacity
     settings : SocFilterSettings; None takes filter_settings(cell)
     starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins in the middle of use starts with branches led by the mean current of its first two minutes
+    age : CellAge that the filter starts from; capacity_Ah comes before it
     progress : called with the share done; returning False cancels
     
     Returns
@@ -11604,7 +11748,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     SocTrace
     """
 @typing.overload
-def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
     """
     Run the pack filter along a log that has the voltage of every group.
     
@@ -11619,6 +11763,7 @@ def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | t
     capacity_scale : (groups,) of each against that, 1 if left out
     settings : PackFilterSettings; None takes filter_settings(cell) for the reference
     starts_at_rest : as in replay
+    age : CellAge of all groups; capacity_Ah comes before it
     progress : called with the share done; returning False cancels
     
     Returns
@@ -11626,7 +11771,7 @@ def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | t
     GroupTrace
     """
 @typing.overload
-def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
     """
     The same for the groups of a pack of one string.
     """
@@ -11693,6 +11838,10 @@ def road_pack_power_W(vehicle: RoadVehicle, traction_power_W: typing.SupportsFlo
 def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
+    """
+def save_cell_age(path: os.PathLike | str | bytes, age: CellAge) -> None:
+    """
+    Write an age file; it appears complete or not at all.
     """
 def save_charge_plan(path: os.PathLike | str | bytes, description: ChargePlanDescription) -> None:
     """

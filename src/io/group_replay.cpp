@@ -17,8 +17,11 @@ class Replay {
     using Filter = PackFilter<double, Branches, Transfer, static_cast<int>(most_log_groups)>;
 
   public:
-    Replay(const Cell& cell, const GroupLog& log, const GroupReplaySettings& settings)
+    /// \param tested_Ah capacity of the cell file
+    Replay(const Cell& cell, double tested_Ah, const GroupLog& log,
+           const GroupReplaySettings& settings)
         : cell_(cell),
+          tested_Ah_(tested_Ah),
           log_(log),
           settings_(settings),
           tables_(cell),
@@ -49,9 +52,9 @@ class Replay {
         trace.coasted.assign(log_.groups, 0);
         SocTrace& all = trace.reference;
         all.time_s = log_.time_s;
-        for (auto* column :
-             {&all.soc, &all.soc_std, &all.voltage_predicted_V, &all.innovation_V,
-              &all.innovation_std_V, &all.resistance_scale, &trace.soc_min, &trace.soc_max}) {
+        for (auto* column : {&all.soc, &all.soc_std, &all.voltage_predicted_V, &all.innovation_V,
+                             &all.innovation_std_V, &all.resistance_scale, &all.log_scale_std,
+                             &all.hysteresis, &trace.soc_min, &trace.soc_max}) {
             column->resize(log_.size());
         }
         all.fault_bits.resize(log_.size());
@@ -91,6 +94,8 @@ class Replay {
             all.innovation_V[k] = innovation_V;
             all.innovation_std_V[k] = innovation_std_V;
             all.resistance_scale[k] = told.reference.resistance_scale;
+            all.log_scale_std[k] = told.reference.log_scale_std;
+            all.hysteresis[k] = filter_->reference().state().cell.hysteresis;
             all.fault_bits[k] = told.reference.fault_bits;
             const PackSpread<double> spread = filter_->spread();
             trace.soc_min[k] = spread.soc_min;
@@ -107,7 +112,9 @@ class Replay {
             GroupState end;
             end.state =
                 end_of(filter_->cell_state(g), filter_->soc(g), filter_->soc_std(g), core_degC);
-            end.capacity_scale = 1 / filter_->state().inverse_capacity[g];
+            end.capacity_scale =
+                cell_.capacity_Ah / tested_Ah_ / filter_->state().inverse_capacity[g];
+            end.capacity_log_std = settings_.age.capacity_log_std;
             end.voltage_flagged = (filter_->group_faults(g) & group_coasted) != 0;
             trace.end.push_back(std::move(end));
         }
@@ -178,6 +185,11 @@ class Replay {
                 *settings_.initial_soc, settings_.initial_soc_std,
                 detail::first_mean_A(log_.time_s, log_.current_A) / settings_.parallel, first_degC);
         }
+        const CellAge& age = settings_.age;
+        if (status == Status::ok && (age.resistance_scale != 1 || age.resistance_log_std > 0)) {
+            status = filter_->restore(detail::with_age(filter_->reference().state(), age),
+                                      filter_->state());
+        }
         if (status != Status::ok)
             detail::fail_start(settings_.initial_soc.value_or(NAN), settings_.initial_soc_std,
                                status);
@@ -211,6 +223,7 @@ class Replay {
     }
 
     const Cell& cell_;
+    double tested_Ah_;
     const GroupLog& log_;
     const GroupReplaySettings& settings_;
     CellTables<double, Branches, Transfer> tables_;
@@ -232,11 +245,12 @@ GroupTrace replay_groups(const Cell& cell, const GroupLog& log, const GroupRepla
         throw Error("capacity_scale: has " + std::to_string(settings.capacity_scale.size()) +
                     " values, needs one for each of " + std::to_string(log.groups) + " groups");
     }
-    Cell used = cell;
+    Cell used = aged_cell(cell, settings.age);
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
     return with_form(used, [&](auto form) {
         using Form = decltype(form);
-        return Replay<Form::branches, Form::transfer>(used, log, settings).along(progress);
+        return Replay<Form::branches, Form::transfer>(used, cell.capacity_Ah, log, settings)
+            .along(progress);
     });
 }
 

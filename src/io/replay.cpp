@@ -35,13 +35,15 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
                                              first_degC);
         }
     }
+    if (status == Status::ok) status = detail::take_age(filter, settings.age);
     if (status != Status::ok)
         detail::fail_start(settings.initial_soc.value_or(NAN), settings.initial_soc_std, status);
 
     SocTrace trace;
     trace.time_s = log.time_s;
     for (auto* column : {&trace.soc, &trace.soc_std, &trace.voltage_predicted_V,
-                         &trace.innovation_V, &trace.innovation_std_V, &trace.resistance_scale}) {
+                         &trace.innovation_V, &trace.innovation_std_V, &trace.resistance_scale,
+                         &trace.log_scale_std, &trace.hysteresis}) {
         column->resize(log.size());
     }
     trace.fault_bits.resize(log.size());
@@ -66,6 +68,8 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         trace.innovation_V[k] = estimate.innovation_V;
         trace.innovation_std_V[k] = estimate.innovation_std_V;
         trace.resistance_scale[k] = estimate.resistance_scale;
+        trace.log_scale_std[k] = estimate.log_scale_std;
+        trace.hysteresis[k] = filter.state().cell.hysteresis;
         trace.fault_bits[k] = estimate.fault_bits;
     }
     const auto& state = filter.state();
@@ -128,7 +132,7 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
                 const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
     check_log(log);
-    Cell used = cell;
+    Cell used = aged_cell(cell, settings.age);
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
     return with_form(used, [&](auto form) {
         return replay_with<decltype(form)::branches, decltype(form)::transfer>(used, log, settings,

@@ -2,6 +2,7 @@
 /// \file
 /// What the replay of a cell and that of groups do alike.
 
+#include <cmath>
 #include <cstddef>
 #include <string>
 #include <vector>
@@ -11,6 +12,8 @@
 #include "voltkeel/cell/heat.hpp"
 #include "voltkeel/cell/ocv.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/estimate/age.hpp"
+#include "voltkeel/io/cell_age.hpp"
 #include "voltkeel/status.hpp"
 
 namespace voltkeel::detail {
@@ -43,6 +46,31 @@ double next_core_degC(const Filter& filter, double core_degC, double current_A, 
                                   heat, dt_s);
 }
 
+/// The state of a filter that has just been started, with the resistance that age has left. Where
+/// its spread is told, the filter starts no wider than that and what a filter's scale departs from
+/// the mean of its life.
+template <class State>
+State with_age(State state, const CellAge& age) {
+    constexpr int at = State::at_scale;
+    state.log_scale += std::log(age.resistance_scale);
+    if (!(age.resistance_log_std > 0)) return state;
+    const double known =
+        std::hypot(age.resistance_log_std, ResistanceGrowthSettings<double>{}.model_log_std);
+    const double wide = std::sqrt(state.spread(at, at));
+    if (known >= wide) return state;
+    for (int k = 0; k < at; ++k)
+        state.spread(at, k) *= known / wide;
+    state.spread(at, at) = known * known;
+    return state;
+}
+
+/// \return out_of_range for a scale that a filter cannot have
+template <class Filter>
+[[nodiscard]] Status take_age(Filter& filter, const CellAge& age) {
+    if (age.resistance_scale == 1 && age.resistance_log_std == 0) return Status::ok;
+    return filter.restore(with_age(filter.state(), age));
+}
+
 /// \throws Error naming field, value and bound
 inline void need_valid(const Finding<double>& finding) {
     if (finding.status == Status::ok) return;
@@ -53,7 +81,8 @@ inline void need_valid(const Finding<double>& finding) {
 
 [[noreturn]] inline void fail_start(double initial_soc, double initial_soc_std, Status status) {
     throw Error("the filter cannot start (initial soc " + number_text(initial_soc) + ", std " +
-                number_text(initial_soc_std) + ", each must be 0 .. 1): " + message(status));
+                number_text(initial_soc_std) +
+                ", each must be 0 .. 1; an aged resistance scale 0.25 .. 4): " + message(status));
 }
 
 }  // namespace voltkeel::detail

@@ -26,6 +26,7 @@ struct GroupReplaySettings {
     /// Without it the reference has filter_settings(cell).
     std::optional<PackFilterSettings<double>> filter;
     std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
+    CellAge age{};  ///< Of all groups; `capacity_Ah` comes before it, `capacity_scale` beside it.
 };
 
 /// The answer for a reference cell at every row, and for the groups at the rows in which their
