@@ -9,6 +9,7 @@
 #include "bindings.hpp"
 #include "voltkeel/estimate/coulomb_counter.hpp"
 #include "voltkeel/estimate/rest.hpp"
+#include "voltkeel/io/age_of_log.hpp"
 #include "voltkeel/io/cell.hpp"
 
 namespace voltkeel::python {
@@ -163,6 +164,42 @@ void bind_group_drift(py::module_& module) {
     fit.def_property_readonly("drift", &Fit::drift, "What is known so far, as GroupDrift.");
 }
 
+void bind_age_of_log(py::module_& module) {
+    using Settings = AgeSettings;
+    py::class_<Settings> settings(module, "AgeSettings", "Knobs of what the age is read with.");
+    add_keyword_constructor(settings);
+    settings.def_readwrite("capacity", &Settings::capacity, "CapacitySettings.")
+        .def_readwrite("resistance", &Settings::resistance, "ResistanceGrowthSettings.")
+        .def_readwrite("rest", &Settings::rest, "RestSettings.");
+    py::class_<AgeOfLog>(module, "AgeOfLog", "What a log shows of a cell's age.")
+        .def_readonly("age", &AgeOfLog::age,
+                      "CellAge after the log; what it does not show is as it was before.")
+        .def_readonly("rests", &AgeOfLog::rests, "Whose voltage told the SOC.")
+        .def_readonly("capacity_intervals", &AgeOfLog::capacity_intervals,
+                      "Between rests, with enough charge in between.")
+        .def_readonly("resistance_looks", &AgeOfLog::resistance_looks);
+    module.def(
+        "age_of_log",
+        [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
+           double initial_soc_std, const std::optional<CellAge>& age,
+           const std::optional<Settings>& given) {
+            const py::gil_scoped_release release;
+            ReplaySettings how;
+            how.initial_soc = initial_soc;
+            how.initial_soc_std = initial_soc_std;
+            how.age = age.value_or(CellAge{});
+            return age_of_log(cell, log, how, given.value_or(Settings{}));
+        },
+        py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
+        py::arg("initial_soc_std") = 0.2, py::arg("age") = py::none(),
+        py::arg("settings") = py::none(),
+        "Follow the age along a log: the capacity from rest to rest, each SOC read from the "
+        "voltage at the end of the rest; then the resistance from a filter that counts with this "
+        "capacity.\n\nParameters\n----------\ncell : Cell as tested\nlog : Log\ninitial_soc, "
+        "initial_soc_std : as in replay\nage : CellAge when the log begins; None: as tested\n"
+        "settings : AgeSettings\n\nReturns\n-------\nAgeOfLog");
+}
+
 }  // namespace
 
 void bind_age(py::module_& module) {
@@ -170,6 +207,7 @@ void bind_age(py::module_& module) {
     bind_rest(module);
     bind_resistance_growth(module);
     bind_group_drift(module);
+    bind_age_of_log(module);
 }
 
 }  // namespace voltkeel::python

@@ -245,7 +245,7 @@ void bind_cell(py::module_& module) {
         });
     list_field(cell, "current_limits", &Cell::current_limits,
                "list of CurrentGrid, rising duration (a copy in each direction)");
-    module.def("check", &check, py::arg("cell"),
+    module.def("check", py::overload_cast<const Cell&>(&check), py::arg("cell"),
                "Check that a cell can be used; raises DataError naming field, value and bound.");
 
     py::class_<ModelState> state(module, "ModelState",

@@ -230,6 +230,10 @@ void bind_estimate(py::module_& module) {
                                [](const SocTrace& t) { return to_array(t.innovation_std_V); })
         .def_property_readonly("resistance_scale",
                                [](const SocTrace& t) { return to_array(t.resistance_scale); })
+        .def_property_readonly("log_scale_std",
+                               [](const SocTrace& t) { return to_array(t.log_scale_std); })
+        .def_property_readonly(
+            "hysteresis", [](const SocTrace& t) { return to_array(t.hysteresis); }, "-1..1")
         .def_property_readonly("fault_bits",
                                [](const SocTrace& t) { return to_array(t.fault_bits); })
         .def_readonly("update_count", &SocTrace::update_count)
@@ -243,16 +247,18 @@ void bind_estimate(py::module_& module) {
         [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
            double initial_soc_std, std::optional<double> capacity_Ah,
            const std::optional<Settings>& s, std::optional<bool> starts_at_rest,
-           const Progress<double>& progress) {
+           const std::optional<CellAge>& age, const Progress<double>& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
-            return replay(cell, log, {initial_soc, initial_soc_std, capacity_Ah, s, starts_at_rest},
+            return replay(cell, log,
+                          {initial_soc, initial_soc_std, capacity_Ah, s, starts_at_rest,
+                           age.value_or(CellAge{})},
                           keep_going(progress));
         },
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
         py::arg("settings") = py::none(), py::arg("starts_at_rest") = py::none(),
-        py::arg("progress") = py::none(),
+        py::arg("age") = py::none(), py::arg("progress") = py::none(),
         "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
@@ -260,6 +266,7 @@ void bind_estimate(py::module_& module) {
         "starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins "
         "in the middle of use starts with branches led by the mean current of its first two "
         "minutes\n"
+        "age : CellAge that the filter starts from; capacity_Ah comes before it\n"
         "progress : called with the share done; returning False "
         "cancels\n\nReturns\n-------\nSocTrace");
     module.def(

@@ -1,4 +1,5 @@
 #include "bindings.hpp"
+#include "voltkeel/io/cell_age.hpp"
 #include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/io/csv.hpp"
 #include "voltkeel/io/join.hpp"
@@ -6,7 +7,38 @@
 
 namespace voltkeel::python {
 
+namespace {
+
+void bind_cell_age(py::module_& module) {
+    py::class_<CellAge> age(module, "CellAge",
+                            "How a cell has aged against the cell that was tested.");
+    add_keyword_constructor(age);
+    age.def_readwrite("capacity_scale", &CellAge::capacity_scale,
+                      "Capacity over that of the cell file, 0.1 .. 2.")
+        .def_readwrite("capacity_log_std", &CellAge::capacity_log_std,
+                       "Of its logarithm; 0: not told.")
+        .def_readwrite("resistance_scale", &CellAge::resistance_scale,
+                       "All resistances over those of the cell file, 0.1 .. 10.")
+        .def_readwrite("resistance_log_std", &CellAge::resistance_log_std,
+                       "Of its logarithm; 0: not told.")
+        .def_readwrite("notes", &CellAge::notes, "Where the numbers come from; set the list.");
+    module.def("check", py::overload_cast<const CellAge&>(&check), py::arg("age"),
+               "Check an age; raises DataError naming field, value and bound.");
+    module.def("aged_cell", &aged_cell, py::arg("cell"), py::arg("age"),
+               "The cell with the capacity that it has now. Its resistances are those of the test: "
+               "the scale goes with the state (ModelState, GroupState).");
+    module.def("load_cell_age", &load_cell_age, py::arg("path"),
+               "Read an age file. Raises DataError naming every field that is wrong.");
+    module.def("parse_cell_age", &parse_cell_age, py::arg("json"), py::arg("source") = "memory",
+               "An age from JSON text.");
+    module.def("save_cell_age", &save_cell_age, py::arg("path"), py::arg("age"),
+               "Write an age file; it appears complete or not at all.");
+}
+
+}  // namespace
+
 void bind_io(py::module_& module) {
+    bind_cell_age(module);
     py::class_<Log> log(module, "Log",
                         "A log: one entry per row in each column, time strictly increasing, "
                         "current positive when charging.");

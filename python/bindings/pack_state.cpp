@@ -20,6 +20,8 @@ class AnyPack {
   public:
     virtual ~AnyPack() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                                  double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltages(const double* voltage_V, double current_A,
                                                      double temperature_degC) = 0;
     [[nodiscard]] virtual Status set_capacity(int group, double capacity_Ah) = 0;
@@ -46,6 +48,10 @@ class Pack final : public AnyPack {
     }
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_->start(soc, soc_std, temperature_degC);
+    }
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                          double temperature_degC) override {
+        return filter_->start_under_load(soc, soc_std, mean_current_A, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltages(const double* voltage_V, double current_A,
                                              double temperature_degC) override {
@@ -230,6 +236,15 @@ void bind_pack_filter(py::module_& module) {
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("temperature_degC") = 25.0,
         "Start at rest from one SOC (0..1) of all groups.");
+    filter.def(
+        "start_under_load",
+        [](State& s, double soc, double std, double mean_current_A, double t) {
+            need(s.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        },
+        py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
+        py::arg("temperature_degC") = 25.0,
+        "Start in the middle of use from one SOC (0..1) of all groups and the mean current of the "
+        "minutes around.");
     filter.def(
         "start_from_voltages",
         [](State& s, const Column& v, double i, double t) {

@@ -7,7 +7,7 @@ import numpy
 import numpy.typing
 import os
 import typing
-__all__: list[str] = ['AcSupply', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupState', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -875,6 +875,54 @@ class CellModel:
         """
         The present ModelState.
         """
+class CellAge:
+    """
+    How a cell has aged against the cell that was tested.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_log_std(self) -> float:
+        """
+        Of its logarithm; 0: not told.
+        """
+    @capacity_log_std.setter
+    def capacity_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def capacity_scale(self) -> float:
+        """
+        Capacity over that of the cell file, 0.1 .. 2.
+        """
+    @capacity_scale.setter
+    def capacity_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def notes(self) -> list[str]:
+        """
+        Where the numbers come from; set the list.
+        """
+    @notes.setter
+    def notes(self, arg0: collections.abc.Sequence[str]) -> None:
+        ...
+    @property
+    def resistance_log_std(self) -> float:
+        """
+        Of its logarithm; 0: not told.
+        """
+    @resistance_log_std.setter
+    def resistance_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_scale(self) -> float:
+        """
+        All resistances over those of the cell file, 0.1 .. 10.
+        """
+    @resistance_scale.setter
+    def resistance_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
 class Log:
     """
     A log: one entry per row in each column, time strictly increasing, current positive when charging.
@@ -2494,10 +2542,18 @@ class SocTrace:
     def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
         ...
     @property
+    def hysteresis(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        -1..1
+        """
+    @property
     def innovation_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
     def innovation_std_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def log_scale_std(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
     def rejected_count(self) -> int:
@@ -2523,6 +2579,45 @@ class SocTrace:
     @property
     def voltage_predicted_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
+class SigmaFilter:
+    """
+    SOC of one cell by sigma points in place of derivatives: a cross-check of SocFilter with the same calls, for an OCV that bends much within the spread. Several times slower.
+    """
+    def __init__(self, cell: Cell, settings: SocFilterSettings | None = None) -> None:
+        """
+        A filter for a cell; it answers once it has been started. Without settings it takes filter_settings(cell).
+        """
+    def run(self, log: Log) -> tuple[numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.float64], numpy.typing.NDArray[numpy.uint32]]:
+        """
+        Run along a log; returns (soc, soc_std, fault_bits), each (n,).
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start at rest from a known SOC (0..1) with a standard deviation.
+        """
+    def start_from_voltage(self, voltage_V: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from one voltage: at rest the OCV, under load with a wide spread.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
+        """
+        Take one sample (current positive when charging) and return the SocEstimate.
+        """
+    @property
+    def covariance(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, m) covariance of [soc, branch voltages, hysteresis, ln resistance scale].
+        """
+    @property
+    def estimate(self) -> SocEstimate:
+        """
+        The last SocEstimate.
+        """
+    @property
+    def state(self) -> ModelState:
+        """
+        The present ModelState.
+        """
 class PackFilterSettings:
     """
     Knobs of the pack filter.
@@ -2831,6 +2926,10 @@ class PackFilter:
         """
         Start from the (groups,) voltages; NaN where nothing came.
         """
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start in the middle of use from one SOC (0..1) of all groups and the mean current of the minutes around.
+        """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
         """
         Take one sample and return the PackEstimate.
@@ -2959,6 +3058,142 @@ class CapacityEstimator:
     def ordinary_capacity_Ah(self) -> float:
         """
         Of ordinary least squares on the same intervals: too low.
+        """
+class GroupFilters:
+    """
+    A full SocFilter for every group of a string, behind the calls of PackFilter: for groups that differ in more than SOC and resistance, and as a measure for PackFilter.
+    """
+    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: SocFilterSettings | None = None) -> None:
+        """
+        Filters for so many groups, each a cell of this kind (1 .. 512). Without settings they take filter_settings(cell).
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
+        """
+        Run along a log with voltage_V (n, groups); returns (soc, soc_std, fault_bits), each (n, groups).
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all groups at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start each group from its (groups,) voltage; DataError names one that is no number.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        Take one sample; True when the voltages were looked at.
+        
+        Parameters
+        ----------
+        current_A : of the string, positive when charging
+        voltage_V : (groups,), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        """
+    @property
+    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
+        """
+        (groups,) see FaultBit; of the last look.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 0..1, what was counted since the last look included.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) as of the last look.
+        """
+    @property
+    def states(self) -> list[ModelState]:
+        """
+        A ModelState for each group, for limits and forecasts.
+        """
+class ParallelStrings:
+    """
+    SOC of every group of strings in parallel, a PackFilter for each. Strings without a current sensor of their own share what is left of the pack's current as the model has their voltages and resistances.
+    """
+    def __init__(self, cell: Cell, strings: typing.SupportsInt | typing.SupportsIndex, groups: typing.SupportsInt | typing.SupportsIndex, *, joint_ohm: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: PackFilterSettings | None = None) -> None:
+        """
+        Filters for so many strings (1 .. 16) of so many groups (1 .. 512).
+        
+        Parameters
+        ----------
+        cell : a group as a cell: capacity and resistances are those of all its cells together
+        strings, groups : of the pack, of each string
+        joint_ohm : cables, fuse and contactor of one string
+        settings : PackFilterSettings; None takes filter_settings(cell) for the references
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None) -> tuple:
+        """
+        Run along a log with voltage_V (n, strings, groups) and perhaps string_current_A (n, strings), all contactors closed; returns (soc, soc_std, group_fault_bits), each (n, strings, groups), and the (n, strings) currents that were taken.
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all strings at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from the (strings, groups) voltages, NaN where nothing came; string_current_A (strings,) that flows, none if left out. DataError names a string without a voltage.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, closed: collections.abc.Sequence[bool] | None = None) -> bool:
+        """
+        Take one sample.
+        
+        Parameters
+        ----------
+        current_A : of the pack, positive when charging; with string_current_A read only where one of them is NaN
+        voltage_V : (strings, groups), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        string_current_A : (strings,) of sensors, NaN where one gives nothing; None: one sensor for all
+        closed : (strings,) contactors; None: all
+        
+        Returns
+        -------
+        bool
+            False when current is said to flow and no string is closed, or it is no number: the strings are then taken to carry what they carried before.
+        """
+    @property
+    def estimates(self) -> list[PackEstimate]:
+        """
+        The last PackEstimate of each string.
+        """
+    @property
+    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (strings, groups) see GroupFaultBit.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 0..1
+        """
+    @property
+    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) of the difference to the reference of the string.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups)
+        """
+    @property
+    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) that the last step took each to carry.
         """
 class CoulombCounterSettings:
     """
@@ -3203,6 +3438,60 @@ class GroupDriftFit:
     def drift(self) -> GroupDrift:
         """
         What is known so far, as GroupDrift.
+        """
+class AgeSettings:
+    """
+    Knobs of what the age is read with.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity(self) -> CapacitySettings:
+        """
+        CapacitySettings.
+        """
+    @capacity.setter
+    def capacity(self, arg0: CapacitySettings) -> None:
+        ...
+    @property
+    def resistance(self) -> ResistanceGrowthSettings:
+        """
+        ResistanceGrowthSettings.
+        """
+    @resistance.setter
+    def resistance(self, arg0: ResistanceGrowthSettings) -> None:
+        ...
+    @property
+    def rest(self) -> RestSettings:
+        """
+        RestSettings.
+        """
+    @rest.setter
+    def rest(self, arg0: RestSettings) -> None:
+        ...
+class AgeOfLog:
+    """
+    What a log shows of a cell's age.
+    """
+    @property
+    def age(self) -> CellAge:
+        """
+        CellAge after the log; what it does not show is as it was before.
+        """
+    @property
+    def capacity_intervals(self) -> int:
+        """
+        Between rests, with enough charge in between.
+        """
+    @property
+    def resistance_looks(self) -> int:
+        ...
+    @property
+    def rests(self) -> int:
+        """
+        Whose voltage told the SOC.
         """
 class LimitReason:
     """
@@ -3890,6 +4179,144 @@ class TorqueLimit:
     def regeneration_by_pack(self) -> bool:
         """
         Likewise.
+        """
+class GroupLog:
+    """
+    A log with a voltage for each group of a string: time strictly increasing, current of the string positive when charging.
+    """
+    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], *, first_number: typing.SupportsInt | typing.SupportsIndex = 0, source: str = 'memory') -> None:
+        """
+        A log from columns (lists, arrays or data frame columns).
+        
+        Parameters
+        ----------
+        time_s : (n,) strictly increasing
+        current_A : (n,) of the string, positive when charging
+        voltage_V : (n, groups), NaN where nothing came
+        temperature_degC : (n,) or one number
+        first_number : what files call the first group, 0 or 1
+        source : name used in messages
+        
+        Raises
+        ------
+        DataError
+            Names column, row and value that cannot be used.
+        """
+    def __len__(self) -> int:
+        ...
+    def __repr__(self) -> str:
+        ...
+    @property
+    def clock_origin_s(self) -> float | None:
+        """
+        See Log.
+        """
+    @clock_origin_s.setter
+    def clock_origin_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the string, positive when charging
+        """
+    @property
+    def first_number(self) -> int:
+        """
+        What files call the first group, 0 or 1.
+        """
+    @property
+    def groups(self) -> int:
+        ...
+    @property
+    def source(self) -> str:
+        """
+        Name used in messages.
+        """
+    @source.setter
+    def source(self, arg0: str) -> None:
+        ...
+    @property
+    def temperature_degC(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        ...
+    @property
+    def voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n, groups), NaN where nothing came
+        """
+class GroupTrace:
+    """
+    The answer for a reference cell at every row of a log, and for the groups at the rows in which their voltages were looked at.
+    """
+    def __len__(self) -> int:
+        ...
+    @property
+    def coasted(self) -> numpy.typing.NDArray[numpy.uint64]:
+        """
+        (groups,) of these, how often each group was counted on
+        """
+    @property
+    def end(self) -> list[GroupState]:
+        """
+        A GroupState for each group after the last row, for pack_limits and pack_charge.
+        """
+    @property
+    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (m, groups) see GroupFaultBit
+        """
+    @property
+    def first_number(self) -> int:
+        """
+        See GroupLog.
+        """
+    @property
+    def group_reset_count(self) -> int:
+        ...
+    @property
+    def groups(self) -> int:
+        ...
+    @property
+    def looked(self) -> int:
+        """
+        How often voltages were looked at.
+        """
+    @property
+    def reference(self) -> SocTrace:
+        """
+        SocTrace of the reference cell, whose voltage is the mean of the groups. What belongs to a voltage is of the last time voltages were looked at.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups) 1 for the tested cell
+        """
+    @property
+    def row(self) -> numpy.typing.NDArray[numpy.uint64]:
+        """
+        (m,) rows of the log that soc, soc_std, resistance_scale and fault_bits tell of: the first, the last and all in which voltages were looked at
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups)
+        """
+    @property
+    def soc_max(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the fullest
+        """
+    @property
+    def soc_min(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of the emptiest group, at every row
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (m, groups)
         """
 class PilotMeaning:
     """
@@ -10429,6 +10856,26 @@ class SensorReadings:
         """
         Values a sample.
         """
+def age_of_log(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, age: CellAge | None = None, settings: AgeSettings | None = None) -> AgeOfLog:
+    """
+    Follow the age along a log: the capacity from rest to rest, each SOC read from the voltage at the end of the rest; then the resistance from a filter that counts with this capacity.
+    
+    Parameters
+    ----------
+    cell : Cell as tested
+    log : Log
+    initial_soc, initial_soc_std : as in replay
+    age : CellAge when the log begins; None: as tested
+    settings : AgeSettings
+    
+    Returns
+    -------
+    AgeOfLog
+    """
+def aged_cell(cell: Cell, age: CellAge) -> Cell:
+    """
+    The cell with the capacity that it has now. Its resistances are those of the test: the scale goes with the state (ModelState, GroupState).
+    """
 def allowed_temperature(pack: Pack, charging: bool) -> TemperatureWindow:
     """
     Window in which every cell of the pack may be charged, or discharged.
@@ -10513,6 +10960,11 @@ def charge_time_band(cell: Cell, state: ModelState, plan: ChargePlan, what: Char
 def check(cell: Cell) -> None:
     """
     Check that a cell can be used; raises DataError naming field, value and bound.
+    """
+@typing.overload
+def check(age: CellAge) -> None:
+    """
+    Check an age; raises DataError naming field, value and bound.
     """
 @typing.overload
 def check(pack: Pack) -> None:
@@ -10809,6 +11261,10 @@ def generator_fraction(curve: EfficiencyCurve, electric_fraction: typing.Support
     """
     Mechanical power at which a generator gives an electric one, both as fractions of the rated power.
     """
+def group_column_count(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None) -> int:
+    """
+    How many columns of group voltages the header of a file has; 0 where read_log is to read it.
+    """
 @typing.overload
 def group_count(pack: Pack) -> int:
     """
@@ -10911,6 +11367,10 @@ def limit_map(pack: Pack, soc: collections.abc.Sequence[typing.SupportsFloat | t
 def load_cell(path: os.PathLike | str | bytes) -> Cell:
     """
     Read and check a cell.json. Raises DataError naming every field that is wrong.
+    """
+def load_cell_age(path: os.PathLike | str | bytes) -> CellAge:
+    """
+    Read an age file. Raises DataError naming every field that is wrong.
     """
 def load_charge_plan(path: os.PathLike | str | bytes) -> ChargePlanDescription:
     """
@@ -11039,6 +11499,10 @@ def parse_cell(json: str, source: str = 'memory') -> Cell:
     """
     A cell from JSON text.
     """
+def parse_cell_age(json: str, source: str = 'memory') -> CellAge:
+    """
+    An age from JSON text.
+    """
 def parse_charge_plan(text: str, source: str) -> ChargePlanDescription:
     """
     Read a plan from JSON text, as load_charge_plan does.
@@ -11137,6 +11601,24 @@ def published_ocv_V(chemistry: Chemistry, voltage_min_V: typing.SupportsFloat | 
     Returns
     -------
     (n,) V
+    """
+def read_group_log(path: os.PathLike | str | bytes, settings: LogReadSettings | None = None) -> tuple[GroupLog, LogReport]:
+    """
+    Read a CSV log with one column of voltages for each group.
+    
+    Parameters
+    ----------
+    path : file with a header row
+    settings : LogReadSettings, whose columns.voltage has {} where the number of the group stands, as in 'Cell {} (mV)'; left at its default it is 'voltage_{}_V'. Numbers go up by one from 0 or 1, from the negative end.
+    
+    Returns
+    -------
+    (GroupLog, LogReport)
+    
+    Raises
+    ------
+    DataError
+        Names file, line, column and text of the first cell that cannot be used. One that is empty or NaN is a voltage that did not come.
     """
 def read_load(path: os.PathLike | str | bytes, settings: LogReadSettings = ...) -> list[LoadStep]:
     """
@@ -11245,7 +11727,7 @@ def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: Refin
     DataError
         Names the log or setting that cannot be used.
     """
-def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
+def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
     """
     Run the SOC filter along a log.
     
@@ -11258,11 +11740,40 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     capacity_Ah : replaces the cell's capacity
     settings : SocFilterSettings; None takes filter_settings(cell)
     starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins in the middle of use starts with branches led by the mean current of its first two minutes
+    age : CellAge that the filter starts from; capacity_Ah comes before it
     progress : called with the share done; returning False cancels
     
     Returns
     -------
     SocTrace
+    """
+@typing.overload
+def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+    """
+    Run the pack filter along a log that has the voltage of every group.
+    
+    Parameters
+    ----------
+    cell : Cell, or the Pack of one string that the log is of
+    log : GroupLog
+    parallel : cells in each group, which share its current; a pack says it
+    initial_soc : 0..1 of all groups; None lets their first voltages tell
+    initial_soc_std : used with initial_soc
+    capacity_Ah : of a cell, replaces the cell's capacity
+    capacity_scale : (groups,) of each against that, 1 if left out
+    settings : PackFilterSettings; None takes filter_settings(cell) for the reference
+    starts_at_rest : as in replay
+    age : CellAge of all groups; capacity_Ah comes before it
+    progress : called with the share done; returning False cancels
+    
+    Returns
+    -------
+    GroupTrace
+    """
+@typing.overload
+def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+    """
+    The same for the groups of a pack of one string.
     """
 def resistance_load(resistance_ohm: typing.SupportsFloat | typing.SupportsIndex, duration_s: typing.SupportsFloat | typing.SupportsIndex) -> LoadStep:
     """
@@ -11327,6 +11838,10 @@ def road_pack_power_W(vehicle: RoadVehicle, traction_power_W: typing.SupportsFlo
 def save_cell(path: os.PathLike | str | bytes, cell: Cell) -> None:
     """
     Write a cell.json; the file appears complete or not at all.
+    """
+def save_cell_age(path: os.PathLike | str | bytes, age: CellAge) -> None:
+    """
+    Write an age file; it appears complete or not at all.
     """
 def save_charge_plan(path: os.PathLike | str | bytes, description: ChargePlanDescription) -> None:
     """
@@ -11539,6 +12054,10 @@ def write_csv(path: os.PathLike | str | bytes, names: collections.abc.Sequence[s
     names : one per column
     columns : arrays of one length, every value finite
     significant_digits : 1 .. 17; 17 reads back to the same numbers
+    """
+def write_group_trace(path: os.PathLike | str | bytes, groups_path: os.PathLike | str | bytes, trace: GroupTrace) -> None:
+    """
+    Write the columns of write_trace of the reference, soc_min and soc_max to path; time_s and soc, soc_std and fault_bits of each group, as in soc_1, to groups_path.
     """
 def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult, cooling: CoolingTrace | None = None) -> None:
     """

@@ -128,6 +128,36 @@ def _read_logs(paths: Sequence[Path], options: argparse.Namespace) -> tuple[list
     return logs, logs[0] if len(logs) == 1 else vk.join_logs(logs)
 
 
+def _age(options: argparse.Namespace) -> vk.CellAge:
+    """Give the age of the cells: that of the file, with the options put before it."""
+    age = vk.CellAge() if options.age is None else vk.load_cell_age(options.age)
+    for name in ("capacity", "resistance"):
+        scale = getattr(options, f"{name}_scale")
+        if scale is not None:
+            setattr(age, f"{name}_scale", scale)
+            setattr(age, f"{name}_log_std", 0.0)  # told by somebody who says nothing of it
+    return age
+
+
+def _age_document(age: vk.CellAge) -> dict[str, float]:
+    return {
+        "capacity_scale": age.capacity_scale,
+        "capacity_log_std": age.capacity_log_std,
+        "resistance_scale": age.resistance_scale,
+        "resistance_log_std": age.resistance_log_std,
+    }
+
+
+def _aged_group(age: vk.CellAge, state: vk.ModelState) -> vk.GroupState:
+    state.resistance_scale = age.resistance_scale
+    return vk.GroupState(
+        state=state,
+        resistance_log_std=age.resistance_log_std,
+        capacity_scale=age.capacity_scale,
+        capacity_log_std=age.capacity_log_std,
+    )
+
+
 def _mapping_document(options: argparse.Namespace) -> dict[str, str] | None:
     path: Path | None = options.mapping
     return None if path is None else {"name": path.name, "sha256": _sha256(path)}
@@ -541,7 +571,192 @@ def _provenance_path(out: Path) -> Path:
     return out.with_name(out.stem + ".provenance.json")
 
 
+def _has_groups(options: argparse.Namespace) -> bool:
+    """Say whether the log has a voltage for each group; a name of one column asks for that one alone."""
+    name: str | None = options.voltage_column
+    if name is not None and "{}" not in name:
+        return False
+    settings: vk.LogReadSettings = options.log_settings
+    return "{}" in settings.columns.voltage or vk.group_column_count(options.log, settings) > 0
+
+
+def _read_group_log(path: Path, options: argparse.Namespace) -> vk.GroupLog:
+    """Read a log of groups and say on stderr what was odd."""
+    if options.drop_spikes:
+        raise vk.DataError("--drop-spikes is for a log of one voltage: of groups, single readings are refused")
+    log, report = vk.read_group_log(path, options.log_settings)
+    other_names = any(column.name != column.quantity for column in report.columns)
+    if report.findings or report.temperatures_filled or report.last_line_open or other_names:
+        print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
+    return log
+
+
+def _replay_document(options: argparse.Namespace, rows: int, trace: vk.SocTrace) -> dict[str, Any]:
+    source: Path = options.cell if options.cell is not None else options.pack
+    return {
+        "made_by": f"voltkeel {vk.__version__}",
+        "made_at": _now(),
+        "log": {"name": options.log.name, "sha256": _sha256(options.log), "rows": rows},
+        "cell" if options.cell is not None else "pack": {"name": source.name, "sha256": _sha256(source)},
+        "mapping": _mapping_document(options),
+        "corrections": options.corrections,
+        "current_offset_A": options.log_settings.current_offset_A,
+        "initial_soc": options.initial_soc,
+        "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
+        "age": _age_document(options.known_age),
+        "update_count": trace.update_count,
+        "rejected_count": trace.rejected_count,
+        "reset_count": trace.reset_count,
+    }
+
+
+def _print_replay(options: argparse.Namespace, trace: vk.SocTrace, soc_text: str, more: str = "") -> None:
+    time_s = trace.time_s
+    innovation = float(np.sqrt(np.mean(np.square(trace.innovation_V))))
+    print(f"{options.log.name}: {len(time_s)} rows over {_minutes(float(time_s[-1] - time_s[0]))}{more}")
+    print(soc_text)
+    print(f"Resistance {trace.end.resistance_scale:.2f} of the tested cell's")
+    print(
+        f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
+        f"measured minus predicted {1e3 * innovation:.1f} mV rms"
+    )
+
+
+def _group_faults(trace: vk.GroupTrace, group: int) -> str:
+    """Say what was wrong with a group's voltage along the log, and for how much of it."""
+    bits = int(np.bitwise_or.reduce(trace.fault_bits[:, group]))
+    names = [bit.name for bit in vk.GroupFaultBit.__members__.values() if bits & int(bit)]
+    if not names:
+        return "none"
+    share = 100 * int(trace.coasted[group]) / max(1, trace.looked)
+    return f"{', '.join(names)}; not used {share:.2g} %"
+
+
+GROUPS_SHOWN = 8
+
+
+def _print_groups(trace: vk.GroupTrace) -> None:
+    soc = np.array([group.state.soc for group in trace.end])
+    scale = np.array([group.state.resistance_scale for group in trace.end])
+    shown = {"emptiest": int(soc.argmin()), "fullest": int(soc.argmax()), "most resistance": int(scale.argmax())}
+    faulty = [k for k in range(trace.groups) if trace.fault_bits[:, k].any()]
+    rows = list(shown.items())
+    rows += [("with faults", k) for k in faulty[:GROUPS_SHOWN]]
+    _print_table(
+        f"Groups at the end, {100 * (soc.max() - soc.min()):.1f} points from the emptiest to the fullest",
+        ["", "group", "SOC %", "+- (95 %)", "resistance", "faults"],
+        [
+            [
+                name,
+                str(trace.first_number + k),
+                f"{100 * soc[k]:.1f}",
+                f"{196 * trace.end[k].state.soc_std:.1f}",
+                f"{scale[k]:.2f}",
+                _group_faults(trace, k),
+            ]
+            for name, k in rows
+        ],
+    )
+    if len(faulty) > GROUPS_SHOWN:
+        print(f"{len(faulty) - GROUPS_SHOWN} more groups with faults stand in the files.")
+
+
+def _groups_path(out: Path) -> Path:
+    return out.with_name(f"{out.stem}.groups{out.suffix or '.csv'}")
+
+
+def _capacity_now_Ah(options: argparse.Namespace, cell: vk.Cell) -> float:
+    told: float | None = options.capacity_Ah
+    return told if told is not None else vk.aged_cell(cell, options.known_age).capacity_Ah
+
+
+def _write_age(options: argparse.Namespace, cell: vk.Cell, log: vk.Log) -> None:
+    """Write what the log shows of the cell's age, and say it."""
+    known = options.known_age
+    if options.capacity_Ah is not None:
+        known.capacity_scale, known.capacity_log_std = options.capacity_Ah / cell.capacity_Ah, 0.0
+    found = vk.age_of_log(
+        cell, log, initial_soc=options.initial_soc, initial_soc_std=options.initial_soc_std, age=known
+    )
+    age = found.age
+    age.notes = [
+        *age.notes,
+        f"{options.log.name}: {found.rests} rests, {found.resistance_looks} looks at the resistance",
+    ]
+    vk.save_cell_age(options.age_out, age)
+    times = "once" if found.capacity_intervals == 1 else f"{found.capacity_intervals} times"
+    if found.capacity_intervals > 0:
+        now_Ah = age.capacity_scale * cell.capacity_Ah
+        print(
+            f"Capacity {now_Ah:.4g} Ah (std {age.capacity_log_std * now_Ah:.2g}), {age.capacity_scale:.3f} of the "
+            f"tested cell's, seen {times} from rest to rest"
+        )
+    else:
+        print("Capacity as before: the log has no two rests with enough charge in between")
+    if found.resistance_looks > 0:
+        scale, std = age.resistance_scale, age.resistance_scale * age.resistance_log_std
+        print(f"Resistance by age {scale:.3f} of the tested cell's (std {std:.2g})")
+    else:
+        print("Resistance by age as before: the log is too short")
+
+
+def _replay_groups(options: argparse.Namespace) -> int:
+    if options.age_out is not None:
+        raise vk.DataError("--age-out is for a log of one voltage")
+    source: vk.Cell | vk.Pack = vk.load_cell(options.cell) if options.cell is not None else vk.load_pack(options.pack)
+    log = _read_group_log(options.log, options)
+    given: dict[str, Any] = {
+        "initial_soc": options.initial_soc,
+        "initial_soc_std": options.initial_soc_std,
+        "capacity_Ah": options.capacity_Ah,
+        "age": options.known_age,
+    }
+    with _progress_bar("Replaying") as progress:
+        given["progress"] = lambda share: progress(share, "")
+        if isinstance(source, vk.Pack):
+            if options.parallel is not None:
+                raise vk.DataError("--parallel is for --cell: the pack file says it")
+            trace = vk.replay_groups(source, log, **given)
+        else:
+            trace = vk.replay_groups(source, log, parallel=options.parallel or 1, **given)
+    groups_out = _groups_path(options.out)
+    vk.write_group_trace(options.out, groups_out, trace)
+    cell = source.modules[0].cell if isinstance(source, vk.Pack) else source
+    document = _replay_document(options, len(log), trace.reference)
+    document["capacity_Ah"] = _capacity_now_Ah(options, cell)
+    document["groups"] = {
+        "count": trace.groups,
+        "first_number": trace.first_number,
+        "looked": trace.looked,
+        "coasted": [int(count) for count in trace.coasted],
+        "reset_count": trace.group_reset_count,
+        "soc": [group.state.soc for group in trace.end],
+        "soc_std": [group.state.soc_std for group in trace.end],
+        "resistance_scale": [group.state.resistance_scale for group in trace.end],
+    }
+    _write_json(_provenance_path(options.out), document)
+    if options.plot is not None:
+        from voltkeel import plots
+
+        plots.plot_group_replay(log, trace, options.plot)
+    end = trace.reference.end
+    _print_replay(
+        options,
+        trace.reference,
+        f"SOC at the end, mean of the groups, {100 * end.soc:.1f} % +- {196 * end.soc_std:.1f} (95 %)",
+        f", {trace.groups} groups",
+    )
+    _print_groups(trace)
+    print(f"Wrote {options.out} and {groups_out}")
+    return 0
+
+
 def _replay(options: argparse.Namespace) -> int:
+    if _has_groups(options):
+        return _replay_groups(options)
+    if options.pack is not None or options.parallel is not None:
+        option = "--pack" if options.pack is not None else "--parallel"
+        raise vk.DataError(f"{option}: {options.log} has no voltages of groups, such as columns voltage_1_V and so on")
     cell = vk.load_cell(options.cell)
     log = _read_log(options.log, options)
     with _progress_bar("Replaying") as progress:
@@ -551,42 +766,21 @@ def _replay(options: argparse.Namespace) -> int:
             initial_soc=options.initial_soc,
             initial_soc_std=options.initial_soc_std,
             capacity_Ah=options.capacity_Ah,
-            settings=vk.filter_settings(cell),
+            age=options.known_age,
             progress=lambda share: progress(share, ""),
         )
     vk.write_trace(options.out, trace)
-    _write_json(
-        _provenance_path(options.out),
-        {
-            "made_by": f"voltkeel {vk.__version__}",
-            "made_at": _now(),
-            "log": {"name": options.log.name, "sha256": _sha256(options.log), "rows": len(log)},
-            "cell": {"name": options.cell.name, "sha256": _sha256(options.cell)},
-            "mapping": _mapping_document(options),
-            "corrections": options.corrections,
-            "current_offset_A": options.log_settings.current_offset_A,
-            "initial_soc": options.initial_soc,
-            "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
-            "capacity_Ah": options.capacity_Ah if options.capacity_Ah is not None else cell.capacity_Ah,
-            "update_count": trace.update_count,
-            "rejected_count": trace.rejected_count,
-            "reset_count": trace.reset_count,
-        },
-    )
+    document = _replay_document(options, len(log), trace)
+    document["capacity_Ah"] = _capacity_now_Ah(options, cell)
+    _write_json(_provenance_path(options.out), document)
     if options.plot is not None:
         from voltkeel import plots
 
         plots.plot_replay(log, trace, options.plot)
-    end = trace.end
-    innovation = float(np.sqrt(np.mean(np.square(trace.innovation_V))))
-    print(f"{options.log.name}: {len(log)} rows over {_minutes(float(log.time_s[-1] - log.time_s[0]))}")
-    band = 100 * 1.96 * end.soc_std
-    print(f"SOC at the end {100 * end.soc:.1f} % +- {band:.1f} (95 %)")
-    print(f"Resistance {end.resistance_scale:.2f} of the tested cell's")
-    print(
-        f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
-        f"measured minus predicted {1e3 * innovation:.1f} mV rms"
-    )
+    band = 100 * 1.96 * trace.end.soc_std
+    _print_replay(options, trace, f"SOC at the end {100 * trace.end.soc:.1f} % +- {band:.1f} (95 %)")
+    if options.age_out is not None:
+        _write_age(options, cell, log)
     print(f"Wrote {options.out}")
     return 0
 
@@ -651,7 +845,7 @@ def _limits_state(options: argparse.Namespace, soc: float, temperature_degC: flo
         soc=soc,
         soc_std=options.soc_std,
         temperature_degC=temperature_degC,
-        resistance_scale=options.resistance_scale,
+        resistance_scale=options.known_age.resistance_scale,
     )
 
 
@@ -663,7 +857,7 @@ def _limits_map(
     state = _limits_state(options, 0.5, 25.0)
     horizon_s = options.horizon_s[0] if options.horizon_s else 10.0
     if isinstance(source, vk.Pack):
-        group = vk.GroupState(state=state, capacity_scale=options.capacity_scale)
+        group = _aged_group(options.known_age, state)
         return vk.limit_map(source, soc, temperature_degC, horizon_s, group, parts)
     return vk.limit_map(source, soc, temperature_degC, horizon_s, state, settings)
 
@@ -693,10 +887,13 @@ def _write_limits(path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.Pa
 
 
 def _limits(options: argparse.Namespace) -> int:
-    source: vk.Cell | vk.Pack = vk.load_cell(options.cell) if options.cell is not None else vk.load_pack(options.pack)
+    age: vk.CellAge = options.known_age
+    source: vk.Cell | vk.Pack = (
+        vk.aged_cell(vk.load_cell(options.cell), age) if options.cell is not None else vk.load_pack(options.pack)
+    )
     pack = source if isinstance(source, vk.Pack) else None
-    if pack is None and (options.ceiling_A or options.parts or options.capacity_scale != 1.0):
-        raise vk.DataError("--ceiling-A, --parts and --capacity-scale are for --pack")
+    if pack is None and (options.ceiling_A or options.parts):
+        raise vk.DataError("--ceiling-A and --parts are for --pack")
     parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
     if options.ceiling_A is not None:
         ceiling = vk.PackPart(kind=vk.LimitReason.driver, charge_A=options.ceiling_A, discharge_A=options.ceiling_A)
@@ -723,8 +920,7 @@ def _limits(options: argparse.Namespace) -> int:
         soc = _per_group(options.soc, count, "--soc")
         temperature_degC = _per_group(options.temperature_degC, count, "--temperature-degC")
         groups = [
-            vk.GroupState(state=_limits_state(options, s, degC), capacity_scale=options.capacity_scale)
-            for s, degC in zip(soc, temperature_degC, strict=True)
+            _aged_group(age, _limits_state(options, s, degC)) for s, degC in zip(soc, temperature_degC, strict=True)
         ]
         limits = vk.pack_limits(source, groups, horizons_s, parts, vk.PackLimitSettings(every_group=True))
     else:
@@ -740,7 +936,8 @@ def _limits(options: argparse.Namespace) -> int:
             "cell" if pack is None else "pack": source.name,
             "soc": soc[0] if alike else soc,
             "temperature_degC": temperature_degC[0] if alike else temperature_degC,
-            "resistance_scale": options.resistance_scale,
+            "resistance_scale": age.resistance_scale,
+            "capacity_scale": age.capacity_scale,
             "horizons": [
                 {
                     "horizon_s": _horizon_document(limit.horizon_s),
@@ -914,7 +1111,9 @@ def _finite(value: float) -> float | None:
 def _charge(options: argparse.Namespace) -> int:
     if options.pack is not None:
         return _charge_pack(options)
-    cell = vk.load_cell(options.cell)
+    age: vk.CellAge = options.known_age
+    tested = vk.load_cell(options.cell)
+    cell = vk.aged_cell(tested, age)
     if options.capacity_Ah is not None:
         cell.capacity_Ah = options.capacity_Ah
     current_A: float | None = options.current_A
@@ -923,11 +1122,12 @@ def _charge(options: argparse.Namespace) -> int:
             raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
         log = _read_log(options.from_log, options)
         trace = vk.replay(
-            cell,
+            tested,
             log,
             initial_soc=options.initial_soc,
             initial_soc_std=options.initial_soc_std,
-            settings=vk.filter_settings(cell),
+            capacity_Ah=options.capacity_Ah,
+            age=age,
         )
         state = trace.end
         ambient_degC = float(log.temperature_degC[0])
@@ -944,7 +1144,11 @@ def _charge(options: argparse.Namespace) -> int:
         soc = _per_group(options.soc, 1, "--soc")[0]
         temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")[0]
         state = vk.ModelState(
-            soc=soc, soc_std=options.soc_std or 0.0, temperature_degC=temperature_degC, hysteresis=-1.0
+            soc=soc,
+            soc_std=options.soc_std or 0.0,
+            temperature_degC=temperature_degC,
+            hysteresis=-1.0,
+            resistance_scale=age.resistance_scale,
         )
         ambient_degC = temperature_degC
     if options.ambient_degC is not None:
@@ -957,7 +1161,11 @@ def _charge(options: argparse.Namespace) -> int:
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
     departure = _departure(options)
-    doubt = vk.ChargeDoubt(soc_std=state.soc_std)
+    doubt = vk.ChargeDoubt(
+        soc_std=state.soc_std,
+        resistance_log_std=age.resistance_log_std,
+        capacity_log_std=0.0 if options.capacity_Ah is not None else age.capacity_log_std,
+    )
     if options.from_log is not None and float(log.current_A[-1]) > 0.0:
         doubt.measured_current_A = float(log.current_A[-1])  # it charges already
     in_time, chosen_A = True, 0.0
@@ -1008,10 +1216,12 @@ def _charge(options: argparse.Namespace) -> int:
                 "temperature_degC": state.temperature_degC,
                 "ambient_degC": ambient_degC,
                 "resistance_scale": state.resistance_scale,
+                "capacity_Ah": cell.capacity_Ah,
             },
             "provenance": {
                 "made_by": f"voltkeel {vk.__version__}",
                 "log": options.from_log.name if options.from_log is not None else None,
+                "age": options.age.name if options.age is not None else None,
                 "current_offset_A": options.log_settings.current_offset_A,
                 "current_A": max(zone.current_A for zone in plan.zones),
                 "end_current_A": plan.end_current_A,
@@ -1066,15 +1276,11 @@ def _groups_of(options: argparse.Namespace, pack: vk.Pack, hysteresis: float) ->
     count = vk.group_count(pack)
     soc = _per_group(options.soc, count, "--soc")
     temperature_degC = _per_group(options.temperature_degC, count, "--temperature-degC")
+    age: vk.CellAge = getattr(options, "known_age", vk.CellAge())
     return [
-        vk.GroupState(
-            state=vk.ModelState(
-                soc=s,
-                soc_std=options.soc_std or 0.0,
-                temperature_degC=degC,
-                hysteresis=hysteresis,
-                resistance_scale=getattr(options, "resistance_scale", 1.0),
-            )
+        _aged_group(
+            age,
+            vk.ModelState(soc=s, soc_std=options.soc_std or 0.0, temperature_degC=degC, hysteresis=hysteresis),
         )
         for s, degC in zip(soc, temperature_degC, strict=True)
     ]
@@ -1168,7 +1374,13 @@ def _charge_pack(options: argparse.Namespace) -> int:
             "energy_Wh": forecast.energy_Wh,
             "stored_Wh": forecast.stored_Wh,
             "supply": drawn,
-            "start": {"soc": soc, "soc_std": options.soc_std or 0.0, "ambient_degC": ambient_degC},
+            "start": {
+                "soc": soc,
+                "soc_std": options.soc_std or 0.0,
+                "ambient_degC": ambient_degC,
+                "resistance_scale": options.known_age.resistance_scale,
+                "capacity_scale": options.known_age.capacity_scale,
+            },
             "provenance": {
                 "made_by": f"voltkeel {vk.__version__}",
                 "plan": options.plan.name if options.plan is not None else None,
@@ -1414,7 +1626,8 @@ def _range(options: argparse.Namespace) -> int:
                 "soc_std": options.soc_std or 0.0,
                 "temperature_degC": [group.state.temperature_degC for group in groups],
                 "ambient_degC": ambient_degC,
-                "resistance_scale": options.resistance_scale,
+                "resistance_scale": options.known_age.resistance_scale,
+                "capacity_scale": options.known_age.capacity_scale,
             },
             "caution": PACK_CAUTION,
         }
@@ -1962,7 +2175,11 @@ def _add_log_options(parser: argparse.ArgumentParser, corrects: bool = True) -> 
     group.add_argument("--discharge-positive", action="store_true", help="the file writes discharge as positive")
     group.add_argument("--time-column", metavar="NAME")
     group.add_argument("--current-column", metavar="NAME")
-    group.add_argument("--voltage-column", metavar="NAME")
+    group.add_argument(
+        "--voltage-column",
+        metavar="NAME",
+        help="replay takes {} for the number of a group, from 0 or 1, and finds voltage_{}_V by itself",
+    )
     group.add_argument("--temperature-column", metavar="NAME")
     group.add_argument(
         "--log-temperature-degC",
@@ -1977,6 +2194,22 @@ def _add_log_options(parser: argparse.ArgumentParser, corrects: bool = True) -> 
     )
     if corrects:
         group.add_argument("--drop-spikes", action="store_true", help="leave out single rows that stand apart; noted")
+
+
+def _add_age_options(parser: argparse.ArgumentParser) -> None:
+    group = parser.add_argument_group("age of the cells")
+    group.add_argument(
+        "--age",
+        type=Path,
+        metavar="FILE",
+        help="as replay --age-out writes it (data/schema/cell_age.schema.json); the options here come before it",
+    )
+    group.add_argument(
+        "--resistance-scale", type=_number("scale", 0.1, 10.0), metavar="R", help="1, if left out: as the tested cell"
+    )
+    group.add_argument(
+        "--capacity-scale", type=_number("scale", 0.1, 2.0), metavar="Q", help="1, if left out: as the tested cell"
+    )
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -2178,13 +2411,24 @@ def _parser() -> argparse.ArgumentParser:
     replay = command(
         "replay",
         _replay,
-        "estimate the state of charge along a log",
+        "estimate the state of charge along a log, of a cell or of every group of a string",
         "voltkeel replay day.csv --cell cell.json --initial-soc 0.8 --initial-soc-std 0.2 --out estimate.csv",
     )
     replay.add_argument("log", type=Path, metavar="LOG.csv")
-    replay.add_argument("--cell", type=Path, required=True, metavar="FILE")
+    replayed = replay.add_mutually_exclusive_group(required=True)
+    replayed.add_argument("--cell", type=Path, metavar="FILE")
+    replayed.add_argument(
+        "--pack", type=Path, metavar="FILE", help="of one string, for a log with the voltage of every group"
+    )
     replay.add_argument(
-        "--out", type=Path, required=True, metavar="FILE", help="CSV to write; its provenance goes beside it"
+        "--parallel", type=_count, metavar="N", help="with --cell: cells in each group, which share the log's current"
+    )
+    replay.add_argument(
+        "--out",
+        type=Path,
+        required=True,
+        metavar="FILE",
+        help="CSV to write; its provenance goes beside it, and of a log of groups FILE.groups.csv with each of them",
     )
     replay.add_argument("--initial-soc", type=_soc, metavar="SOC", help="0..1; left out, the first voltage tells")
     replay.add_argument(
@@ -2192,6 +2436,13 @@ def _parser() -> argparse.ArgumentParser:
     )
     replay.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")
     replay.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the estimate (PNG, PDF or SVG)")
+    replay.add_argument(
+        "--age-out",
+        type=Path,
+        metavar="FILE",
+        help="write what the log shows of the cell's capacity, from rest to rest, and resistance, for --age",
+    )
+    _add_age_options(replay)
     _add_log_options(replay)
 
     limits = command(
@@ -2209,20 +2460,6 @@ def _parser() -> argparse.ArgumentParser:
     )
     limits.add_argument(
         "--soc-std", type=_share, default=0.0, metavar="SOC", help="two of these are kept as a margin; default 0"
-    )
-    limits.add_argument(
-        "--resistance-scale",
-        type=_number("scale", 0.1, 10.0),
-        default=1.0,
-        metavar="R",
-        help="1 for the tested cell",
-    )
-    limits.add_argument(
-        "--capacity-scale",
-        type=_number("scale", 0.1, 2.0),
-        default=1.0,
-        metavar="Q",
-        help="1 for the tested cell; of a pack",
     )
     limits.add_argument(
         "--parts",
@@ -2246,6 +2483,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     limits.add_argument("--csv", type=Path, metavar="FILE", help="the numbers; those of the map where it stands alone")
     limits.add_argument("--json", action="store_true", help="for machines")
+    _add_age_options(limits)
 
     charge = command(
         "charge",
@@ -2288,6 +2526,7 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")
     charge.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the forecast (PNG, PDF or SVG)")
     charge.add_argument("--json", action="store_true", help="for machines")
+    _add_age_options(charge)
     _add_log_options(charge)
 
     balance = command(
@@ -2323,9 +2562,6 @@ def _parser() -> argparse.ArgumentParser:
         "--ambient-degC", type=_temperature, metavar="T", help="surroundings; as the cells if left out"
     )
     distance.add_argument("--soc-std", type=_share, metavar="STD", help="of the SOC: gives the energy a band")
-    distance.add_argument(
-        "--resistance-scale", type=_number("scale", 0.1, 10.0), default=1.0, metavar="R", help="1 for the tested cell"
-    )
     drawing = distance.add_mutually_exclusive_group()
     drawing.add_argument("--power-W", type=_drawn_power, metavar="W", help="draw; mean power of the trip if left out")
     drawing.add_argument("--current-A", type=_current, metavar="A", help="draw as a current of the pack")
@@ -2345,6 +2581,7 @@ def _parser() -> argparse.ArgumentParser:
         "--speed-km-per-h", type=_speed_km_per_h, metavar="V", help="with --consumption-Wh-per-km: gives the draw"
     )
     distance.add_argument("--json", action="store_true", help="for machines")
+    _add_age_options(distance)
 
     load = command(
         "load",
@@ -2470,6 +2707,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     run: Callable[[argparse.Namespace], int] = options.run
     try:
+        if hasattr(options, "age"):
+            options.known_age = _age(options)
         if hasattr(options, "mapping"):
             options.log_settings = _log_settings(options)
             options.corrections = []

@@ -1,4 +1,4 @@
-"""Plots for people: a fit, an estimate along a log, a charge forecast, a map of limits, a load, a simulated pack."""
+"""Plots for people: a fit, a cell or groups along a log, a charge forecast, a map of limits, a load, a simulation."""
 
 from __future__ import annotations
 
@@ -176,6 +176,67 @@ def plot_replay(
     middle.set(ylabel="measured minus\npredicted, mV")
     middle.legend(frameon=False, loc="upper right")
     bottom: Axes = axes[2, 0]
+    bottom.plot(hours, log.current_A, color=_SHADES[0], linewidth=0.5)
+    bottom.set(ylabel="current in A\n(positive charges)", xlabel="hours")
+    _save(figure, Path(path))
+
+
+def plot_group_replay(log: vk.GroupLog, trace: vk.GroupTrace, path: Path | str) -> None:
+    """Draw the groups of a string along a log.
+
+    Parameters
+    ----------
+    log, trace : what was replayed and what came out
+    path : file to write
+    """
+    from matplotlib.ticker import MaxNLocator
+
+    figure, axes = _figure(4, 1, (11.0, 9.5), sharex=True, height_ratios=[2.0, 1.6, 0.8, 1.0])
+    reference = trace.reference
+    hours = reference.time_s / 3600
+    told_hours = hours[trace.row]
+    soc = 100 * trace.soc
+    mean = soc.mean(axis=1)
+    top: Axes = axes[0, 0]
+    band = 196 * reference.soc_std
+    top.fill_between(
+        hours,
+        100 * reference.soc - band,
+        100 * reference.soc + band,
+        color=_SHADES[2],
+        alpha=0.3,
+        linewidth=0,
+        label="95 % band of the mean",
+    )
+    top.plot(hours, 100 * trace.soc_max, color=_SHADES[3], linewidth=0.9, label="fullest")
+    top.plot(hours, 100 * reference.soc, color=_SHADES[0], label="mean")
+    top.plot(hours, 100 * trace.soc_min, color=_SHADES[4], linewidth=0.9, label="emptiest")
+    title = f"State of charge of {trace.groups} groups along {Path(log.source).name}"
+    top.set(ylabel="SOC in %", title=title)
+    top.set_ylim(max(-5.0, 100 * float(trace.soc_min.min()) - 10), min(105.0, 100 * float(trace.soc_max.max()) + 10))
+    top.legend(frameon=False)
+    middle: Axes = axes[1, 0]
+    low, high = int(soc[-1].argmin()), int(soc[-1].argmax())
+    for k in range(trace.groups):
+        marked = {low: _SHADES[4], high: _SHADES[3]}.get(k)
+        middle.plot(
+            told_hours,
+            soc[:, k] - mean,
+            color=marked or _SHADES[2],
+            linewidth=1.2 if marked else 0.5,
+            zorder=3 if marked else 2,
+        )
+    for k in {low, high}:
+        text = f" {trace.first_number + k}"
+        middle.annotate(text, (float(told_hours[-1]), float(soc[-1, k] - mean[-1])), va="center")
+    middle.set(ylabel="each group less\nthe mean, points")
+    faults: Axes = axes[2, 0]
+    at, group = np.nonzero(trace.fault_bits)
+    faults.scatter(told_hours[at], trace.first_number + group, s=4, marker="|", color=_SHADES[4])
+    faults.set(ylabel="groups\nwith faults")
+    faults.set_ylim(trace.first_number - 1, trace.first_number + trace.groups)
+    faults.yaxis.set_major_locator(MaxNLocator(nbins=4, integer=True))
+    bottom: Axes = axes[3, 0]
     bottom.plot(hours, log.current_A, color=_SHADES[0], linewidth=0.5)
     bottom.set(ylabel="current in A\n(positive charges)", xlabel="hours")
     _save(figure, Path(path))

@@ -7,6 +7,7 @@
 #include <cmath>
 #include <cstdint>
 #include <cstring>
+#include <initializer_list>
 #include <limits>
 #include <nlohmann/json.hpp>
 #include <optional>
@@ -15,6 +16,7 @@
 #include "io/field_text.hpp"
 #include "io/file_bytes.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/io/group_log.hpp"
 
 namespace voltkeel {
 namespace {
@@ -109,6 +111,7 @@ enum Role : std::uint8_t {
     role_temperature,
     role_ignored,
     role_clock,  ///< the time, written as a clock shows it
+    role_group,  ///< the voltage of one group
 };
 
 /// What a role is called: in the settings, and in the column names of other loggers.
@@ -259,6 +262,52 @@ std::pair<std::string_view, std::string_view> split_unit(std::string_view name) 
     return {trimmed(name.substr(0, at)), trimmed(unit)};
 }
 
+/// Names of columns with a number in them: what stands before and behind it.
+struct NumberedName {
+    static constexpr std::string_view place = "{}";
+    std::string before, behind;
+
+    /// \return false where the name has no place for a number, or more than one
+    bool take(std::string_view name) {
+        const std::size_t at = name.find(place);
+        if (at == std::string_view::npos) return false;
+        before = name.substr(0, at);
+        behind = name.substr(at + place.size());
+        return behind.find(place) == std::string::npos;
+    }
+
+    /// The number of a column; -1 when it has another name. Numbers of more than four digits are
+    /// none of groups.
+    [[nodiscard]] int number_of(std::string_view name) const {
+        constexpr std::size_t most_digits = 4;
+        if (name.size() <= before.size() + behind.size() ||
+            name.size() > before.size() + behind.size() + most_digits ||
+            name.substr(0, before.size()) != before ||
+            name.substr(name.size() - behind.size()) != behind) {
+            return -1;
+        }
+        int number = 0;
+        for (const char c :
+             name.substr(before.size(), name.size() - before.size() - behind.size())) {
+            if (!is_digit(c)) return -1;
+            number = 10 * number + (c - '0');
+        }
+        return number;
+    }
+
+    [[nodiscard]] std::string with(int number) const {
+        return before + std::to_string(number) + behind;
+    }
+};
+
+/// The name of the columns of groups that is asked for; none where the settings name one column.
+std::optional<NumberedName> group_name(const LogColumns& columns) {
+    NumberedName name;
+    const bool is_default = columns.voltage == LogColumns{}.voltage;
+    if (name.take(is_default ? "voltage_{}_V" : columns.voltage)) return name;
+    return std::nullopt;
+}
+
 /// A point in time: whole seconds and the fraction, which a double of both would blur.
 struct ClockTime {
     std::int64_t second = 0;
@@ -399,8 +448,11 @@ void check_settings(const LogReadSettings& settings) {
 
 class LogParser {
   public:
-    LogParser(std::string_view text, std::string source, const LogReadSettings& settings)
+    /// \param groups the name of the columns of groups; none: one voltage
+    LogParser(std::string_view text, std::string source, const LogReadSettings& settings,
+              std::optional<NumberedName> groups = {})
         : settings_(settings),
+          group_name_(std::move(groups)),
           separator_(settings.separator),
           point_(settings.decimal_comma ? ',' : '.'),
           at_(text.data()),
@@ -425,6 +477,29 @@ class LogParser {
         }
         if (reading_.report.rows == 0) fail(line_, "no data rows after the header");
         return std::move(reading_);
+    }
+
+    GroupLogReading parse_groups() {
+        LogReading reading = parse();
+        Log& log = reading.log;
+        return {{std::move(log.time_s), std::move(log.current_A), std::move(log.temperature_degC),
+                 std::move(group_voltage_V_), group_row_V_.size(), first_number_,
+                 std::move(log.source), log.clock_origin_s},
+                std::move(reading.report)};
+    }
+
+    /// Columns of groups in the header, 0 when it lacks another one that is needed.
+    std::size_t count_group_columns() {
+        try {
+            skip_byte_order_mark();
+            find_names();
+        } catch (const Error&) {
+            return 0;  // whoever reads the file will say it
+        }
+        if (!names_needed_columns()) return 0;
+        return static_cast<std::size_t>(
+            std::count_if(names_.begin(), names_.end(),
+                          [&](const std::string& name) { return group_number(name) >= 0; }));
     }
 
   private:
@@ -533,6 +608,31 @@ class LogParser {
         return take_unusual_number(column, role);
     }
 
+    /// The voltage of a group at `at_`; NaN where nothing came.
+    template <char point>
+    double take_group_voltage(std::size_t column) {
+        double value = 0;
+        const char* at = read_plain_decimal<point>(skip_blanks(at_), end_, value);
+        if (at != nullptr) at = skip_blanks(at);
+        if (at != nullptr && is_field_end(at)) {
+            at_ = at;
+        } else {
+            const std::size_t line = line_;
+            const std::string_view text = take_field();
+            const NumberProblem problem = read_written_number(text, value);
+            if (text.empty() || problem == NumberProblem::not_finite)
+                return std::numeric_limits<double>::quiet_NaN();
+            if (problem != NumberProblem::none) {
+                check_field_count();
+                line_ = line;
+                fail_cell(column, shown(text) + (problem == NumberProblem::too_large
+                                                     ? " is beyond the range of a double"
+                                                     : " is not a number"));
+            }
+        }
+        return scales_[role_voltage].of(value);
+    }
+
     double take_unusual_number(std::size_t column, std::size_t role) {
         const std::size_t line = line_;
         const std::string_view text = take_field();
@@ -627,6 +727,17 @@ class LogParser {
     }
 
     void read_header() {
+        find_names();
+        choose_columns();
+        end_line();
+        for (std::size_t i = 0; i != settings_.lines_after_header && at_ != end_; ++i)
+            pass_line();
+        reading_.report.header_line = header_line_;
+        reading_.report.first_row_line = line_;
+    }
+
+    /// Takes the names in the line that is the header.
+    void find_names() {
         if (std::all_of(at_, end_,
                         [this](char c) { return is_blank(c) || c == '\r' || c == '\n'; })) {
             fail(1, "the file is empty; a header row is required");
@@ -658,12 +769,6 @@ class LogParser {
             }
         }
         if (trouble) throw Error(*trouble);
-        choose_columns();
-        end_line();
-        for (std::size_t i = 0; i != settings_.lines_after_header && at_ != end_; ++i)
-            pass_line();
-        reading_.report.header_line = header_line_;
-        reading_.report.first_row_line = line_;
     }
 
     /// Takes the names in the line at `at_`.
@@ -743,9 +848,17 @@ class LogParser {
         return column;
     }
 
-    /// A voltage without a name is not asked for.
+    /// A voltage without a name is not asked for, nor one beside those of groups.
     [[nodiscard]] bool not_read(std::size_t role) const {
-        return role == role_voltage && settings_.columns.voltage.empty();
+        return role == role_voltage && (group_name_ || settings_.columns.voltage.empty());
+    }
+
+    /// The number of the group whose voltage a column holds; -1 when it is none.
+    [[nodiscard]] int group_number(const std::string& name) const {
+        int number = group_name_->number_of(name);
+        if (number < 0 && settings_.units_from_header)
+            number = group_name_->number_of(split_unit(name).first);
+        return number;
     }
 
     [[nodiscard]] bool names_needed_columns() const {
@@ -754,7 +867,9 @@ class LogParser {
             if (not_read(role)) continue;
             if (column_of(role, wanted) == names_.size()) return false;
         }
-        return true;
+        return !group_name_ ||
+               std::any_of(names_.begin(), names_.end(),
+                           [&](const std::string& name) { return group_number(name) >= 0; });
     }
 
     void choose_columns() {
@@ -775,6 +890,7 @@ class LogParser {
             roles_[column] = static_cast<Role>(role);
             take_unit(role, column, wanted == column_name(settings_.columns, role));
         }
+        if (group_name_) choose_groups();
         if (settings_.time_format == TimeFormat::timestamp ||
             settings_.time_format == TimeFormat::elapsed) {
             clock_has_date_ = settings_.time_format == TimeFormat::timestamp;
@@ -782,6 +898,58 @@ class LogParser {
         }
         temperature_column_ =
             std::find(roles_.begin(), roles_.end(), role_temperature) != roles_.end();
+    }
+
+    /// Finds the columns of groups, which are numbered without a gap.
+    void choose_groups() {
+        constexpr std::size_t none = std::numeric_limits<std::size_t>::max();
+        std::vector<std::size_t> column_of_number;
+        group_of_.assign(names_.size(), 0);
+        for (std::size_t column = 0; column != names_.size(); ++column) {
+            const int number = roles_[column] == role_ignored ? group_number(names_[column]) : -1;
+            if (number < 0) continue;
+            const auto at = static_cast<std::size_t>(number);
+            if (at >= column_of_number.size()) column_of_number.resize(at + 1, none);
+            if (column_of_number[at] != none) {
+                fail(header_line_, "columns " + shown(names_[column_of_number[at]]) + " and " +
+                                       shown(names_[column]) + " both are group " +
+                                       std::to_string(number));
+            }
+            column_of_number[at] = column;
+        }
+        if (column_of_number.empty()) fail_missing(role_voltage);
+        first_number_ = column_of_number[0] == none ? 1 : 0;
+        const auto first = static_cast<std::size_t>(first_number_);
+        for (std::size_t at = first; at != column_of_number.size(); ++at) {
+            if (column_of_number[at] != none) continue;
+            fail(header_line_, "no column " + shown(group_name_->with(static_cast<int>(at))) +
+                                   ", but " + shown(names_[column_of_number.back()]) +
+                                   ": groups are numbered from 0 or 1 without a gap");
+        }
+        const std::size_t groups = column_of_number.size() - first;
+        if (groups > most_log_groups) {
+            fail(header_line_, std::to_string(groups) + " columns of groups are more than " +
+                                   std::to_string(most_log_groups));
+        }
+        group_row_V_.resize(groups);
+        for (std::size_t at = first; at != column_of_number.size(); ++at) {
+            const std::size_t column = column_of_number[at];
+            roles_[column] = role_group;
+            group_of_[column] = at - first;
+            take_unit(role_voltage, column, true);
+            if (at == first) continue;
+            // One entry in the report stands for all.
+            const std::string unit = reading_.report.columns.back().unit;
+            reading_.report.columns.pop_back();
+            if (unit != reading_.report.columns.back().unit) {
+                fail(header_line_, "column " + shown(names_[column]) + " is in " + unit + ", " +
+                                       shown(reading_.report.columns.back().name) + " in " +
+                                       reading_.report.columns.back().unit);
+            }
+        }
+        LogColumnTaken& all = reading_.report.columns.back();
+        all.quantity = "voltage_{}_V";
+        all.name = group_name_->before + std::string(NumberedName::place) + group_name_->behind;
     }
 
     /// Notes the column, and the unit it holds.
@@ -806,7 +974,9 @@ class LogParser {
 
     [[noreturn]] void fail_missing(std::size_t role) const {
         const RoleWords& words = role_words[role];
-        const std::string& wanted = column_name(settings_.columns, role);
+        const std::string wanted = role == role_voltage && group_name_
+                                       ? group_name_->with(0) + " or " + group_name_->with(1)
+                                       : column_name(settings_.columns, role);
         std::string text = "no column " + shown(wanted) + "; the header has ";
         for (std::size_t i = 0; i != names_.size(); ++i) {
             text += (i == 0 ? "" : ", ") + shown(names_[i]);
@@ -838,6 +1008,8 @@ class LogParser {
             text += "; " + setting + " to the one that holds " + std::string(words.meaning);
         }
         if (role == role_temperature) text += ", or give temperature_degC for the whole log";
+        if (role == role_voltage && !group_name_ && wanted.find("{}") != std::string::npos)
+            text += "; {} stands for the number of a group in a log of groups alone";
         fail(header_line_, text);
     }
 
@@ -858,6 +1030,7 @@ class LogParser {
         for (auto* column : {&log.time_s, &log.current_A, &log.voltage_V, &log.temperature_degC}) {
             column->reserve(rows);
         }
+        group_voltage_V_.reserve(rows * group_row_V_.size());
     }
 
     template <char point>
@@ -882,6 +1055,8 @@ class LogParser {
                     values[role] = take_number<point>(column, role);
                 } else if (role == role_ignored) {
                     take_field();
+                } else if (role == role_group) {
+                    group_row_V_[group_of_[column]] = take_group_voltage<point>(column);
                 } else {
                     values[role_time] = take_clock(column);
                 }
@@ -947,11 +1122,17 @@ class LogParser {
         }
         log.time_s.push_back(time_s);
         log.current_A.push_back(current_A);
-        log.voltage_V.push_back(values[role_voltage]);
+        if (group_name_) {
+            group_voltage_V_.insert(group_voltage_V_.end(), group_row_V_.begin(),
+                                    group_row_V_.end());
+        } else {
+            log.voltage_V.push_back(values[role_voltage]);
+        }
         log.temperature_degC.push_back(values[role_temperature]);
     }
 
     const LogReadSettings& settings_;
+    const std::optional<NumberedName> group_name_;  ///< set when groups are read
     const char separator_;
     const char point_;
     const char* at_;
@@ -970,6 +1151,10 @@ class LogParser {
     bool temperature_filled_ = false;  ///< in the present row
     std::vector<std::string> names_;
     std::vector<Role> roles_;
+    std::vector<std::size_t> group_of_;  ///< of each column
+    std::vector<double> group_row_V_;    ///< of the present row
+    std::vector<double> group_voltage_V_;
+    int first_number_ = 0;
     LogReading reading_;
 };
 
@@ -1090,6 +1275,28 @@ LogReading parse_log(std::string_view text, std::string source, const LogReadSet
     return LogParser(text, std::move(source), settings).parse();
 }
 
+GroupLogReading read_group_log(const std::filesystem::path& path, const LogReadSettings& settings) {
+    const detail::Bytes bytes = detail::read_bytes(path);
+    return parse_group_log(bytes.view(), path.string(), settings);
+}
+
+GroupLogReading parse_group_log(std::string_view text, std::string source,
+                                const LogReadSettings& settings) {
+    const std::optional<NumberedName> name = group_name(settings.columns);
+    if (!name) {
+        throw Error("LogReadSettings: columns.voltage " + shown(settings.columns.voltage) +
+                    " must hold {} once, where the number of the group stands");
+    }
+    return LogParser(text, std::move(source), settings, name).parse_groups();
+}
+
+std::size_t group_column_count(const std::filesystem::path& path, const LogReadSettings& settings) {
+    const std::optional<NumberedName> name = group_name(settings.columns);
+    if (!name) return 0;
+    const detail::Bytes bytes = detail::read_bytes(path);
+    return LogParser(bytes.view(), path.string(), settings, name).count_group_columns();
+}
+
 void write_csv(const std::filesystem::path& path, const std::vector<std::string>& names,
                const std::vector<std::vector<double>>& columns, int significant_digits) {
     check_table(path.string(), names, columns, significant_digits);
@@ -1121,34 +1328,65 @@ void write_csv(const std::filesystem::path& path, const std::vector<std::string>
     file.complete();
 }
 
-void check_log(const Log& log) {
-    struct Named {
-        const char* name;
-        const std::vector<double>* values;
-    };
-    const Named columns[] = {{"time_s", &log.time_s},
-                             {"current_A", &log.current_A},
-                             {"voltage_V", &log.voltage_V},
-                             {"temperature_degC", &log.temperature_degC}};
-    for (const Named& column : columns) {
-        if (column.values->size() != log.size()) {
-            throw Error(log.source + ": " + column.name + " has " +
-                        std::to_string(column.values->size()) + " values, time_s has " +
-                        std::to_string(log.size()));
+namespace {
+
+struct NamedColumn {
+    const char* name;
+    const std::vector<double>& values;
+};
+
+/// Columns as long as the time, finite, and a time that goes on.
+void check_columns(const std::string& source, const std::vector<double>& time_s,
+                   std::initializer_list<NamedColumn> columns) {
+    for (const NamedColumn& column : columns) {
+        if (column.values.size() != time_s.size()) {
+            throw Error(source + ": " + column.name + " has " +
+                        std::to_string(column.values.size()) + " values, time_s has " +
+                        std::to_string(time_s.size()));
         }
-        for (std::size_t k = 0; k < log.size(); ++k) {
-            if (!std::isfinite((*column.values)[k])) {
-                throw Error(log.source + ": " + column.name + "[" + std::to_string(k) +
+        for (std::size_t k = 0; k < time_s.size(); ++k) {
+            if (!std::isfinite(column.values[k])) {
+                throw Error(source + ": " + column.name + "[" + std::to_string(k) +
                             "] is not a finite number");
             }
         }
     }
-    for (std::size_t k = 1; k < log.size(); ++k) {
-        if (!(log.time_s[k] > log.time_s[k - 1])) {
-            throw Error(log.source + ": time_s[" + std::to_string(k) +
-                        "]: " + std::to_string(log.time_s[k]) + " is not after " +
-                        std::to_string(log.time_s[k - 1]));
+    for (std::size_t k = 1; k < time_s.size(); ++k) {
+        if (!(time_s[k] > time_s[k - 1])) {
+            throw Error(source + ": time_s[" + std::to_string(k) +
+                        "]: " + std::to_string(time_s[k]) + " is not after " +
+                        std::to_string(time_s[k - 1]));
         }
+    }
+}
+
+}  // namespace
+
+void check_log(const Log& log) {
+    check_columns(log.source, log.time_s,
+                  {{"time_s", log.time_s},
+                   {"current_A", log.current_A},
+                   {"voltage_V", log.voltage_V},
+                   {"temperature_degC", log.temperature_degC}});
+}
+
+void check_log(const GroupLog& log) {
+    if (log.groups < 1 || log.groups > most_log_groups) {
+        throw Error(log.source + ": groups " + std::to_string(log.groups) + " must be from 1 to " +
+                    std::to_string(most_log_groups));
+    }
+    if (log.first_number != 0 && log.first_number != 1) {
+        throw Error(log.source + ": first_number " + std::to_string(log.first_number) +
+                    " must be 0 or 1");
+    }
+    check_columns(log.source, log.time_s,
+                  {{"time_s", log.time_s},
+                   {"current_A", log.current_A},
+                   {"temperature_degC", log.temperature_degC}});
+    if (log.voltage_V.size() != log.size() * log.groups) {
+        throw Error(log.source + ": voltage_V has " + std::to_string(log.voltage_V.size()) +
+                    " values, needs " + std::to_string(log.size()) + " rows of " +
+                    std::to_string(log.groups) + " groups");
     }
 }
 

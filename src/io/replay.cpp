@@ -4,28 +4,13 @@
 #include <cmath>
 #include <cstddef>
 
-#include "io/number_text.hpp"
-#include "voltkeel/cell/heat.hpp"
-#include "voltkeel/cell/ocv.hpp"
+#include "io/replay_parts.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/filter_settings.hpp"
 
 namespace voltkeel {
 
 namespace {
-
-/// Mean current of the first two minutes.
-double first_mean_A(const Log& log) {
-    constexpr double window_s = 120;
-    double charge_As = 0;
-    double span_s = 0;
-    for (std::size_t k = 1; k < log.size() && log.time_s[k] - log.time_s[0] <= window_s; ++k) {
-        const double dt_s = log.time_s[k] - log.time_s[k - 1];
-        charge_As += log.current_A[k] * dt_s;
-        span_s += dt_s;
-    }
-    return span_s > 0 ? charge_As / span_s : log.current_A.front();
-}
 
 template <int Branches, bool Transfer>
 SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& settings,
@@ -35,12 +20,7 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     SocFilterSettings<double> filter_knobs =
         settings.filter ? *settings.filter : filter_settings(cell);
     filter_knobs.trace_every_sample = true;  // every row is written
-    const Finding<double> finding = validate(filter_knobs);
-    if (finding.status != Status::ok) {
-        throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
-                    " against the bound " + number_text(finding.bound) + ": " +
-                    message(finding.status));
-    }
+    detail::need_valid(validate(filter_knobs));
     Status status = filter.configure(tables.parameters(), filter_knobs);
     if (status == Status::ok) {
         const double first_degC = log.temperature_degC.front();
@@ -51,20 +31,19 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
             status = filter.start(*settings.initial_soc, settings.initial_soc_std, first_degC);
         } else {
             status = filter.start_under_load(*settings.initial_soc, settings.initial_soc_std,
-                                             first_mean_A(log), first_degC);
+                                             detail::first_mean_A(log.time_s, log.current_A),
+                                             first_degC);
         }
     }
-    if (status != Status::ok) {
-        throw Error("the filter cannot start (initial soc " +
-                    number_text(settings.initial_soc.value_or(NAN)) + ", std " +
-                    number_text(settings.initial_soc_std) +
-                    ", each must be 0 .. 1): " + message(status));
-    }
+    if (status == Status::ok) status = detail::take_age(filter, settings.age);
+    if (status != Status::ok)
+        detail::fail_start(settings.initial_soc.value_or(NAN), settings.initial_soc_std, status);
 
     SocTrace trace;
     trace.time_s = log.time_s;
     for (auto* column : {&trace.soc, &trace.soc_std, &trace.voltage_predicted_V,
-                         &trace.innovation_V, &trace.innovation_std_V, &trace.resistance_scale}) {
+                         &trace.innovation_V, &trace.innovation_std_V, &trace.resistance_scale,
+                         &trace.log_scale_std, &trace.hysteresis}) {
         column->resize(log.size());
     }
     trace.fault_bits.resize(log.size());
@@ -76,14 +55,8 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         }
         const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
         if (follows_core(cell.thermal) && k > 0) {
-            const auto& at = filter.state().cell;
-            const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC);
-            const double heat =
-                heat_W(log.current_A[k], log.voltage_V[k],
-                       ocv.mean_V + at.hysteresis * ocv.half_gap_V, ocv.entropy_V_per_K, core_degC);
-            core_degC = core_temperature_after(filter.cell().thermal, core_degC,
-                                               log.temperature_degC[k - 1], log.temperature_degC[k],
-                                               heat, dt_s);
+            core_degC = detail::next_core_degC(filter, core_degC, log.current_A[k],
+                                               log.voltage_V[k], log.temperature_degC, k, dt_s);
         } else {
             core_degC = log.temperature_degC[k];
         }
@@ -95,6 +68,8 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         trace.innovation_V[k] = estimate.innovation_V;
         trace.innovation_std_V[k] = estimate.innovation_std_V;
         trace.resistance_scale[k] = estimate.resistance_scale;
+        trace.log_scale_std[k] = estimate.log_scale_std;
+        trace.hysteresis[k] = filter.state().cell.hysteresis;
         trace.fault_bits[k] = estimate.fault_bits;
     }
     const auto& state = filter.state();
@@ -157,7 +132,7 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
                 const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
     check_log(log);
-    Cell used = cell;
+    Cell used = aged_cell(cell, settings.age);
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
     return with_form(used, [&](auto form) {
         return replay_with<decltype(form)::branches, decltype(form)::transfer>(used, log, settings,

@@ -10,6 +10,9 @@ namespace voltkeel::schema_text {
 /// Schema of a cell description, JSON text.
 extern const char* const cell;
 
+/// Schema of the age of a cell, JSON text.
+extern const char* const cell_age;
+
 /// Schema of a charge plan, JSON text.
 extern const char* const charge_plan;
 

@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/../.."
 
 cmake --preset release >/dev/null
-cmake --build --preset release --target bench_csv bench_fit bench_pack_filter bench_simulate bench_soc_filter >/dev/null
+cmake --build --preset release --target bench_csv bench_fit bench_group_replay bench_pack_filter bench_simulate bench_soc_filter >/dev/null
 mkdir -p build/logs
 one_core=(env)
 if command -v taskset >/dev/null; then one_core=(taskset -c 0); fi
@@ -25,6 +25,7 @@ g++ -std=c++17 -O2 -DNDEBUG -march=x86-64-v3 -Iinclude -Itests -isystem "$eigen"
     bash tests/bench/count_instructions.sh $fast
     echo
     "${one_core[@]}" build/release/tests/bench_pack_filter
+    "${one_core[@]}" build/release/tests/bench_group_replay
     echo
     "${one_core[@]}" build/release/tests/bench_csv
     echo

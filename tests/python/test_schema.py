@@ -42,7 +42,18 @@ def document(cell) -> dict:
     return small
 
 
-SCHEMAS = ["cell", "pack", "pack_strings", "log_mapping", "vehicle", "cooling", "supply", "charge_plan", "pack_parts"]
+SCHEMAS = [
+    "cell",
+    "cell_age",
+    "pack",
+    "pack_strings",
+    "log_mapping",
+    "vehicle",
+    "cooling",
+    "supply",
+    "charge_plan",
+    "pack_parts",
+]
 
 
 @pytest.mark.parametrize("name", SCHEMAS)

@@ -184,6 +184,16 @@ class PackFilter {
         return status;
     }
 
+    /// Starts in the middle of use; see SocFilter::start_under_load.
+    /// \param mean_current_A of the minutes around, positive charges
+    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
+                                          Real temperature_degC) noexcept {
+        const Status status =
+            reference_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
+        if (status == Status::ok) begin();
+        return status;
+    }
+
     /// Starts from the voltages of the groups: from their median, and lets each group find its
     /// place. \param voltage_V one for each group, NaN where nothing came
     /// \return sample_not_finite when no voltage came; else see SocFilter::start_from_voltage

@@ -38,9 +38,9 @@ enum class CurrentSign { charge_positive, discharge_positive };
 /// degC", "Ambient Temperature / degC", or test_time_second, current_ampere, voltage_volt,
 /// surface_temperature_t1_celsius, ambient_temperature_celsius (from memory, not re-read).
 struct LogColumns {
-    std::string time = "time_s";                   ///< holds s
-    std::string current = "current_A";             ///< holds A
-    std::string voltage = "voltage_V";             ///< holds V; empty: not read, 0 in every row
+    std::string time = "time_s";        ///< holds s
+    std::string current = "current_A";  ///< holds A
+    std::string voltage = "voltage_V";  ///< holds V; empty: not read, all 0; {}: see group_log.hpp
     std::string temperature = "temperature_degC";  ///< holds degC
 };
 

@@ -10,6 +10,7 @@
 
 #include "voltkeel/estimate/soc_filter.hpp"
 #include "voltkeel/io/cell.hpp"
+#include "voltkeel/io/cell_age.hpp"
 #include "voltkeel/io/csv.hpp"
 #include "voltkeel/io/model_state.hpp"
 
@@ -22,12 +23,13 @@ struct ReplaySettings {
     std::optional<double> capacity_Ah;                ///< Replaces the cell's capacity.
     std::optional<SocFilterSettings<double>> filter;  ///< Without it filter_settings(cell).
     std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
+    CellAge age{};  ///< What the cell is known to have aged; `capacity_Ah` comes before it.
 };
 
 /// The filter's answer at every row of a log; all vectors have its length.
 struct SocTrace {
     std::vector<double> time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
-        resistance_scale;
+        resistance_scale, log_scale_std, hysteresis;
     std::vector<std::uint32_t> fault_bits;  ///< See FaultBit.
     std::uint32_t update_count{0};
     std::uint32_t rejected_count{0};

@@ -1,0 +1,88 @@
+#pragma once
+/// \file
+/// What the replay of a cell and that of groups do alike.
+
+#include <cmath>
+#include <cstddef>
+#include <string>
+#include <vector>
+
+#include "io/number_text.hpp"
+#include "voltkeel/cell/bounds.hpp"
+#include "voltkeel/cell/heat.hpp"
+#include "voltkeel/cell/ocv.hpp"
+#include "voltkeel/error.hpp"
+#include "voltkeel/estimate/age.hpp"
+#include "voltkeel/io/cell_age.hpp"
+#include "voltkeel/status.hpp"
+
+namespace voltkeel::detail {
+
+/// Mean current of the first two minutes.
+inline double first_mean_A(const std::vector<double>& time_s,
+                           const std::vector<double>& current_A) {
+    constexpr double window_s = 120;
+    double charge_As = 0;
+    double span_s = 0;
+    for (std::size_t k = 1; k < time_s.size() && time_s[k] - time_s[0] <= window_s; ++k) {
+        const double dt_s = time_s[k] - time_s[k - 1];
+        charge_As += current_A[k] * dt_s;
+        span_s += dt_s;
+    }
+    return span_s > 0 ? charge_As / span_s : current_A.front();
+}
+
+/// Temperature of the core in row `k` of a log of case temperatures, k > 0.
+/// \param core_degC that of the row before
+/// \param current_A,voltage_V of one cell
+template <class Filter>
+double next_core_degC(const Filter& filter, double core_degC, double current_A, double voltage_V,
+                      const std::vector<double>& case_degC, std::size_t k, double dt_s) {
+    const auto& at = filter.state().cell;
+    const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC);
+    const double heat = heat_W(current_A, voltage_V, ocv.mean_V + at.hysteresis * ocv.half_gap_V,
+                               ocv.entropy_V_per_K, core_degC);
+    return core_temperature_after(filter.cell().thermal, core_degC, case_degC[k - 1], case_degC[k],
+                                  heat, dt_s);
+}
+
+/// The state of a filter that has just been started, with the resistance that age has left. Where
+/// its spread is told, the filter starts no wider than that and what a filter's scale departs from
+/// the mean of its life.
+template <class State>
+State with_age(State state, const CellAge& age) {
+    constexpr int at = State::at_scale;
+    state.log_scale += std::log(age.resistance_scale);
+    if (!(age.resistance_log_std > 0)) return state;
+    const double known =
+        std::hypot(age.resistance_log_std, ResistanceGrowthSettings<double>{}.model_log_std);
+    const double wide = std::sqrt(state.spread(at, at));
+    if (known >= wide) return state;
+    for (int k = 0; k < at; ++k)
+        state.spread(at, k) *= known / wide;
+    state.spread(at, at) = known * known;
+    return state;
+}
+
+/// \return out_of_range for a scale that a filter cannot have
+template <class Filter>
+[[nodiscard]] Status take_age(Filter& filter, const CellAge& age) {
+    if (age.resistance_scale == 1 && age.resistance_log_std == 0) return Status::ok;
+    return filter.restore(with_age(filter.state(), age));
+}
+
+/// \throws Error naming field, value and bound
+inline void need_valid(const Finding<double>& finding) {
+    if (finding.status == Status::ok) return;
+    throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
+                " against the bound " + number_text(finding.bound) + ": " +
+                message(finding.status));
+}
+
+[[noreturn]] inline void fail_start(double initial_soc, double initial_soc_std, Status status) {
+    throw Error("the filter cannot start (initial soc " + number_text(initial_soc) + ", std " +
+                number_text(initial_soc_std) +
+                ", each must be 0 .. 1; an aged resistance scale 0.25 .. 4): " + message(status));
+}
+
+}  // namespace voltkeel::detail
