@@ -29,9 +29,9 @@ class LeastSquares {
 
 /// When to stop: relative change of the cost, of the unknowns, evaluations of the residuals.
 struct Stop {
-    double ftol;
-    double xtol;
-    int max_evaluations{400};  ///< That of Eigen.
+    double ftol{1.5e-8};
+    double xtol{1.5e-8};
+    int max_evaluations{400};  ///< As Eigen has it; so are the others.
 };
 
 struct Minimum {
