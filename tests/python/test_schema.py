@@ -42,7 +42,10 @@ def document(cell) -> dict:
     return small
 
 
-SCHEMAS = ["cell", "pack", "pack_strings", "log_mapping", "vehicle", "cooling", "supply", "charge_plan", "pack_parts"]
+SCHEMAS = [
+    *("cell", "pack", "pack_strings", "log_mapping", "vehicle", "cooling", "supply", "charge_plan", "pack_parts"),
+    "taper",
+]
 
 
 @pytest.mark.parametrize("name", SCHEMAS)
