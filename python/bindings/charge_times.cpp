@@ -2,6 +2,7 @@
 
 #include "bindings.hpp"
 #include "charge_curve.hpp"
+#include "voltkeel/io/taper_file.hpp"
 
 namespace voltkeel::python {
 
@@ -61,6 +62,43 @@ void bind_taper(py::module_& module) {
             },
             py::arg("from_A"), py::arg("end_A"), "Time from one current to a lower one.")
         .def_property_readonly("charges", [](const Learner& self) { return self.state().charges; });
+    using Learned = LearnedTaper;
+    py::class_<Learned> learned(module, "LearnedTaper",
+                                "What completed charges of a cell showed of the taper, and the "
+                                "voltage and temperatures it holds for; kept in a file.");
+    add_keyword_constructor(learned);
+    learned.def_readwrite("cell", &Learned::cell, "Name of the cell that was charged.")
+        .def_readwrite("settings", &Learned::settings, "TaperSettings, with the cell's capacity.")
+        .def_readwrite("voltage_V", &Learned::voltage_V, "At which the cell was held.")
+        .def_readwrite("provenance", &Learned::provenance, "made_by, made_at and the logs.")
+        .def_readonly("temperature_min_degC", &Learned::temperature_min_degC,
+                      "Lowest while it was held, over all charges.")
+        .def_readonly("temperature_max_degC", &Learned::temperature_max_degC, "Highest.")
+        .def_property_readonly("charges", [](const Learned& self) { return self.state.charges; })
+        .def(
+            "learn",
+            [](Learned& self, const Log& log, double end_current_A, double tolerance_V) {
+                return learn_charge(self, log, end_current_A, tolerance_V);
+            },
+            py::arg("log"), py::arg("end_current_A"), py::arg("tolerance_V") = 0.01,
+            "Learn from a logged charge of one cell that was held at voltage_V. Returns whether it "
+            "ended by its end current; nothing changes otherwise.")
+        .def(
+            "learner", [](const Learned& self) { return taper_learner(self); },
+            "TaperLearner that goes on from here.");
+    module.def("check_taper", &check_taper, py::arg("taper"),
+               "Raise DataError, naming field, value and bound, unless the taper can be used.");
+    module.def(
+        "check_taper_fits", &check_taper_fits, py::arg("taper"), py::arg("plan"),
+        py::arg("tolerance_V") = 0.01,
+        "Raise DataError unless the plan ends at the voltage that the taper was learned at.");
+    module.def("held_voltage_V", &held_voltage_V, py::arg("plan"),
+               "Voltage at which a plan's charge ends.");
+    module.def("load_taper", &load_taper, py::arg("path"), "Read and check a taper file.");
+    module.def("parse_taper", &parse_taper, py::arg("text"), py::arg("source"),
+               "Read a learned taper from JSON text, as load_taper does.");
+    module.def("save_taper", &save_taper, py::arg("path"), py::arg("taper"),
+               "Write a taper file; it appears complete or not at all.");
     module.def(
         "learned_time",
         [](const Learner& taper, const ChargeForecast<double>& forecast, double measured_A) {

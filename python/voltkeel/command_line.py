@@ -1108,9 +1108,57 @@ def _finite(value: float) -> float | None:
     return value if math.isfinite(value) else None
 
 
+def _learn_taper(
+    options: argparse.Namespace, cell: vk.Cell, plan: vk.ChargePlan, log: vk.Log, before: vk.LearnedTaper | None
+) -> vk.LearnedTaper:
+    """Learn the taper of the charge in the log, after those of an earlier file, and write it."""
+    taper = before
+    if taper is None:
+        taper = vk.LearnedTaper(
+            cell=cell.name,
+            settings=vk.TaperSettings(capacity_Ah=cell.capacity_Ah),
+            voltage_V=vk.held_voltage_V(plan),
+        )
+    if not taper.learn(log, plan.end_current_A):
+        raise vk.DataError(
+            f"{options.from_log}: nothing to learn: no charge that was held at {taper.voltage_V:g} V until its current "
+            f"had fallen to {plan.end_current_A:g} A (--end-current-A)"
+        )
+    source = vk.SourceFile(role="charge", name=options.from_log.name, sha256=_sha256(options.from_log))
+    taper.provenance = vk.Provenance(
+        made_by=f"voltkeel {vk.__version__}", made_at=_now(), files=[*taper.provenance.files, source]
+    )
+    vk.save_taper(options.learn_out, taper)
+    return taper
+
+
+def _with_taper(
+    taper: vk.LearnedTaper, forecast: vk.ChargeForecast, band: vk.ChargeTimeBand, held_A: float, sigmas: float
+) -> tuple[float, float, float, int]:
+    """Give time, earliest, latest with the learned taper and the charges behind it; none: the model's own.
+
+    The taper's doubt stands beside that of the model; where the voltage is held already, the measured current tells
+    the time left whatever the SOC, and the taper's doubt is all there is.
+    """
+    learned = vk.learned_time(taper.learner(), forecast, held_A)
+    if learned.charges == 0:
+        return forecast.time_s, band.earliest_s, band.latest_s, 0
+    own_s = sigmas * learned.std_s
+    if held_A > 0.0:
+        below_s = above_s = own_s
+    else:
+        below_s = math.hypot(forecast.time_s - band.earliest_s, own_s)
+        above_s = math.hypot(band.latest_s - forecast.time_s, own_s)
+    return learned.time_s, max(0.0, learned.time_s - below_s), learned.time_s + above_s, learned.charges
+
+
 def _charge(options: argparse.Namespace) -> int:
     if options.pack is not None:
         return _charge_pack(options)
+    if options.learn_out is not None and options.from_log is None:
+        raise vk.DataError("--learn-out learns from a charge: give its --from-log")
+    if options.learned is not None and (options.to_soc is not None or options.until is not None):
+        raise vk.DataError("--learned tells the end of a charge to full: leave out --to-soc and --until")
     age: vk.CellAge = options.known_age
     tested = vk.load_cell(options.cell)
     cell = vk.aged_cell(tested, age)
@@ -1154,6 +1202,25 @@ def _charge(options: argparse.Namespace) -> int:
     if options.ambient_degC is not None:
         ambient_degC = options.ambient_degC
     plan = _charge_plan(cell, options, current_A)
+    taper = vk.load_taper(options.learned) if options.learned is not None else None
+    learned_sha256 = _sha256(options.learned) if options.learned is not None else None
+    if taper is not None:
+        try:
+            vk.check_taper_fits(taper, plan)
+        except vk.DataError as error:
+            raise vk.DataError(f"{options.learned}: {error}") from None
+        if taper.cell != cell.name:
+            print(f"Note: the taper was learned on {taper.cell}, not on {cell.name}.", file=sys.stderr)
+        if not taper.temperature_min_degC - 5.0 <= state.temperature_degC <= taper.temperature_max_degC + 5.0:
+            print(
+                f"Note: the taper was learned at {taper.temperature_min_degC:.0f} to "
+                f"{taper.temperature_max_degC:.0f} degC, the cell has {state.temperature_degC:.0f}.",
+                file=sys.stderr,
+            )
+    if options.learn_out is not None:
+        written = _learn_taper(options, cell, plan, log, taper)
+        print(f"Wrote {options.learn_out}: the taper of {written.charges} charge(s)", file=sys.stderr)
+        taper = written if taper is not None else None
     source = vk.load_supply(options.supply) if options.supply is not None else None
     if source is None and (options.series != 1 or options.parallel != 1):
         raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
@@ -1181,12 +1248,24 @@ def _charge(options: argparse.Namespace) -> int:
 
         plots.plot_charge(outlook, options.plot)
     forecast = band.central
+    time_s, earliest_s, latest_s, charges = forecast.time_s, band.earliest_s, band.latest_s, 0
+    if taper is not None and forecast.reached:
+        held = doubt.measured_current_A > 0.0 and float(log.voltage_V[-1]) > taper.voltage_V - 0.01
+        time_s, earliest_s, latest_s, charges = _with_taper(
+            taper, forecast, band, doubt.measured_current_A if held else 0.0, doubt.sigmas
+        )
+        if charges == 0:
+            print(
+                f"Note: {options.learned} does not reach from {forecast.taper_from_A:.3g} A to "
+                f"{forecast.end_current_A:.3g} A: the taper is the model's.",
+                file=sys.stderr,
+            )
     cost = _cost(options, forecast)
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
     drawn = _drawn(source, options, outlook) if source is not None else None
     phases = [
         ("constant_current", forecast.constant_current_s),
-        ("constant_voltage", forecast.constant_voltage_s),
+        ("constant_voltage", max(0.0, forecast.constant_voltage_s + time_s - forecast.time_s)),
         *([("constant_power", forecast.constant_power_s)] if forecast.constant_power_s > 0 else []),
         *([("rest", forecast.rest_s)] if forecast.rest_s > 0 else []),
     ]
@@ -1196,9 +1275,10 @@ def _charge(options: argparse.Namespace) -> int:
             "target": "full" if options.to_soc is None else options.to_soc,
             "reached": forecast.reached,
             "message": outlook.message,
-            "time_s": forecast.time_s,
-            "earliest_s": band.earliest_s,
-            "latest_s": _finite(band.latest_s),
+            "time_s": time_s,
+            "earliest_s": earliest_s,
+            "latest_s": _finite(latest_s),
+            "learned_charges": charges,
             "departure": _ready_document(options, departure, in_time, chosen_A) if departure is not None else None,
             "cost": cost,
             "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
@@ -1227,6 +1307,7 @@ def _charge(options: argparse.Namespace) -> int:
                 "end_current_A": plan.end_current_A,
                 "plan": options.plan.name if options.plan is not None else None,
                 "supply": options.supply.name if options.supply is not None else None,
+                "learned": {"name": options.learned.name, "sha256": learned_sha256} if taper is not None else None,
             },
             "caution": CAUTION,
         }
@@ -1242,14 +1323,16 @@ def _charge(options: argparse.Namespace) -> int:
             f"and {forecast.end_temperature_degC:.1f} degC."
         )
     _print_table(
-        f"{_minutes(forecast.time_s)} until {target}" if forecast.reached else "As far as it gets",
+        f"{_minutes(time_s)} until {target}" if forecast.reached else "As far as it gets",
         ["phase", "time", "share"],
         [
-            [name.replace("_", " "), _minutes(seconds), f"{100 * seconds / max(forecast.time_s, 1e-9):.0f} %"]
+            [name.replace("_", " "), _minutes(seconds), f"{100 * seconds / max(time_s, 1e-9):.0f} %"]
             for name, seconds in phases
         ],
     )
-    _print_band(forecast.time_s, band.earliest_s, band.latest_s)
+    _print_band(time_s, earliest_s, latest_s)
+    if charges > 0:
+        print(f"The end of the charge as {charges} completed charge(s) have shown it; the rest is the model's.")
     if departure is not None:
         _print_departure(departure, in_time, chosen_A, forecast.time_s, band.latest_s, "each cell")
     print(
@@ -1302,6 +1385,8 @@ def _charge_pack(options: argparse.Namespace) -> int:
         (options.from_log, "--from-log"),
         (options.capacity_Ah, "--capacity-Ah"),
         (options.initial_soc, "--initial-soc"),
+        (options.learned, "--learned"),
+        (options.learn_out, "--learn-out"),
     ):
         if value is not None:
             raise vk.DataError(f"{name} is for --cell")
@@ -2521,6 +2606,15 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--parallel", type=_count, default=1, metavar="N", help="cells in each of them")
     charge.add_argument("--to-soc", type=_soc, metavar="SOC", help="stop here instead of full")
     charge.add_argument("--from-log", type=Path, metavar="LOG.csv", help="start from the state at the end of this log")
+    charge.add_argument(
+        "--learn-out",
+        type=Path,
+        metavar="FILE",
+        help="write what the completed charge of --from-log shows of its taper; with --learned, after what that knows",
+    )
+    charge.add_argument(
+        "--learned", type=Path, metavar="FILE", help="such a file: the time to full with the taper learned"
+    )
     charge.add_argument("--initial-soc", type=_soc, metavar="SOC", help="of the log; left out, its first voltage tells")
     charge.add_argument("--initial-soc-std", type=_soc, default=0.2, metavar="STD")
     charge.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")

@@ -1,10 +1,10 @@
 #include "voltkeel/fit/charge_test.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 
+#include "fit/least_squares.hpp"
 #include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
@@ -186,22 +186,17 @@ ChargeTestFit fit_with(std::vector<ChargeLog>& charges, const Cell& cell,
             row += static_cast<Eigen::Index>(charge.rows.size());
         }
     };
-    detail::DifferencedLeastSquares problem(steps, values, residuals, [&] {
+    const detail::DifferencedLeastSquares problem(steps, values, residuals, [&] {
         if (keep_going && !keep_going()) throw Error("cancelled");
     });
-    Eigen::LevenbergMarquardt<detail::DifferencedLeastSquares> solver(problem);
-    solver.parameters.maxfev = settings.max_iterations;
-    solver.parameters.ftol = 1e-8;
-    solver.parameters.xtol = 1e-7;
-    (void)solver.minimize(x);
+    const detail::Minimum minimum =
+        detail::minimize(problem, x, {1e-8, 1e-7, settings.max_iterations});
 
     Eigen::VectorXd left(values);
     problem(x, left);
     Eigen::MatrixXd jacobian(values, x.size());
     problem.df(x, jacobian);
-    const Eigen::MatrixXd covariance = (jacobian.transpose() * jacobian)
-                                           .ldlt()
-                                           .solve(Eigen::MatrixXd::Identity(x.size(), x.size()));
+    const Eigen::MatrixXd covariance = detail::covariance_of(jacobian);
     // Where the model errs by more than the settings say, so do the unknowns.
     double weights = 0;
     for (const ChargeLog& charge : charges) {
@@ -212,7 +207,7 @@ ChargeTestFit fit_with(std::vector<ChargeLog>& charges, const Cell& cell,
         std::sqrt(std::max(1.0, left.tail(values - unknowns).squaredNorm() / weights));
 
     ChargeTestFit fit;
-    fit.iterations = static_cast<int>(solver.iter);
+    fit.iterations = minimum.iterations;
     const auto std_of = [&](Eigen::Index k) { return excess * std::sqrt(covariance(k, k)); };
     fit.rise.resistance_ohm = std::exp(x[log_resistance]);
     fit.rise.resistance_ohm_std = fit.rise.resistance_ohm * std_of(log_resistance);

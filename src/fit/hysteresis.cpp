@@ -1,11 +1,11 @@
 #include "voltkeel/fit/hysteresis.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <limits>
 
+#include "fit/least_squares.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/error.hpp"
@@ -84,7 +84,7 @@ class HysteresisProblem {
                 w += 3;
             }
         }
-        const Eigen::VectorXd x = square.ldlt().solve(gradient);
+        const Eigen::VectorXd x = detail::solve_normal(square, gradient);
         Profile profile;
         profile.squares = constant - gradient.dot(x);
         double sum = 0, product = 0, rows = 0, pairs = 0;

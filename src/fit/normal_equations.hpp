@@ -5,7 +5,9 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <cmath>
-#include <unsupported/Eigen/NonLinearOptimization>
+#include <utility>
+
+#include "fit/least_squares.hpp"
 
 namespace voltkeel::detail {
 
@@ -62,28 +64,22 @@ class NormalEquations {
 /// Cholesky factor L of J^T J the rows [L^T] with the residuals [L^-1 J^T r] have the same normal
 /// equations, and a last row without derivatives brings the cost to that of all rows.
 template <class Sums>
-class PackedLeastSquares {
+class PackedLeastSquares : public LeastSquares {
   public:
-    using Scalar = double;
-    enum { InputsAtCompileTime = Eigen::Dynamic, ValuesAtCompileTime = Eigen::Dynamic };
-    using InputType = Eigen::VectorXd;
-    using ValueType = Eigen::VectorXd;
-    using JacobianType = Eigen::MatrixXd;
-
     /// \param sums sums(x, square, gradient) fills J^T J (lower triangle) and J^T r and returns r^T
     /// r
     PackedLeastSquares(int parameters, Sums sums)
         : parameters_(parameters), sums_(std::move(sums)) {}
 
-    [[nodiscard]] int inputs() const { return parameters_; }
-    [[nodiscard]] int values() const { return parameters_ + 1; }
+    [[nodiscard]] int inputs() const override { return parameters_; }
+    [[nodiscard]] int values() const override { return parameters_ + 1; }
 
-    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const {
+    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const override {
         if (!evaluate(x)) return -1;
         residuals = packed_;
         return 0;
     }
-    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const {
+    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const override {
         if (!evaluate(x)) return -1;
         jacobian.setZero(values(), inputs());
         jacobian.topRows(parameters_) = factor_.matrixU();

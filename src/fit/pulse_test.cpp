@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "fit/common_practice.hpp"
+#include "fit/least_squares.hpp"
 #include "fit/model_errors.hpp"
 #include "fit/normal_equations.hpp"
 #include "fit/open_loop.hpp"
@@ -630,17 +631,12 @@ ScaleFromDrops scale_from_drops(const std::vector<PulseLog>& logs, double capaci
         }
     };
     Eigen::VectorXd x = start;
-    detail::DifferencedLeastSquares problem(Eigen::VectorXd::Constant(x.size(), 1e-5), values,
-                                            residuals, {});
-    Eigen::LevenbergMarquardt<detail::DifferencedLeastSquares> solver(problem);
-    solver.parameters.ftol = 1e-9;
-    solver.parameters.xtol = 1e-8;
-    (void)solver.minimize(x);
+    const detail::DifferencedLeastSquares problem(Eigen::VectorXd::Constant(x.size(), 1e-5), values,
+                                                  residuals, {});
+    (void)detail::minimize(problem, x, {1e-9, 1e-8});
     Eigen::MatrixXd jacobian(values, x.size());
     if (!x.allFinite() || problem.df(x, jacobian) != 0) return {};
-    const Eigen::MatrixXd covariance = (jacobian.transpose() * jacobian)
-                                           .ldlt()
-                                           .solve(Eigen::MatrixXd::Identity(x.size(), x.size()));
+    const Eigen::MatrixXd covariance = detail::covariance_of(jacobian);
     told.log_scale = x[0];
     told.log_std = std::sqrt(covariance(0, 0));
     return told;
@@ -961,23 +957,15 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             gradient = data.gradient() + prior.gradient();
             return data.cost() + prior.cost();
         };
-        detail::PackedLeastSquares packed(problem.inputs(), sums);
-        Eigen::LevenbergMarquardt solver(packed);
-        solver.parameters.ftol = 1e-7;
-        solver.parameters.xtol = 1e-6;
-        auto status = solver.minimizeInit(x);
-        if (status == Eigen::LevenbergMarquardtSpace::ImproperInputParameters ||
-            status == Eigen::LevenbergMarquardtSpace::UserAsked) {
-            throw Error(logs.front()->source + ": the pulse fit cannot start");
-        }
-        int iterations = 0;
-        do {
+        const detail::PackedLeastSquares packed(problem.inputs(), sums);
+        const auto go_on = [&](int iterations) {
+            if (iterations > 0 && iterations >= settings.max_iterations) return false;
             if (keep_going && !keep_going()) throw Error("cancelled");
-            status = solver.minimizeOneStep(x);
-            ++iterations;
-        } while (status == Eigen::LevenbergMarquardtSpace::Running &&
-                 iterations < settings.max_iterations);
-        fit.iterations += iterations;
+            return true;
+        };
+        const detail::Minimum minimum = detail::minimize(packed, x, {1e-7, 1e-6}, go_on);
+        if (!minimum.started) throw Error(logs.front()->source + ": the pulse fit cannot start");
+        fit.iterations += minimum.jacobians;
         errors.clear();
         problem.run(x, data, &errors);
         fit.noise = noise_of(errors);
@@ -987,8 +975,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     problem.add_prior(x, prior, true);
     const Eigen::MatrixXd normal =
         Eigen::MatrixXd((data.square() + prior.square()).selfadjointView<Eigen::Lower>());
-    const Eigen::MatrixXd covariance =
-        normal.ldlt().solve(Eigen::MatrixXd::Identity(problem.inputs(), problem.inputs()));
+    const Eigen::MatrixXd covariance = detail::inverse_of_normal(normal);
     const auto log_std = [&](int p) { return std::sqrt(std::max(0.0, covariance(p, p))); };
 
     fit.capacity_Ah = base.capacity_Ah * std::exp(x[problem.capacity_index()]);

@@ -1,11 +1,11 @@
 #include "voltkeel/fit/refine.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
 #include <random>
 
+#include "fit/least_squares.hpp"
 #include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
@@ -417,7 +417,7 @@ class Refinement {
         if (only_soc) {
             // Everything else stays where it is.
             const Eigen::VectorXd others = x_;
-            detail::DifferencedLeastSquares problem(
+            const detail::DifferencedLeastSquares problem(
                 steps.tail(layout_.logs), values,
                 [&](const Eigen::VectorXd& soc, Eigen::VectorXd& out, int moved) {
                     Eigen::VectorXd x = others;
@@ -430,19 +430,14 @@ class Refinement {
             x_.tail(layout_.logs) = soc;
             return iterations;
         }
-        detail::DifferencedLeastSquares problem(
+        const detail::DifferencedLeastSquares problem(
             steps, values,
             [&](const Eigen::VectorXd& x, Eigen::VectorXd& out, int moved) { fill(x, out, moved); },
             advance);
         return minimize(problem, x_);
     }
-    int minimize(detail::DifferencedLeastSquares& problem, Eigen::VectorXd& x) const {
-        Eigen::LevenbergMarquardt<detail::DifferencedLeastSquares> solver(problem);
-        solver.parameters.maxfev = settings_.max_iterations;
-        solver.parameters.ftol = 1e-6;
-        solver.parameters.xtol = 1e-5;
-        (void)solver.minimize(x);
-        return static_cast<int>(solver.iter);
+    int minimize(const detail::LeastSquares& problem, Eigen::VectorXd& x) const {
+        return detail::minimize(problem, x, {1e-6, 1e-5, settings_.max_iterations}).iterations;
     }
 
     [[nodiscard]] Eigen::VectorXd spreads() const {
@@ -456,11 +451,7 @@ class Refinement {
             [&] { watch(0.95, "spreads"); });
         Eigen::MatrixXd jacobian(values, layout_.count());
         problem.df(x_, jacobian);
-        const Eigen::MatrixXd covariance =
-            (jacobian.transpose() * jacobian)
-                .ldlt()
-                .solve(Eigen::MatrixXd::Identity(layout_.count(), layout_.count()));
-        return covariance.diagonal().cwiseMax(0.0).cwiseSqrt();
+        return detail::covariance_of(jacobian).diagonal().cwiseMax(0.0).cwiseSqrt();
     }
 
     /// Squared errors of a cell over every row of every log.

@@ -1,12 +1,11 @@
 #include "voltkeel/fit/single_pulse.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <unsupported/Eigen/NonLinearOptimization>
 
+#include "fit/least_squares.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/compensated_sum.hpp"
 #include "voltkeel/cell/exponential.hpp"
@@ -199,30 +198,24 @@ class PulseRows {
 /// The problem as the solver sees it: as many residuals as parameters and one more, with the same
 /// sum of squares, J'J and J'r as the rows have. With R'R = J'J they are R^-T J'r and what is left
 /// of the norm.
-class ReducedProblem {
+class ReducedProblem : public detail::LeastSquares {
   public:
-    using Scalar = double;
-    enum { InputsAtCompileTime = parameter_count, ValuesAtCompileTime = parameter_count + 1 };
-    using InputType = Eigen::VectorXd;
-    using ValueType = Eigen::VectorXd;
-    using JacobianType = Eigen::MatrixXd;
-
     explicit ReducedProblem(const PulseRows& rows) : rows_(rows) {}
 
-    [[nodiscard]] static int inputs() { return parameter_count; }
-    [[nodiscard]] static int values() { return parameter_count + 1; }
+    [[nodiscard]] int inputs() const override { return parameter_count; }
+    [[nodiscard]] int values() const override { return parameter_count + 1; }
     [[nodiscard]] const PulseRows::Sums& sums() const { return sums_; }
     [[nodiscard]] int evaluations() const { return evaluations_; }
     [[nodiscard]] bool solvable() const { return solvable_; }
 
-    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const {
+    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const override {
         look_at(x);
         residuals.head<parameter_count>() = projected_;
         residuals[parameter_count] =
             std::sqrt(std::max(0.0, sums_.squares - projected_.squaredNorm()));
         return 0;
     }
-    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const {
+    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const override {
         look_at(x);
         jacobian.setZero(values(), inputs());
         jacobian.topRows<parameter_count>() = upper_;
@@ -234,15 +227,15 @@ class ReducedProblem {
     double solve_linear(Eigen::VectorXd& x) const {
         look_at(x);
         constexpr std::array<int, parameter_count - 1> linear{0, 1, 2, 4};
-        Eigen::Matrix4d a;
-        Eigen::Vector4d b;
+        Eigen::MatrixXd a(4, 4);
+        Eigen::VectorXd b(4);
         for (int i = 0; i < 4; ++i) {
             for (int j = 0; j < 4; ++j)
                 a(i, j) = sums_.normal(linear[static_cast<std::size_t>(i)],
                                        linear[static_cast<std::size_t>(j)]);
             b[i] = sums_.gradient[linear[static_cast<std::size_t>(i)]];
         }
-        const Eigen::Vector4d change = a.ldlt().solve(b);
+        const Eigen::VectorXd change = detail::solve_normal(a, b);
         if (!change.allFinite()) return sums_.squares;
         for (int i = 0; i < 4; ++i)
             x[linear[static_cast<std::size_t>(i)]] -= change[i];
@@ -351,14 +344,7 @@ SinglePulseFit fit_single_pulse(const Log& log, const SinglePulseSettings& setti
     }
     if (least < 0) throw Error(log.source + ": the pulse fit cannot start");
 
-    Eigen::LevenbergMarquardt<ReducedProblem> solver(problem);
-    solver.parameters.ftol = 1e-9;
-    solver.parameters.xtol = 1e-9;
-    solver.parameters.maxfev = settings.max_evaluations;
-    auto status = solver.minimizeInit(x);
-    do
-        status = solver.minimizeOneStep(x);
-    while (status == Eigen::LevenbergMarquardtSpace::Running);
+    (void)detail::minimize(problem, x, {1e-9, 1e-9, settings.max_evaluations});
     Eigen::VectorXd residuals(parameter_count + 1);
     problem(x, residuals);
 
@@ -402,7 +388,7 @@ SinglePulseFit fit_single_pulse(const Log& log, const SinglePulseSettings& setti
     // Scaled to a unit diagonal before it is inverted: the columns differ by orders of magnitude.
     const Parameters scale = sums.normal.diagonal().cwiseSqrt().cwiseInverse();
     const Normal inverse =
-        (scale.asDiagonal() * sums.normal * scale.asDiagonal()).llt().solve(Normal::Identity());
+        detail::inverse_of_normal(Normal(scale.asDiagonal() * sums.normal * scale.asDiagonal()));
     const Normal covariance = variance_V2 * (scale.asDiagonal() * inverse * scale.asDiagonal());
     const Parameters spread = covariance.diagonal().cwiseMax(0.0).cwiseSqrt();
     // Known to no better than a factor of e: a branch that is not there.

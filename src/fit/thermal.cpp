@@ -1,14 +1,12 @@
 #include "voltkeel/fit/thermal.hpp"
 
-#include <Eigen/Cholesky>
 #include <Eigen/Core>
-#include <Eigen/LU>
 #include <algorithm>
 #include <cmath>
-#include <unsupported/Eigen/NonLinearOptimization>
 #include <utility>
 
 #include "fit/common_practice.hpp"
+#include "fit/least_squares.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/heat.hpp"
@@ -211,7 +209,7 @@ class Surroundings {
             normal(k, k + 1) -= drift_weight;
             normal(k + 1, k) -= drift_weight;
         }
-        Eigen::VectorXd open = normal.ldlt().solve(right);
+        Eigen::VectorXd open = detail::solve_normal(normal, right);
         residuals.head(rows) = (by_open_ * open - by_heat_K_) / log.std_K;
         residuals[rows] = open[1] / start_std_K;
         for (int k = 2; k + 1 < count(); ++k)
@@ -230,14 +228,8 @@ class Surroundings {
 };
 
 /// Residuals of all logs and of what is usual, in units of their spread.
-class ThermalProblem {
+class ThermalProblem : public detail::LeastSquares {
   public:
-    using Scalar = double;
-    enum { InputsAtCompileTime = Eigen::Dynamic, ValuesAtCompileTime = Eigen::Dynamic };
-    using InputType = Eigen::VectorXd;
-    using ValueType = Eigen::VectorXd;
-    using JacobianType = Eigen::MatrixXd;
-
     ThermalProblem(const std::vector<HeatLog>& logs, const Usual& usual)
         : logs_(&logs), usual_(&usual) {
         for (const HeatLog& log : logs) {
@@ -245,9 +237,9 @@ class ThermalProblem {
             count_ += static_cast<int>(log.rows.size()) + surroundings_.back().priors();
         }
     }
-    [[nodiscard]] int inputs() const { return unknown_count; }
-    [[nodiscard]] int values() const { return count_; }
-    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const {
+    [[nodiscard]] int inputs() const override { return unknown_count; }
+    [[nodiscard]] int values() const override { return count_; }
+    int operator()(const Eigen::VectorXd& x, Eigen::VectorXd& residuals) const override {
         const ThermalParameters<double> thermal = parameters_of(x);
         residuals.head(unknown_count) = (x - usual_->mean).cwiseQuotient(usual_->std);
         Eigen::Index at = unknown_count;
@@ -261,7 +253,7 @@ class ThermalProblem {
     }
     /// By differences: the unknowns are logarithms, so one step suits them all (a step in
     /// proportion to a logarithm would vanish where it is 0).
-    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const {
+    int df(const Eigen::VectorXd& x, Eigen::MatrixXd& jacobian) const override {
         constexpr double difference = 1e-5;
         Eigen::VectorXd here(count_);
         Eigen::VectorXd there(count_);
@@ -348,12 +340,8 @@ ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell) {
     // Weights from the residuals, then once more with them.
     constexpr int rounds = 3;
     for (int round = 0; round < rounds; ++round) {
-        ThermalProblem problem(heat, usual);
-        Eigen::LevenbergMarquardt<ThermalProblem> solver(problem);
-        solver.parameters.maxfev = 60;
-        solver.parameters.xtol = 1e-5;
-        solver.parameters.ftol = 1e-6;
-        (void)solver.minimize(x);
+        const ThermalProblem problem(heat, usual);
+        (void)detail::minimize(problem, x, {1e-6, 1e-5, 60});
         residuals.resize(problem.values());
         problem(x, residuals);
         if (round + 1 == rounds) {
@@ -373,7 +361,7 @@ ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell) {
                 std::max(least_std_K, rms(own)) * std::sqrt(rows_per_independent_row(own));
         }
     }
-    const Eigen::MatrixXd covariance = information.inverse();
+    const Eigen::MatrixXd covariance = detail::inverse_of(information);
     // An error of the OCV makes all heat too large or too small; C and 1 / R go with it, whatever
     // the temperatures say.
     double heat_J = 0;
@@ -411,7 +399,7 @@ ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell) {
     Eigen::MatrixXd alone = information;
     alone(log_core_resistance, log_core_resistance) -=
         1 / (usual.std[log_core_resistance] * usual.std[log_core_resistance]);
-    const double lag_std = std::sqrt(std::abs(lag.dot(alone.inverse() * lag)));
+    const double lag_std = std::sqrt(std::abs(lag.dot(detail::inverse_of(alone) * lag)));
     const double lag_s = found.core_time_s() * (1 - share);
     const double seen_W = quantile(magnitudes_W, 0.98);
     fit.source = "fitted to the case temperatures of " + std::to_string(heat.size()) +

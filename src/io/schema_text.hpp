@@ -31,6 +31,9 @@ extern const char* const vehicle;
 /// Schema of a charging supply, JSON text.
 extern const char* const supply;
 
+/// Schema of a learned taper, JSON text.
+extern const char* const taper;
+
 /// Schema of the parts beside the cells, JSON text.
 extern const char* const pack_parts;
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import subprocess
 import sys
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 import voltkeel as vk
@@ -164,6 +166,122 @@ def test_the_taper_of_a_completed_charge_is_learned(cell):
         taper.learn(log, NAN, 0.1)
     with pytest.raises(vk.DataError, match="capacity_Ah"):
         vk.TaperLearner(vk.TaperSettings())
+
+
+def test_a_learned_taper_is_kept_in_a_file(cell, tmp_path):
+    curve = vk.time_to_full(cell, vk.ModelState(soc=0.5, temperature_degC=25.0), cell.charge, 25.0).curve
+    log = vk.Log(curve["time_s"], curve["current_A"], curve["voltage_V"], np.full(len(curve["time_s"]), 25.0))
+    assert vk.held_voltage_V(cell.charge) == pytest.approx(4.15)
+    taper = vk.LearnedTaper(cell=cell.name, settings=vk.TaperSettings(capacity_Ah=cell.capacity_Ah), voltage_V=4.15)
+    assert not taper.learn(log, 0.01)  # the charge ended above that
+    assert taper.charges == 0
+    assert taper.learn(log, 0.1001)
+    taper.provenance = vk.Provenance(made_by="a test", files=[vk.SourceFile(role="charge", name="a.csv")])
+    vk.save_taper(tmp_path / "taper.json", taper)
+    again = vk.load_taper(tmp_path / "taper.json")
+    assert (again.cell, again.charges, again.voltage_V) == (cell.name, 1, 4.15)
+    assert (again.temperature_min_degC, again.temperature_max_degC) == (25.0, 25.0)
+    assert [file.name for file in again.provenance.files] == ["a.csv"]
+    assert again.learner().time_left(1.0, 0.1).time_s == taper.learner().time_left(1.0, 0.1).time_s
+    document = json.loads((tmp_path / "taper.json").read_text(encoding="utf-8"))
+    schema = json.loads((Path(__file__).parents[2] / "data/schema/taper.schema.json").read_text(encoding="utf-8"))
+    jsonschema.validate(document, schema)
+    document["falls"]["weight"][0] = -1
+    with pytest.raises(vk.DataError, match=r"t\.json: /falls/weight/0"):
+        vk.parse_taper(json.dumps(document), "t.json")
+    vk.check_taper(taper)
+    vk.check_taper_fits(taper, cell.charge)
+    again.voltage_V = 4.05
+    with pytest.raises(vk.DataError, match=r"4\.05 V.*4\.15 V"):
+        vk.check_taper_fits(again, cell.charge)
+    again.voltage_V = NAN
+    with pytest.raises(vk.DataError, match="voltage_V"):
+        vk.save_taper(tmp_path / "none.json", again)
+    assert not (tmp_path / "none.json").exists()
+
+
+def write_charge(path: Path, end_A: float, tau_s: float) -> Path:
+    """An invented charge of the example cell: 2 A to 4.2 V, there a current that falls as exp(-t / tau)."""
+    rows = ["time_s,current_A,voltage_V,temperature_degC", "0,0,3.70,20"]
+    rows += [f"{60 * k},2,{3.75 + 0.0075 * k:.4f},20" for k in range(1, 60)]
+    t_s = 0.0
+    while True:
+        current_A = 2.0 * np.exp(-t_s / tau_s)
+        rows.append(f"{3600 + t_s:g},{current_A:.5f},4.2,20")
+        if current_A <= end_A:
+            break
+        t_s += 20.0
+    path.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    return path
+
+
+def test_a_taper_is_learned_and_used_on_the_command_line(root, tmp_path):
+    cell = root / "examples/invented_cell.json"
+    log = write_charge(tmp_path / "full.csv", 0.15, 900.0)
+    taper = tmp_path / "taper.json"
+
+    def charge(*words):
+        return run("charge", "--cell", cell, "--end-current-A", 0.15, *words)
+
+    def answer(*words):
+        done = charge(*words, "--json")
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    answer("--from-log", log, "--learn-out", taper)
+    written = json.loads(taper.read_text(encoding="utf-8"))
+    assert written["charges"] == 1
+    assert written["provenance"]["files"] == [
+        {"name": "full.csv", "sha256": hashlib.sha256(log.read_bytes()).hexdigest()}
+    ]
+    # In the middle of the held voltage the current tells what is left: tau ln(I / I_end).
+    part = tmp_path / "part.csv"
+    rows = log.read_text(encoding="utf-8").splitlines()[:-60]
+    part.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    current_A = float(rows[-1].split(",")[1])
+    plain = answer("--from-log", part)
+    learned = answer("--from-log", part, "--learned", taper)
+    truth_s = 900.0 * np.log(current_A / 0.15)
+    assert (plain["learned_charges"], learned["learned_charges"]) == (0, 1)
+    assert learned["time_s"] == pytest.approx(truth_s, rel=0.02)
+    assert abs(plain["time_s"] - truth_s) > 0.1 * truth_s
+    assert learned["earliest_s"] < truth_s < learned["latest_s"]
+    assert sum(phase["time_s"] for phase in learned["phases"]) == pytest.approx(learned["time_s"])
+    assert learned["provenance"]["learned"]["sha256"] == hashlib.sha256(taper.read_bytes()).hexdigest()
+    # A second charge goes on from the file, in place.
+    slower = write_charge(tmp_path / "slower.csv", 0.15, 1100.0)
+    answer("--from-log", slower, "--learned", taper, "--learn-out", taper)
+    written = json.loads(taper.read_text(encoding="utf-8"))
+    assert written["charges"] == 2
+    assert [file["name"] for file in written["provenance"]["files"]] == ["full.csv", "slower.csv"]
+    kept = np.exp(-1 / 4)
+    mixed = answer("--from-log", part, "--learned", taper)
+    assert mixed["time_s"] == pytest.approx(truth_s * (kept + 11 / 9) / (kept + 1), rel=0.02)
+    # From a state at rest the model's part stays, the taper is the learned one.
+    start = ("--soc", 0.3, "--temperature-degC", 20, "--current-A", 2)
+    text = charge(*start, "--learned", taper)
+    assert text.returncode == 0, text.stderr
+    assert "2 completed charge(s)" in text.stdout
+    # What cannot be learned or used.
+    other = tmp_path / "other.json"
+    for words, said in (
+        (("--from-log", part, "--learn-out", other), ("part.csv", "nothing to learn", "0.15 A")),
+        ((*start, "--learn-out", other), ("--from-log",)),
+        ((*start, "--to-soc", 0.8, "--learned", taper), ("--to-soc",)),
+        ((*start, "--until", "06:00", "--learned", taper), ("--until",)),
+        ((*start, "--learned", tmp_path / "none.json"), ("none.json",)),
+        ((*start, "--learned", cell), ("invented_cell.json", "/format")),
+    ):
+        done = charge(*words)
+        assert done.returncode == 2, (words, done.stdout)
+        for word in said:
+            assert word in done.stderr, (words, done.stderr)
+    assert not other.exists()
+    written["voltage_V"] = 4.05
+    taper.write_text(json.dumps(written), encoding="utf-8")
+    done = charge(*start, "--learned", taper)
+    assert done.returncode == 2
+    assert "taper.json: voltage_V" in done.stderr
 
 
 @pytest.fixture

@@ -53,6 +53,7 @@ SCHEMAS = [
     "supply",
     "charge_plan",
     "pack_parts",
+    "taper",
 ]
 
 

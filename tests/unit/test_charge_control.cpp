@@ -528,7 +528,7 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
     std::set<ChargeReason> ends;
     double worst_mV = -1e9;
     int full = 0;
-    constexpr int runs = 1500;
+    constexpr int runs = VOLTKEEL_CASES(1500, 300);
     for (int run = 0; run < runs; ++run) {
         std::mt19937_64 random(seed + 7919 * static_cast<std::uint64_t>(run));
         const auto between = [&](double low, double high) {

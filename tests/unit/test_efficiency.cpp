@@ -8,6 +8,7 @@
 
 #include "support/error_text.hpp"
 #include "support/example_cell.hpp"
+#include "support/scalars.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/simulate/vehicle_file.hpp"
 
@@ -76,7 +77,7 @@ TEST_CASE("mechanical powers are found back from electric ones") {
 
 TEST_CASE("a road load with curves is the mean of its instants") {
     Random random(812);
-    for (int round = 0; round < 12; ++round) {
+    for (int round = 0; round < VOLTKEEL_CASES(12, 3); ++round) {
         RoadVehicle vehicle;
         vehicle.mass_kg = random.uniform(800, 3000);
         vehicle.drive_power_max_W = random.uniform(30e3, 90e3);

@@ -97,7 +97,7 @@ struct Truth {
 /// diagonal is not positive.
 template <class Real>
 double smallest_scaled_eigenvalue(const Belief<Real>& s) {
-    Eigen::Matrix<double, size, size> scaled;
+    Eigen::MatrixXd scaled(size, size);
     for (int i = 0; i < size; ++i) {
         if (!(s.covariance(i, i) > Real(0))) return -std::numeric_limits<double>::infinity();
         for (int k = 0; k < size; ++k) {
@@ -106,7 +106,7 @@ double smallest_scaled_eigenvalue(const Belief<Real>& s) {
                            std::sqrt(static_cast<double>(s.covariance(k, k)));
         }
     }
-    return Eigen::SelfAdjointEigenSolver<decltype(scaled)>(scaled, Eigen::EigenvaluesOnly)
+    return Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(scaled, Eigen::EigenvaluesOnly)
         .eigenvalues()(0);
 }
 
@@ -128,8 +128,8 @@ bool clear_of_kinks(const Cell& cell, double soc) {
            std::abs(soc - cell.scalars.charge_rise.soc_start) > 1e-5;
 }
 
-using Matrix = Eigen::Matrix<double, size, size>;
-using Vector = Eigen::Matrix<double, size, 1>;
+using Matrix = Eigen::MatrixXd;
+using Vector = Eigen::VectorXd;
 
 State unpack(const Vector& x) {
     State s;
@@ -142,7 +142,7 @@ State unpack(const Vector& x) {
 }
 
 Vector pack(const State& s, double log_scale) {
-    Vector x;
+    Vector x(size);
     x(0) = s.soc;
     for (int i = 0; i < lags; ++i)
         x(1 + i) = s.branch_V[i];
@@ -153,9 +153,8 @@ Vector pack(const State& s, double log_scale) {
 
 /// Derivatives of a function of the state by central differences, one column each.
 template <class Of>
-auto differences(const Of& of, const Vector& x) {
-    constexpr int rows = decltype(of(x))::RowsAtCompileTime;
-    Eigen::Matrix<double, rows, size> slopes;
+Matrix differences(const Of& of, const Vector& x) {
+    Matrix slopes(of(x).size(), size);
     for (int c = 0; c < size; ++c) {
         Vector up = x;
         Vector down = x;
@@ -187,7 +186,7 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
             const voltkeel::CellInput<double> in{load_C(time_s) * cell.capacity_Ah, dt_s, 18};
             // Each step on its own, from the filter's numbers.
             Vector x = pack(filter.state().cell, filter.state().log_scale);
-            Matrix p;
+            Matrix p(size, size);
             for (int i = 0; i < size; ++i) {
                 for (int c = 0; c < size; ++c)
                     p(i, c) = filter.state().covariance(i, c);
@@ -203,7 +202,7 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
             const auto below_low_soc = [&](double soc) {
                 return 1 + settings.low_soc_growth * std::max(0.0, 1 - soc / settings.low_soc);
             };
-            Matrix q = Matrix::Zero();
+            Matrix q = Matrix::Zero(size, size);
             q(0, 0) = square(settings.soc_std_per_sqrt_h) * dt_s / 3600;
             q(at_scale, at_scale) = square(settings.log_scale_std_per_sqrt_h) * dt_s / 3600;
             const auto r = voltkeel::resistance_at(cell.resistance, middle_soc, 18.0).value;
@@ -227,11 +226,11 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
             x = transition(x);
             p = f * p * f.transpose() + q;
 
-            const auto volts = [&](const Vector& at) -> Eigen::Matrix<double, 1, 1> {
-                return Eigen::Matrix<double, 1, 1>(
-                    voltkeel::voltage_at(cell, unpack(at), in.current_A, 18.0).voltage_V);
+            const auto volts = [&](const Vector& at) -> Vector {
+                return Vector::Constant(
+                    1, voltkeel::voltage_at(cell, unpack(at), in.current_A, 18.0).voltage_V);
             };
-            const Eigen::Matrix<double, 1, size> h = differences(volts, x);
+            const Eigen::RowVectorXd h = differences(volts, x);
             const double predicted_V = volts(x)(0);
             const double predicted_soc = x(0);
             const double voltage_V = predicted_V + 0.004 * random.normal();
@@ -242,7 +241,7 @@ TEST_CASE("with charge transfer every step equals the textbook filter in dense m
                                             square(settings.overvoltage_share_std * overvoltage_V));
             const double innovation_var = (h * p * h.transpose())(0) + measurement_var;
             const Vector gain = p * h.transpose() / innovation_var;
-            const Matrix left = Matrix::Identity() - gain * h;
+            const Matrix left = Matrix::Identity(size, size) - gain * h;
             p = left * p * left.transpose() + gain * measurement_var * gain.transpose();
             x += gain * (voltage_V - predicted_V);
             x(at_hysteresis) = std::clamp(x(at_hysteresis), -1.0, 1.0);

@@ -193,7 +193,7 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
     constexpr bool is_float = sizeof(Real) == sizeof(float);
     int with_taper = 0;
     int with_one_end = 0;
-    for (int n = 0; n < 65; ++n) {
+    for (int n = 0; n < VOLTKEEL_CASES(65, 20); ++n) {
         Fixture<Real, Branches> f;
         Fixture<double, Branches> exact;
         make_random(f, case_seed(Branches, n));
@@ -271,8 +271,8 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
             CHECK(highest_V <= zone_V + 1e-3);
         }
     }
-    CHECK(with_taper > 30);
-    CHECK(with_one_end > 55);
+    CHECK(with_taper > VOLTKEEL_CASES(30, 4));
+    CHECK(with_one_end > VOLTKEEL_CASES(55, 13));
 }
 
 TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instant",

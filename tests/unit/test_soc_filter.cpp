@@ -103,7 +103,7 @@ bool same_state(const SocFilterState<Real, Branches>& a, const SocFilterState<Re
 template <class Real, int Branches>
 double smallest_scaled_eigenvalue(const SocFilterState<Real, Branches>& s) {
     constexpr int size = SocFilterState<Real, Branches>::size;
-    Eigen::Matrix<double, size, size> scaled;
+    Eigen::MatrixXd scaled(size, size);
     for (int i = 0; i < size; ++i) {
         if (!(s.covariance(i, i) > Real(0))) return -std::numeric_limits<double>::infinity();
         for (int k = 0; k < size; ++k) {
@@ -112,7 +112,7 @@ double smallest_scaled_eigenvalue(const SocFilterState<Real, Branches>& s) {
                            std::sqrt(static_cast<double>(s.covariance(k, k)));
         }
     }
-    return Eigen::SelfAdjointEigenSolver<decltype(scaled)>(scaled, Eigen::EigenvaluesOnly)
+    return Eigen::SelfAdjointEigenSolver<Eigen::MatrixXd>(scaled, Eigen::EigenvaluesOnly)
         .eigenvalues()(0);
 }
 
@@ -853,8 +853,9 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
     using Real = typename TestType::Scalar;
     constexpr int branches = TestType::branches;
     constexpr int size = branches + 3;
-    using Matrix = Eigen::Matrix<double, size, size>;
-    using Vector = Eigen::Matrix<double, size, 1>;
+    // Sizes are known when it runs: four fixed ones took the compiler as long as all else here.
+    using Matrix = Eigen::MatrixXd;
+    using Vector = Eigen::VectorXd;
     if constexpr (std::is_same_v<Real, float>) {
         return;  // float against double has its own test case, over hours
     } else {
@@ -887,9 +888,9 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 next(branches + 1) = s.hysteresis;
                 return next;
             };
-            Vector x = Vector::Zero();
+            Vector x = Vector::Zero(size);
             x(0) = start_soc;
-            Matrix p = Matrix::Zero();
+            Matrix p = Matrix::Zero(size, size);
             p(0, 0) = 0.03 * 0.03;
             for (int i = 0; i < branches; ++i)
                 p(1 + i, 1 + i) = settings.rest_std_V * settings.rest_std_V;
@@ -904,7 +905,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 time_s += dt_s;
                 const voltkeel::CellInput<double> in{load_C(time_s) * capacity_Ah, dt_s, 18};
                 // Prediction, with the transition matrix by central differences of the model.
-                Matrix f;
+                Matrix f(size, size);
                 for (int c = 0; c < size; ++c) {
                     Vector up = x;
                     Vector down = x;
@@ -915,7 +916,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 const auto below_low_soc = [&](double soc) {
                     return 1 + settings.low_soc_growth * std::max(0.0, 1 - soc / settings.low_soc);
                 };
-                Matrix q = Matrix::Zero();
+                Matrix q = Matrix::Zero(size, size);
                 q(0, 0) = settings.soc_std_per_sqrt_h * settings.soc_std_per_sqrt_h * dt_s / 3600;
                 q(size - 1, size - 1) = settings.log_scale_std_per_sqrt_h *
                                         settings.log_scale_std_per_sqrt_h * dt_s / 3600;
@@ -946,7 +947,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                 const auto volts = [&](const Vector& at) {
                     return voltkeel::voltage_at(cell, unpack(at), in.current_A, 18.0).voltage_V;
                 };
-                Eigen::Matrix<double, 1, size> h;
+                Eigen::RowVectorXd h(size);
                 for (int c = 0; c < size; ++c) {
                     Vector up = x;
                     Vector down = x;
@@ -965,7 +966,7 @@ TEMPLATE_LIST_TEST_CASE("every step equals the textbook filter in dense matrices
                     (settings.voltage_std_V * settings.voltage_std_V + share_V * share_V);
                 const double innovation_var = (h * p * h.transpose())(0) + measurement_var;
                 const Vector gain = p * h.transpose() / innovation_var;
-                const Matrix left = Matrix::Identity() - gain * h;
+                const Matrix left = Matrix::Identity(size, size) - gain * h;
                 p = left * p * left.transpose() + gain * measurement_var * gain.transpose();
                 x += gain * (voltage_V - predicted_V);
                 x(branches + 1) = std::clamp(x(branches + 1), -1.0, 1.0);
@@ -1140,8 +1141,8 @@ TEST_CASE("errors are as large as the filter says, over 200 runs", "[soc_filter]
             if (k % (steps / looks) != 0) continue;
             const auto look = static_cast<std::size_t>(k / (steps / looks) - 1);
             const auto& s = filter.state();
-            Eigen::Matrix<double, size, 1> error;
-            Eigen::Matrix<double, size, size> p;
+            Eigen::VectorXd error(size);
+            Eigen::MatrixXd p(size, size);
             error(0) = truth.soc - s.cell.soc;
             for (int i = 0; i < branches; ++i)
                 error(1 + i) = truth.branch_V[i] - s.cell.branch_V[i];
