@@ -332,7 +332,9 @@ void bind_fit(py::module_& module) {
         .def_readwrite("noise_rounds", &PulseFitSettings::noise_rounds)
         .def_readwrite("transfer_time_log_std", &PulseFitSettings::transfer_time_log_std)
         .def_readwrite("transfer_scale_log_std", &PulseFitSettings::transfer_scale_log_std)
-        .def_readwrite("drop_share_std", &PulseFitSettings::drop_share_std)
+        .def_readwrite("drop_share_std", &PulseFitSettings::drop_share_std,
+                       "How closely the drops over pulses should be met, as a share; 0: rows only. "
+                       "None: 0.01, without a slow test 0.")
         .def_readwrite("least_capacity_std", &PulseFitSettings::least_capacity_std)
         .def_readwrite("smoothness", &PulseFitSettings::smoothness)
         .def_readwrite("smoothness_ends", &PulseFitSettings::smoothness_ends)

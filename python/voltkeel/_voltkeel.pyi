@@ -3365,22 +3365,6 @@ class ResistanceGrowthSettings:
     def model_log_std(self) -> float:
         ...
     @model_log_std.setter
-    def low_soc(self) -> float:
-        """
-        Below this SOC a discharge meets more resistance than the model has.
-        """
-    @low_soc.setter
-    def low_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def low_soc_margin(self) -> float:
-        """
-        By this share at empty; nothing at low_soc.
-        """
-    @low_soc_margin.setter
-    def low_soc_margin(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
     def model_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
@@ -3415,14 +3399,6 @@ class ResistanceGrowth:
 class GroupDrift:
     """
     What a group does against the others.
-        ...
-    @property
-    def warmth_lag_s(self) -> float:
-        """
-        The resistance follows what a current warms this much later; 0: at once.
-        """
-    @warmth_lag_s.setter
-    def warmth_lag_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
     """
     @property
     def capacity_share(self) -> float:
@@ -3678,6 +3654,22 @@ class LimitSettings:
     def largest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def low_soc(self) -> float:
+        """
+        Below this SOC a discharge meets more resistance than the model has.
+        """
+    @low_soc.setter
+    def low_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def low_soc_margin(self) -> float:
+        """
+        By this share at empty; nothing at low_soc.
+        """
+    @low_soc_margin.setter
+    def low_soc_margin(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def soc_margin(self) -> float:
         ...
     @soc_margin.setter
@@ -3712,6 +3704,14 @@ class LimitSettings:
         ...
     @voltage_margin_V.setter
     def voltage_margin_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def warmth_lag_s(self) -> float:
+        """
+        The resistance follows what a current warms this much later; 0: at once.
+        """
+    @warmth_lag_s.setter
+    def warmth_lag_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
 class PackDirectionLimit:
     """
@@ -7213,10 +7213,12 @@ class PulseFitSettings:
     def charge_transfer(self, arg0: bool) -> None:
         ...
     @property
-    def drop_share_std(self) -> float:
-        ...
+    def drop_share_std(self) -> float | None:
+        """
+        How closely the drops over pulses should be met, as a share; 0: rows only. None: 0.01, without a slow test 0.
+        """
     @drop_share_std.setter
-    def drop_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+    def drop_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
         ...
     @property
     def full_above_soc(self) -> float:

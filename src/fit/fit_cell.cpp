@@ -641,6 +641,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         }
     };
     PulseFitSettings pulse_settings = settings.pulses;
+    if (!slow && !pulse_settings.drop_share_std) pulse_settings.drop_share_std = 0;
     if (settings.choose_form) {
         result.forms = try_forms(pulse_settings, fits, fit_all);
         pulse_settings.branches = result.forms.front().branches;

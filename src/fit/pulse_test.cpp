@@ -155,6 +155,10 @@ double reading_std_V(const Log& log, double capacity_Ah) {
     return std::max(least_V, quantile(std::move(bends), 0.5) / (0.6745 * std::sqrt(6.0)));
 }
 
+double drop_share_std(const PulseFitSettings& settings) {
+    return settings.drop_share_std.value_or(0.01);
+}
+
 /// Of a measured drop: the share given, and the noise of the two readings.
 double drop_std_V(const Pulse& pulse, double share_std, double reading_std_V) {
     return std::hypot(std::sqrt(2.0) * reading_std_V, share_std * pulse.drop_V);
@@ -177,6 +181,7 @@ class PulseProblem {
           base_(base),
           warmer_(warmer),
           settings_(settings),
+          drop_share_std_(drop_share_std(settings)),
           temperature_degC_(temperature_degC),
           nodes_(settings.soc_nodes) {
         double coldest = temperature_degC;
@@ -344,7 +349,7 @@ class PulseProblem {
             std::array<double, times> by_soc{};
             std::array<double, times> by_capacity{};
             const PulseLog& log = logs_[f];
-            std::size_t next_pulse = settings_.drop_share_std > 0 ? 0 : log.pulses.size();
+            std::size_t next_pulse = drop_share_std_ > 0 ? 0 : log.pulses.size();
             double before_V = 0;
             for (std::size_t at_row = 0; at_row < log.intervals.size(); ++at_row) {
                 const Interval& interval = log.intervals[at_row];
@@ -450,8 +455,7 @@ class PulseProblem {
                     for (std::size_t k = 0; k < before.size(); ++k)
                         before[k] = jacobian[k] / weight;
                 } else if (at_row == pulse.end) {
-                    const double std_V =
-                        drop_std_V(pulse, settings_.drop_share_std, log.reading_std_V);
+                    const double std_V = drop_std_V(pulse, drop_share_std_, log.reading_std_V);
                     now.assign(jacobian, jacobian + now.size());  // the row may move
                     double* row = data.add((error_V - before_V) / std_V);
                     for (std::size_t k = 0; k < before.size(); ++k)
@@ -524,6 +528,7 @@ class PulseProblem {
     const Cell& base_;
     const PulseFit* warmer_;
     PulseFitSettings settings_;
+    double drop_share_std_;
     double temperature_degC_;
     int nodes_;
     int data_rows_{0};
@@ -860,7 +865,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
 
     constexpr double held_scale_log_std = 0.02;
     ScaleFromDrops scale;
-    if (Transfer && settings.drop_share_std > 0)
+    if (Transfer && drop_share_std(settings) > 0)
         scale = scale_from_drops(prepared, base.capacity_Ah, settings.transfer_scale_log_std);
 
     using Problem = PulseProblem<Branches, Transfer>;
@@ -1064,9 +1069,9 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
             throw Error(std::string(p.field) + ": " + number_text(p.value) + " must be above 0");
         }
     }
-    if (!(settings.drop_share_std >= 0) || !std::isfinite(settings.drop_share_std)) {
-        throw Error("drop_share_std: " + number_text(settings.drop_share_std) +
-                    " must be 0 or above");
+    const double share_std = drop_share_std(settings);
+    if (!(share_std >= 0) || !std::isfinite(share_std)) {
+        throw Error("drop_share_std: " + number_text(share_std) + " must be 0 or above");
     }
     for (const Log* log : logs) {
         check_log(*log);

@@ -43,8 +43,10 @@ struct PulseFitSettings {
     /// The drop over every pulse after a rest counts besides its rows and should be met to this
     /// share, and the scale of the charge transfer comes from the drops of several rates at one SOC
     /// alone. 0: rows only. They fit a little closer then, and a faster pulse, a drive and another
-    /// temperature are met worse (DEVELOPERS.md, "Fit").
-    double drop_share_std{0.01};
+    /// temperature are met worse (DEVELOPERS.md, "Fit"). Not given: 0.01; in a fit without a slow
+    /// test, where the OCV is from the rests between the same pulses and the drops would pull at
+    /// it, 0.
+    std::optional<double> drop_share_std;
     double slow_log_std{
         0.5};  ///< How far the slow resistance may lie from 0.4 of R0 (of the logarithm).
     double ocv_std_V{0.005};  ///< How well the OCV handed in is known at this temperature.
