@@ -211,8 +211,14 @@ def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, list[FastP
 
 def print_fast_pulses(found: dict[str, list[FastPulse]]) -> None:
     """Print what they come to, for pulses that ran their 10 s; those that the tester cut at 2.5 V in a line."""
-    print("from a fit up to 2C, %: drop and implied current limit of pulses that ran their 10 s, above 20 % SOC and below")
-    print("pulse test              rate   pulses   drop rms   limit rms   most too much   below: pulses   limit rms   most too much")
+    print(
+        "from a fit up to 2C, %: drop and implied current limit of pulses that ran their 10 s, "
+        "above 20 % SOC and below"
+    )
+    print(
+        "pulse test              rate   pulses   drop rms   limit rms   most too much   "
+        "below: pulses   limit rms   most too much"
+    )
     for name, pulses in found.items():
         for rate in (4, 6):
             whole = [p for p in pulses if p.rate == rate and p.span_s > 9.5]
