@@ -212,8 +212,7 @@ def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, list[FastP
 def print_fast_pulses(found: dict[str, list[FastPulse]]) -> None:
     """Print what they come to, for pulses that ran their 10 s; those that the tester cut at 2.5 V in a line."""
     print(
-        "from a fit up to 2C, %: drop and implied current limit of pulses that ran their 10 s, "
-        "above 20 % SOC and below"
+        "from a fit up to 2C, %: drop and implied current limit of pulses that ran their 10 s, above 20 % SOC and below"
     )
     print(
         "pulse test              rate   pulses   drop rms   limit rms   most too much   "
