@@ -66,6 +66,18 @@ inline py::array_t<double> to_array(const std::vector<std::vector<double>>& rows
     return result;
 }
 
+/// (size, size) covariance of a filter.
+template <class Filter>
+py::array_t<double> covariance_of(const Filter& filter) {
+    py::array_t<double> result({Filter::size, Filter::size});
+    auto out = result.mutable_unchecked<2>();
+    for (int i = 0; i < Filter::size; ++i) {
+        for (int k = 0; k < Filter::size; ++k)
+            out(i, k) = filter.state().covariance(i, k);
+    }
+    return result;
+}
+
 /// Rows from a two-dimensional array.
 inline std::vector<std::vector<double>> to_rows(const Column& grid) {
     if (grid.ndim() != 2)

@@ -37,12 +37,7 @@ class Model final : public AnyModel {
         return voltage_at(parameters_, state_, current_A, temperature_degC).voltage_V;
     }
     [[nodiscard]] ModelState state() const override {
-        return {state_.soc,
-                0.0,
-                {state_.branch_V, state_.branch_V + state_.lags},
-                state_.hysteresis,
-                state_.resistance_scale,
-                temperature_degC_};
+        return model_state(state_, state_.soc, 0.0, temperature_degC_);
     }
     [[nodiscard]] OcvPoint<double> ocv(double soc, double temperature_degC) const override {
         return ocv_at(parameters_.ocv, soc, temperature_degC);

@@ -46,24 +46,11 @@ class Filter final : public AnyFilter {
     }
     [[nodiscard]] ModelState state() const override {
         const auto& s = filter_.state();
-        return {filter_.estimate().soc,
-                filter_.estimate().soc_std,
-                {s.cell.branch_V, s.cell.branch_V + s.cell.lags},
-                s.cell.hysteresis,
-                s.cell.resistance_scale,
-                s.last_temperature_degC};
+        return model_state(s.cell, filter_.estimate().soc, filter_.estimate().soc_std,
+                           s.last_temperature_degC);
     }
     [[nodiscard]] ModelView<double> view() const override { return model_view(filter_); }
-    [[nodiscard]] py::array_t<double> covariance() const override {
-        constexpr int size = SocFilter<double, Branches, Transfer>::size;
-        py::array_t<double> result({size, size});
-        auto out = result.mutable_unchecked<2>();
-        for (int i = 0; i < size; ++i) {
-            for (int k = 0; k < size; ++k)
-                out(i, k) = filter_.state().covariance(i, k);
-        }
-        return result;
-    }
+    [[nodiscard]] py::array_t<double> covariance() const override { return covariance_of(filter_); }
 
   private:
     CellTables<double, Branches, Transfer> tables_;

@@ -60,12 +60,7 @@ class Groups final : public AnyGroups {
     [[nodiscard]] std::uint32_t fault_bits(int k) const override { return filters_->fault_bits(k); }
     [[nodiscard]] ModelState state(int k) const override {
         const auto& s = filters_->filter(k).state();
-        return {filters_->soc(k),
-                filters_->soc_std(k),
-                {s.cell.branch_V, s.cell.branch_V + s.cell.lags},
-                s.cell.hysteresis,
-                s.cell.resistance_scale,
-                s.last_temperature_degC};
+        return model_state(s.cell, filters_->soc(k), filters_->soc_std(k), s.last_temperature_degC);
     }
 
   private:

@@ -107,11 +107,11 @@ class Replay {
         all.rejected_count = state.rejected_count;
         all.reset_count = state.reset_count;
         trace.group_reset_count = filter_->state().reset_count;
-        all.end = end_of(state.cell, all.soc.back(), all.soc_std.back(), core_degC);
+        all.end = model_state(state.cell, all.soc.back(), all.soc_std.back(), core_degC);
         for (int g = 0; g < filter_->count(); ++g) {
             GroupState end;
-            end.state =
-                end_of(filter_->cell_state(g), filter_->soc(g), filter_->soc_std(g), core_degC);
+            end.state = model_state(filter_->cell_state(g), filter_->soc(g), filter_->soc_std(g),
+                                    core_degC);
             end.capacity_scale =
                 cell_.capacity_Ah / tested_Ah_ / filter_->state().inverse_capacity[g];
             end.capacity_log_std = settings_.age.capacity_log_std;
@@ -210,16 +210,6 @@ class Replay {
             trace.resistance_scale.push_back(filter_->resistance_scale(g));
             trace.fault_bits.push_back(filter_->group_faults(g));
         }
-    }
-
-    static ModelState end_of(const CellState<double, Branches, Transfer>& cell, double soc,
-                             double soc_std, double temperature_degC) {
-        return {soc,
-                soc_std,
-                {cell.branch_V, cell.branch_V + cell.lags},
-                cell.hysteresis,
-                cell.resistance_scale,
-                temperature_degC};
     }
 
     const Cell& cell_;

@@ -76,12 +76,8 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     trace.update_count = state.update_count;
     trace.rejected_count = state.rejected_count;
     trace.reset_count = state.reset_count;
-    trace.end = {trace.soc.back(),
-                 trace.soc_std.back(),
-                 {state.cell.branch_V, state.cell.branch_V + state.cell.lags},
-                 state.cell.hysteresis,
-                 state.cell.resistance_scale,
-                 state.last_temperature_degC};
+    trace.end = model_state(state.cell, trace.soc.back(), trace.soc_std.back(),
+                            state.last_temperature_degC);
     return trace;
 }
 

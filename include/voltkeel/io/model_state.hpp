@@ -31,6 +31,19 @@ struct ModelState {
 template <int Branches, bool Transfer = false>
 [[nodiscard]] CellState<double, Branches, Transfer> cell_state(const ModelState& state);
 
+/// The other way: `cell` in plain numbers, with what a filter says of its SOC. \param soc the
+/// filter's own, which may have counted on since `cell`
+template <int Branches, bool Transfer>
+[[nodiscard]] ModelState model_state(const CellState<double, Branches, Transfer>& cell, double soc,
+                                     double soc_std, double temperature_degC) {
+    return {soc,
+            soc_std,
+            {cell.branch_V, cell.branch_V + cell.lags},
+            cell.hysteresis,
+            cell.resistance_scale,
+            temperature_degC};
+}
+
 /// Largest currents and powers of one cell now; see limits/current_limits.hpp.
 /// \param horizons_s rising, each from 0 to 600 \throws Error for a state, horizon or setting that
 /// cannot be used
