@@ -116,6 +116,7 @@ WITHOUT_TWIN = {
     "data_severity_name": "DataSeverity.message",
     "fit_pulses": "fit_cell",
     "learn_charge": "TaperLearner.learn and LearnedTaper.learn",
+    "model_state": "SocFilter.state and CellModel.state",
     "ocv_nodes": "CellModel.ocv_V",
     "pack_charge_band": "pack_charge, whose sigmas make the band",
     "parse_group_log": "GroupLog, from columns",
