@@ -334,11 +334,13 @@ void bind_fit(py::module_& module) {
         .def_readwrite("transfer_scale_log_std", &PulseFitSettings::transfer_scale_log_std)
         .def_readwrite("drop_share_std", &PulseFitSettings::drop_share_std,
                        "How closely the drops over pulses should be met, as a share; 0: rows only. "
-                       "None: 0.01, without a slow test 0.")
+                       "None: 0.005, without a slow test 0.")
         .def_readwrite("least_capacity_std", &PulseFitSettings::least_capacity_std)
         .def_readwrite("smoothness", &PulseFitSettings::smoothness)
         .def_readwrite("smoothness_ends", &PulseFitSettings::smoothness_ends)
-        .def_readwrite("time_log_std", &PulseFitSettings::time_log_std)
+        .def_readwrite("time_log_std", &PulseFitSettings::time_log_std, "at middle SOC")
+        .def_readwrite("time_step_log_std", &PulseFitSettings::time_step_log_std,
+                       "change of a time constant over SOC from knot to knot")
         .def_readwrite("slow_time_log_std", &PulseFitSettings::slow_time_log_std)
         .def_readwrite("slow_log_std", &PulseFitSettings::slow_log_std)
         .def_readwrite("ocv_std_V", &PulseFitSettings::ocv_std_V)
@@ -366,6 +368,8 @@ void bind_fit(py::module_& module) {
         .def_readwrite("widest_temperature_K", &FitSettings::widest_temperature_K)
         .def_readwrite("pulse_offset_share_std", &FitSettings::pulse_offset_share_std,
                        "offset in the pulse tests, a share of their largest current; 0: known")
+        .def_readwrite("warmth_lag_s", &FitSettings::warmth_lag_s,
+                       "how late the resistances follow the warmth that the pulses make")
         .def_readwrite("passes", &FitSettings::passes)
         .def_readwrite("choose_form", &FitSettings::choose_form,
                        "choose branches and charge transfer by the information criterion");
@@ -378,8 +382,11 @@ void bind_fit(py::module_& module) {
             "resistance_log_std",
             [](const PulseFit::Branch& b) { return to_array(b.resistance_log_std); },
             "(s,) of the logarithm")
-        .def_readonly("time_s", &PulseFit::Branch::time_s)
-        .def_readonly("time_log_std", &PulseFit::Branch::time_log_std);
+        .def_property_readonly(
+            "time_s", [](const PulseFit::Branch& b) { return to_array(b.time_s); }, "(s,)")
+        .def_property_readonly(
+            "time_log_std", [](const PulseFit::Branch& b) { return to_array(b.time_log_std); },
+            "(s,) of the logarithm");
     py::class_<ChargeTransferFit>(module, "ChargeTransferFit",
                                   "Charge transfer at one temperature.")
         .def_property_readonly(
@@ -389,8 +396,11 @@ void bind_fit(py::module_& module) {
             "resistance_log_std",
             [](const ChargeTransferFit& t) { return to_array(t.resistance_log_std); },
             "(s,) of the logarithm")
-        .def_readonly("time_s", &ChargeTransferFit::time_s)
-        .def_readonly("time_log_std", &ChargeTransferFit::time_log_std)
+        .def_property_readonly(
+            "time_s", [](const ChargeTransferFit& t) { return to_array(t.time_s); }, "(s,)")
+        .def_property_readonly(
+            "time_log_std", [](const ChargeTransferFit& t) { return to_array(t.time_log_std); },
+            "(s,) of the logarithm")
         .def_readonly("scale_V", &ChargeTransferFit::scale_V)
         .def_readonly("scale_log_std", &ChargeTransferFit::scale_log_std);
     py::class_<FormTrial>(module, "FormTrial", "One form of the model, tried on all pulse tests.")

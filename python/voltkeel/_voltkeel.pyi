@@ -7215,7 +7215,7 @@ class PulseFitSettings:
     @property
     def drop_share_std(self) -> float | None:
         """
-        How closely the drops over pulses should be met, as a share; 0: rows only. None: 0.01, without a slow test 0.
+        How closely the drops over pulses should be met, as a share; 0: rows only. None: 0.005, without a slow test 0.
         """
     @drop_share_std.setter
     def drop_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
@@ -7316,9 +7316,19 @@ class PulseFitSettings:
         ...
     @property
     def time_log_std(self) -> float:
-        ...
+        """
+        at middle SOC
+        """
     @time_log_std.setter
     def time_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def time_step_log_std(self) -> float:
+        """
+        change of a time constant over SOC from knot to knot
+        """
+    @time_step_log_std.setter
+    def time_step_log_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
     def transfer_scale_log_std(self) -> float:
@@ -7778,6 +7788,14 @@ class FitSettings:
     def same_temperature_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def warmth_lag_s(self) -> float:
+        """
+        how late the resistances follow the warmth that the pulses make
+        """
+    @warmth_lag_s.setter
+    def warmth_lag_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def widest_temperature_K(self) -> float:
         ...
     @widest_temperature_K.setter
@@ -7798,11 +7816,15 @@ class PulseFitBranch:
         (s,)
         """
     @property
-    def time_log_std(self) -> float:
-        ...
+    def time_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
     @property
-    def time_s(self) -> float:
-        ...
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
 class ChargeTransferFit:
     """
     Charge transfer at one temperature.
@@ -7824,11 +7846,15 @@ class ChargeTransferFit:
     def scale_log_std(self) -> float:
         ...
     @property
-    def time_log_std(self) -> float:
-        ...
+    def time_log_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,) of the logarithm
+        """
     @property
-    def time_s(self) -> float:
-        ...
+    def time_s(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (s,)
+        """
 class FormTrial:
     """
     One form of the model, tried on all pulse tests.

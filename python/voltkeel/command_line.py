@@ -372,7 +372,7 @@ def _fit(options: argparse.Namespace) -> int:
                 f"{fit.temperature_degC:.1f} degC",
                 f"{1e3 * at['r0_ohm']:.1f}",
                 f"{1e3 * (at['r0_ohm'] + sum(at['branch_ohm']) + _transfer_ohm(at)):.1f}",
-                ", ".join(f"{branch.time_s:.3g}" for branch in fit.branches),
+                ", ".join(f"{branch.time_s[len(fit.soc) // 2]:.3g}" for branch in fit.branches),
                 ", ".join(f"{100 * soc:.1f}" for soc in fit.initial_soc),
                 ", ".join(f"{1e3 * rms:.1f}" for rms in fit.residual_rms_V),
                 str(fit.rows_used),

@@ -80,16 +80,16 @@ void set_resistance(Cell& cell, const std::vector<PulseFit>& fits) {
             to.scale_V_std.emplace_back(grid.soc.size(), from.scale_V * from.scale_log_std);
             to.exchange_current_A.push_back(exchange_A);
             to.exchange_current_A_std.push_back(spread(exchange_A, exchange_log_std));
-            to.time_s.emplace_back(grid.soc.size(), from.time_s);
-            to.time_s_std.emplace_back(grid.soc.size(), from.time_s * from.time_log_std);
+            to.time_s.push_back(from.time_s);
+            to.time_s_std.push_back(spread(from.time_s, from.time_log_std));
         }
         for (std::size_t i = 0; i < grid.branches.size(); ++i) {
             const PulseFit::Branch& from = fit->branches[i];
             BranchGrid& to = grid.branches[i];
             to.resistance_ohm.push_back(from.resistance_ohm);
             to.resistance_ohm_std.push_back(spread(from.resistance_ohm, from.resistance_log_std));
-            to.time_s.emplace_back(grid.soc.size(), from.time_s);
-            to.time_s_std.emplace_back(grid.soc.size(), from.time_s * from.time_log_std);
+            to.time_s.push_back(from.time_s);
+            to.time_s_std.push_back(spread(from.time_s, from.time_log_std));
         }
     }
     cell.resistance = std::move(grid);
@@ -134,6 +134,18 @@ std::vector<std::vector<double>> overvoltage_along_V(const std::vector<const Log
         all.push_back(overvoltage_along_V(*log, soc, cell));
     }
     return all;
+}
+
+/// The log with its temperature followed late, as a resistance follows what warms it.
+Log felt_log(Log log, double lag_s) {
+    if (!(lag_s > 0)) return log;
+    double felt_degC = log.temperature_degC.front();
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        const double step_s = log.time_s[k] - log.time_s[k - 1];
+        felt_degC += (log.temperature_degC[k] - felt_degC) * -std::expm1(-step_s / lag_s);
+        log.temperature_degC[k] = felt_degC;
+    }
+    return log;
 }
 
 double residual_V(const PulseFit& fit) {
@@ -555,6 +567,9 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     if (pulses.empty()) throw Error("a cell fit needs at least one pulse test");
     if (settings.passes < 1 || settings.passes > 20)
         throw Error("passes: " + std::to_string(settings.passes) + " is outside 1 .. 20");
+    if (!(settings.warmth_lag_s >= 0) || !std::isfinite(settings.warmth_lag_s)) {
+        throw Error("warmth_lag_s: " + number_text(settings.warmth_lag_s) + " must be 0 or above");
+    }
     const auto report = [&](double share, const std::string& stage) {
         if (progress && !progress(share, stage)) throw Error("cancelled");
     };
@@ -652,7 +667,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         if (pass > 0) {
             cell.thermal = fit_thermal(pulses, cell);
             for (std::size_t k = 0; k < pulses.size(); ++k)
-                inside[k] = core_log(pulses[k], cell);
+                inside[k] = felt_log(core_log(pulses[k], cell), settings.warmth_lag_s);
         }
         fit_all(pulse_settings,
                 "round " + std::to_string(pass + 1) + " of " + std::to_string(settings.passes));

@@ -156,7 +156,7 @@ double reading_std_V(const Log& log, double capacity_Ah) {
 }
 
 double drop_share_std(const PulseFitSettings& settings) {
-    return settings.drop_share_std.value_or(0.01);
+    return settings.drop_share_std.value_or(0.005);
 }
 
 /// Of a measured drop: the share given, and the noise of the two readings.
@@ -165,6 +165,25 @@ double drop_std_V(const Pulse& pulse, double share_std, double reading_std_V) {
 }
 
 constexpr double pi = 3.14159265358979323846;
+
+/// Time constants run over SOC in straight lines of their logarithm between these knots, closer
+/// together where a cell gets slower towards empty.
+constexpr std::array<double, 7> time_knots_soc{0.0, 0.08, 0.16, 0.3, 0.55, 0.8, 1.0};
+constexpr int time_knots = static_cast<int>(time_knots_soc.size());
+/// The knot whose value priors speak of.
+constexpr int middle_time_knot = 4;
+
+/// Place of an SOC among the knots.
+struct TimePlace {
+    int knot{0};  ///< The one below.
+    double fraction{0};
+};
+
+TimePlace time_place(double soc) {
+    const auto above = std::upper_bound(time_knots_soc.begin() + 1, time_knots_soc.end() - 1, soc);
+    const double from = *(above - 1);
+    return {static_cast<int>(above - time_knots_soc.begin()) - 1, (soc - from) / (*above - from)};
+}
 
 template <int Branches, bool Transfer>
 class PulseProblem {
@@ -211,14 +230,12 @@ class PulseProblem {
         return node_index(1 + branch, node);
     }
     [[nodiscard]] int transfer_index(int node) const { return node_index(1 + Branches, node); }
-    [[nodiscard]] int time_index(int branch) const { return nodes_ * quantities + branch; }
-    [[nodiscard]] int scale_index() const { return nodes_ * quantities + times; }
-    [[nodiscard]] int ocv_index(int node) const {
-        return nodes_ * quantities + times + scales + node;
+    [[nodiscard]] int time_index(int branch, int knot) const {
+        return nodes_ * quantities + time_knots * branch + knot;
     }
-    [[nodiscard]] int soc_index(int log) const {
-        return nodes_ * (quantities + 1) + times + scales + log;
-    }
+    [[nodiscard]] int scale_index() const { return time_index(times, 0); }
+    [[nodiscard]] int ocv_index(int node) const { return scale_index() + scales + node; }
+    [[nodiscard]] int soc_index(int log) const { return ocv_index(nodes_) + log; }
     /// Capacity, as the logarithm of its ratio to the capacity handed in.
     [[nodiscard]] int capacity_index() const { return soc_index(static_cast<int>(logs_.size())); }
 
@@ -237,17 +254,15 @@ class PulseProblem {
                 node.r0_ohm = std::exp(x[r0_index(s)]) * factor(0, t, s);
                 for (int i = 0; i < Branches; ++i) {
                     node.branch_ohm[i] = std::exp(x[branch_index(i, s)]) * factor(1 + i, t, s);
-                    node.branch_time_s[i] =
-                        std::exp(x[time_index(i)]) * factor(quantities + i, t, s);
+                    node.branch_time_s[i] = time_s(x, i, s) * factor(quantities + i, t, s);
                 }
                 if constexpr (Transfer) {
                     const double scale_V =
                         std::exp(x[scale_index()]) * factor(quantities + times, t, s);
                     const double resistance_ohm =
                         std::exp(x[transfer_index(s)]) * factor(1 + Branches, t, s);
-                    node.transfer = {
-                        scale_V, scale_V / resistance_ohm,
-                        std::exp(x[time_index(Branches)]) * factor(quantities + Branches, t, s)};
+                    node.transfer = {scale_V, scale_V / resistance_ohm,
+                                     time_s(x, Branches, s) * factor(quantities + Branches, t, s)};
                 }
             }
         }
@@ -268,6 +283,26 @@ class PulseProblem {
                     base_.ocv.reference_temperature_degC};
         cell.resistance = {table_.data(), uniform_axis(0.0, 1.0, nodes_), axis_};
         return cell;
+    }
+
+    [[nodiscard]] double time_s(const Eigen::VectorXd& x, int branch, int node) const {
+        const TimePlace at = time_place(node_soc(node));
+        const int first = time_index(branch, at.knot);
+        return std::exp(x[first] + at.fraction * (x[first + 1] - x[first]));
+    }
+    [[nodiscard]] double time_log_std(const Eigen::MatrixXd& covariance, int branch,
+                                      int node) const {
+        const TimePlace at = time_place(node_soc(node));
+        const Eigen::Vector2d share(1 - at.fraction, at.fraction);
+        const int first = time_index(branch, at.knot);
+        return std::sqrt(std::max(0.0, share.dot(covariance.block<2, 2>(first, first) * share)));
+    }
+    [[nodiscard]] int nearest_time_knot(int node) const {
+        const TimePlace at = time_place(node_soc(node));
+        return at.knot + (at.fraction > 0.5 ? 1 : 0);
+    }
+    [[nodiscard]] double node_soc(int node) const {
+        return static_cast<double>(node) / (nodes_ - 1);
     }
 
     /// Change of each quantity with temperature inside the test: from the base cell when it has
@@ -344,7 +379,7 @@ class PulseProblem {
             CellState<double, Branches, Transfer> state;
             state.soc = x[soc_index(static_cast<int>(f))];
             std::fill(by_resistance.begin(), by_resistance.end(), 0.0);
-            std::array<double, times> by_time{};
+            std::array<std::array<double, time_knots>, times> by_time{};
             double by_scale = 0;
             std::array<double, times> by_soc{};
             std::array<double, times> by_capacity{};
@@ -372,6 +407,26 @@ class PulseProblem {
                 if (errors && !interval.unseen)
                     errors->push_back({error_V, interval.overvoltage_V, f, 0});
                 const auto index = static_cast<int>((place.cold - cell.resistance.nodes) % nodes_);
+                const auto side_part = [&](int side, const auto& value) {
+                    const double c = value(place.cold[side]);
+                    const double w = value(place.warm[side]);
+                    const double fraction = side == 0 ? 1 - place.soc_fraction : place.soc_fraction;
+                    return fraction * (c + place.temperature_fraction * (w - c));
+                };
+                // What the logarithms of a time constant at the knots do to a voltage, of which
+                // `kept` remains and to which `gain` a second is added.
+                const auto add_time = [&](std::array<double, time_knots>& by, double kept,
+                                          double gain, const auto& value) {
+                    for (double& one : by)
+                        one *= kept;
+                    for (int side = 0; side < 2; ++side) {
+                        const TimePlace at = time_place(node_soc(index + side));
+                        const double part = gain * side_part(side, value);
+                        const auto first = static_cast<std::size_t>(at.knot);
+                        by[first] += (1 - at.fraction) * part;
+                        by[first + 1] += at.fraction * part;
+                    }
+                };
                 double soc_slope = v.by_soc;
                 double capacity_slope = -moved * v.by_soc;
                 if constexpr (Transfer) {
@@ -385,20 +440,20 @@ class PulseProblem {
                     };
                     const double exchange = place.blend(exchange_A).value;
                     for (int side = 0; side < 2; ++side) {
-                        const double c = exchange_A(place.cold[side]);
-                        const double w = exchange_A(place.warm[side]);
-                        const double part =
-                            (side == 0 ? 1 - place.soc_fraction : place.soc_fraction) *
-                            (c + place.temperature_fraction * (w - c));
-                        s[index + side] -= j.transfer_by_log_exchange * part / exchange;
+                        s[index + side] -=
+                            j.transfer_by_log_exchange * side_part(side, exchange_A) / exchange;
                     }
-                    by_time[i] = kept * by_time[i] + j.transfer_by_log_time;
+                    const auto time_s = [](const auto& node) { return node.transfer.time_s; };
+                    add_time(by_time[i], kept, j.transfer_by_log_time / place.blend(time_s).value,
+                             time_s);
                     by_scale =
                         kept * by_scale + j.transfer_by_log_scale + j.transfer_by_log_exchange;
                     by_soc[i] = kept * by_soc[i] + j.branch_by_soc[i];
                     for (int k = 0; k < nodes_; ++k)
                         jacobian[transfer_index(k)] = s[k] * weight;
-                    jacobian[time_index(i)] = by_time[i] * weight;
+                    for (int k = 0; k < time_knots; ++k)
+                        jacobian[time_index(i, k)] =
+                            by_time[i][static_cast<std::size_t>(k)] * weight;
                     jacobian[scale_index()] = by_scale * weight;
                     soc_slope += by_soc[i];
                     by_capacity[i] = kept * by_capacity[i] - middle_moved * j.branch_by_soc[i];
@@ -409,22 +464,17 @@ class PulseProblem {
                     double* s = by_resistance.data() + i * nodes_;
                     for (int k = 0; k < nodes_; ++k)
                         s[k] *= j.branch_by_branch[i];
-                    const auto node_part = [&](int side) {
-                        const double c = place.cold[side].branch_ohm[i];
-                        const double w = place.warm[side].branch_ohm[i];
-                        const double fraction =
-                            side == 0 ? 1 - place.soc_fraction : place.soc_fraction;
-                        return fraction * (c + place.temperature_fraction * (w - c));
-                    };
-                    s[index] += j.branch_by_resistance[i] * node_part(0);
-                    s[index + 1] += j.branch_by_resistance[i] * node_part(1);
-                    const double tau =
-                        place.blend([i](const auto& node) { return node.branch_time_s[i]; }).value;
-                    by_time[at] = j.branch_by_branch[i] * by_time[at] + j.branch_by_time[i] * tau;
+                    const auto ohm = [i](const auto& node) { return node.branch_ohm[i]; };
+                    const auto time_s = [i](const auto& node) { return node.branch_time_s[i]; };
+                    for (int side = 0; side < 2; ++side)
+                        s[index + side] += j.branch_by_resistance[i] * side_part(side, ohm);
+                    add_time(by_time[at], j.branch_by_branch[i], j.branch_by_time[i], time_s);
                     by_soc[at] = j.branch_by_branch[i] * by_soc[at] + j.branch_by_soc[i];
                     for (int k = 0; k < nodes_; ++k)
                         jacobian[branch_index(i, k)] = s[k] * weight;
-                    jacobian[time_index(i)] = by_time[at] * weight;
+                    for (int k = 0; k < time_knots; ++k)
+                        jacobian[time_index(i, k)] =
+                            by_time[at][static_cast<std::size_t>(k)] * weight;
                     soc_slope += by_soc[at];
                     by_capacity[at] =
                         j.branch_by_branch[i] * by_capacity[at] - middle_moved * j.branch_by_soc[i];
@@ -505,6 +555,18 @@ class PulseProblem {
         }
         for (int k = 1; k + 1 < nodes_; ++k)
             add_bend(x, ocv_index(k), 1.0 / (0.3 * start_std_[ocv_index(k)]), prior);
+        for (int i = 0; i < times; ++i) {
+            const bool slow = i == Branches - 1 && Branches > 1;
+            const double weight =
+                1 / (slow ? settings_.slow_time_log_std : settings_.time_step_log_std);
+            for (int k = 0; k + 1 < time_knots; ++k) {
+                const int at = time_index(i, k);
+                double* row =
+                    prior.add(weight * ((x[at + 1] - start_[at + 1]) - (x[at] - start_[at])));
+                row[at + 1] = weight;
+                row[at] = -weight;
+            }
+        }
         const double share = common_level ? std::sqrt(static_cast<double>(nodes_)) : 1.0;
         for (int p = 0; p < inputs(); ++p) {
             const bool ocv = p >= ocv_index(0) && p < ocv_index(nodes_);
@@ -751,7 +813,8 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
         look(
             name(1 + i) + " and its time constant",
             [&](int k) {
-                return std::pair{problem.branch_index(i, k), problem.time_index(i)};
+                return std::pair{problem.branch_index(i, k),
+                                 problem.time_index(i, problem.nearest_time_knot(k))};
             },
             rest_longer);
     }
@@ -776,7 +839,8 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
         finding += " is known to a factor of " + number_text(std::exp(hardly), "%.1f");
         finding += " at best at " + ranges + ": pulse there too";
     }
-    const double slow_s = fit.branches.back().time_s;
+    const std::vector<double>& slow_times_s = fit.branches.back().time_s;
+    const double slow_s = slow_times_s[slow_times_s.size() / 2];
     if (branches > 1 && rest_s < slow_s)
         findings.push_back(where + "the slow branch (" + number_text(slow_s / 3600, "%.1f") +
                            " h) rests on usual values, the longest rest lasts " +
@@ -890,16 +954,31 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     const auto carried = [&](double activation_J_per_mol) {
         return activation_J_per_mol / gas_constant_J_per_mol_K<double> * colder_inverse_K;
     };
+    const auto start_times = [&](int i, const std::vector<double>* warmer_s, double usual_s,
+                                 double log_more, double log_std) {
+        for (int k = 0; k < time_knots; ++k) {
+            double log_s = std::log(usual_s);
+            if (warmer_s) {
+                const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, settings.soc_nodes),
+                                                       time_knots_soc[static_cast<std::size_t>(k)]);
+                const auto node = static_cast<std::size_t>(at.index);
+                log_s = (1 - at.fraction) * std::log((*warmer_s)[node]) +
+                        at.fraction * std::log((*warmer_s)[node + 1]);
+            }
+            x[problem.time_index(i, k)] = log_s + log_more;
+            // The others hang on the middle one, see add_prior.
+            constexpr double open_log_std = 1e6;
+            start_std[problem.time_index(i, k)] = k == middle_time_knot ? log_std : open_log_std;
+        }
+    };
     for (int i = 0; i < Branches; ++i) {
         const bool slow = i == Branches - 1 && Branches > 1;
         const auto* from = warmer ? &warmer->branches[static_cast<std::size_t>(i)] : nullptr;
         // A slow branch and a change of the OCV look alike: rests of an hour hold its time and size
         // only loosely.
-        x[problem.time_index(i)] =
-            (from ? std::log(from->time_s) : std::log(times_s[static_cast<std::size_t>(i)])) +
-            (slow ? carried(usual_slow_time_activation_J_per_mol) : 0.0);
-        start_std[problem.time_index(i)] =
-            slow ? settings.slow_time_log_std : settings.time_log_std;
+        start_times(i, from ? &from->time_s : nullptr, times_s[static_cast<std::size_t>(i)],
+                    slow ? carried(usual_slow_time_activation_J_per_mol) : 0.0,
+                    slow ? settings.slow_time_log_std : settings.time_log_std);
         for (int k = 0; k < settings.soc_nodes; ++k) {
             const double share = slow ? 0.4 : 0.5;
             x[problem.branch_index(i, k)] =
@@ -918,8 +997,8 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
                      : std::log(0.5 * edge_ohm);
             start_std[problem.transfer_index(k)] = 2.0;
         }
-        x[problem.time_index(Branches)] = std::log(from ? from->time_s : usual_transfer_time_s);
-        start_std[problem.time_index(Branches)] = settings.transfer_time_log_std;
+        start_times(Branches, from ? &from->time_s : nullptr, usual_transfer_time_s, 0.0,
+                    settings.transfer_time_log_std);
         x[problem.scale_index()] = std::log(from ? from->scale_V : usual_transfer_scale_V);
         start_std[problem.scale_index()] = settings.transfer_scale_log_std;
         if (scale.sets > 0) {
@@ -996,20 +1075,18 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             auto& branch = fit.branches[static_cast<std::size_t>(i)];
             branch.resistance_ohm.push_back(std::exp(x[problem.branch_index(i, k)]));
             branch.resistance_log_std.push_back(log_std(problem.branch_index(i, k)));
+            branch.time_s.push_back(problem.time_s(x, i, k));
+            branch.time_log_std.push_back(problem.time_log_std(covariance, i, k));
         }
-    }
-    for (int i = 0; i < Branches; ++i) {
-        fit.branches[static_cast<std::size_t>(i)].time_s = std::exp(x[problem.time_index(i)]);
-        fit.branches[static_cast<std::size_t>(i)].time_log_std = log_std(problem.time_index(i));
     }
     if constexpr (Transfer) {
         ChargeTransferFit& transfer = fit.charge_transfer.emplace();
         for (int k = 0; k < settings.soc_nodes; ++k) {
             transfer.resistance_ohm.push_back(std::exp(x[problem.transfer_index(k)]));
             transfer.resistance_log_std.push_back(log_std(problem.transfer_index(k)));
+            transfer.time_s.push_back(problem.time_s(x, Branches, k));
+            transfer.time_log_std.push_back(problem.time_log_std(covariance, Branches, k));
         }
-        transfer.time_s = std::exp(x[problem.time_index(Branches)]);
-        transfer.time_log_std = log_std(problem.time_index(Branches));
         transfer.scale_V = std::exp(x[problem.scale_index()]);
         transfer.scale_log_std = std::hypot(log_std(problem.scale_index()), scale.log_std);
     }
@@ -1058,6 +1135,7 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
           {"time_log_std", settings.time_log_std},
           {"slow_time_log_std", settings.slow_time_log_std},
           {"slow_log_std", settings.slow_log_std},
+          {"time_step_log_std", settings.time_step_log_std},
           {"transfer_time_log_std", settings.transfer_time_log_std},
           {"transfer_scale_log_std", settings.transfer_scale_log_std},
           {"ocv_std_V", settings.ocv_std_V},

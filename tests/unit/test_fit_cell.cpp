@@ -275,6 +275,9 @@ TEST_CASE("a fit that fails says which log and leaves everything as it was", "[f
     FitSettings settings;
     settings.passes = 0;
     CHECK_THAT(said(good.slow, {good.warm}, settings), Contains("passes") && Contains("1 .. 20"));
+    settings.passes = 2;
+    settings.warmth_lag_s = -1;
+    CHECK_THAT(said(good.slow, {good.warm}, settings), Contains("warmth_lag_s") && Contains("-1"));
 }
 
 TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage", "[fit][long]") {

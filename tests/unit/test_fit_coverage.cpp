@@ -191,7 +191,6 @@ struct Drawn {
     Cell base;  ///< What the fit is given.
     Log log;
     double scale_V{0};
-    double transfer_time_s{0};
 };
 
 constexpr double capacity_Ah = 5;
@@ -272,15 +271,35 @@ Drawn draw_cell(const PulseFitSettings& settings, Level level, double voltage_st
     for (std::size_t k = 0; k < n; ++k)
         grid.soc.push_back(soc_at(k));
     grid.branches.resize(static_cast<std::size_t>(branches));
-    std::vector<double> times_s;
+    // The logarithm of a time constant walks over the knots, from the one at middle SOC.
+    const auto times_over_soc = [&](double usual, double log_std, double step_log_std) {
+        const std::vector<double> knots{0, 0.08, 0.16, 0.3, 0.55, 0.8, 1};
+        constexpr std::size_t middle = 4;
+        std::vector<double> log_s(knots.size(), std::log(usual) + log_std * random.normal());
+        for (std::size_t k = middle + 1; k < knots.size(); ++k)
+            log_s[k] = log_s[k - 1] + step_log_std * random.normal();
+        for (std::size_t k = middle; k-- > 0;)
+            log_s[k] = log_s[k + 1] + step_log_std * random.normal();
+        std::vector<double> time_s;
+        for (std::size_t k = 0; k < n; ++k) {
+            std::size_t j = 0;
+            while (j + 2 < knots.size() && soc_at(k) >= knots[j + 1])
+                ++j;
+            const double share = (soc_at(k) - knots[j]) / (knots[j + 1] - knots[j]);
+            time_s.push_back(std::exp(log_s[j] + share * (log_s[j + 1] - log_s[j])));
+        }
+        return time_s;
+    };
+    std::vector<std::vector<double>> times_s;
     for (int i = 0; i < branches; ++i) {
         const bool slow = branches > 1 && i + 1 == branches;
-        times_s.push_back(
-            usual_s[static_cast<std::size_t>(branches - 1)][static_cast<std::size_t>(i)] *
-            std::exp((slow ? settings.slow_time_log_std : settings.time_log_std) *
-                     random.normal()));
+        times_s.push_back(times_over_soc(
+            usual_s[static_cast<std::size_t>(branches - 1)][static_cast<std::size_t>(i)],
+            slow ? settings.slow_time_log_std : settings.time_log_std,
+            slow ? settings.slow_time_log_std : settings.time_step_log_std));
     }
-    drawn.transfer_time_s = 0.5 * std::exp(settings.transfer_time_log_std * random.normal());
+    const std::vector<double> transfer_times_s =
+        times_over_soc(0.5, settings.transfer_time_log_std, settings.time_step_log_std);
     drawn.scale_V = 0.06 * std::exp(settings.transfer_scale_log_std * random.normal());
     MadeTester tester{"made", 1 + settings.full_soc_std * random.normal(), 25, 0, 0, salt};
     const auto program = voltkeel_test::pulse_program(capacity_Ah);
@@ -298,12 +317,12 @@ Drawn draw_cell(const PulseFitSettings& settings, Level level, double voltage_st
         grid.r0_ohm = {values(0)};
         for (std::size_t i = 0; i < grid.branches.size(); ++i) {
             grid.branches[i].resistance_ohm = {values(1 + i)};
-            grid.branches[i].time_s = {std::vector<double>(n, times_s[i])};
+            grid.branches[i].time_s = {times_s[i]};
         }
         if (settings.charge_transfer) {
             auto& transfer = grid.charge_transfer.emplace();
             transfer.scale_V = {std::vector<double>(n, drawn.scale_V)};
-            transfer.time_s = {std::vector<double>(n, drawn.transfer_time_s)};
+            transfer.time_s = {transfer_times_s};
             transfer.exchange_current_A.emplace_back();
             for (const double ohm : values(ln.size() - 1))
                 transfer.exchange_current_A[0].push_back(drawn.scale_V / ohm);
@@ -368,7 +387,8 @@ Coverage cover(int cells, Level level, std::uint64_t salt, Group&& group) {
             add_nodes(slow ? "slow R" : "fast R", branch.resistance_ohm, branch.resistance_log_std,
                       [&](std::size_t k) { return grid.branches[i].resistance_ohm[0][k]; });
             add(slow ? "slow time" : "fast time",
-                std::log(branch.time_s / grid.branches[i].time_s[0][0]), branch.time_log_std);
+                std::log(branch.time_s[node] / grid.branches[i].time_s[0][node]),
+                branch.time_log_std[node]);
         }
         add("capacity", fit.capacity_Ah - drawn.truth.capacity_Ah, fit.capacity_Ah_std);
         if (!fit.charge_transfer) continue;
@@ -377,8 +397,9 @@ Coverage cover(int cells, Level level, std::uint64_t salt, Group&& group) {
                   [&](std::size_t k) {
                       return drawn.scale_V / grid.charge_transfer->exchange_current_A[0][k];
                   });
-        add("transfer time", std::log(transfer.time_s / drawn.transfer_time_s),
-            transfer.time_log_std);
+        add("transfer time",
+            std::log(transfer.time_s[node] / grid.charge_transfer->time_s[0][node]),
+            transfer.time_log_std[node]);
         add("transfer scale", std::log(transfer.scale_V / drawn.scale_V), transfer.scale_log_std);
     }
     return found;

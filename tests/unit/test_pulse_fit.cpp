@@ -1,6 +1,7 @@
 // Pulse tests of a cell whose values are known: the fit finds them again, says how well, and says
 // what is wrong with a log that cannot give them.
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstddef>
@@ -69,7 +70,7 @@ std::size_t truth_row(const PulseFit& fit) {
 double pulse_ohm(const PulseFit& fit, std::size_t node) {
     double ohm = fit.r0_ohm[node];
     for (const auto& branch : fit.branches)
-        ohm += branch.resistance_ohm[node] * (1 - std::exp(-10 / branch.time_s));
+        ohm += branch.resistance_ohm[node] * (1 - std::exp(-10 / branch.time_s[node]));
     return ohm;
 }
 
@@ -90,7 +91,9 @@ std::vector<double> distances(const PulseFit& fit, const Cell& truth, double low
     }
     for (std::size_t i = 0; i < fit.branches.size(); ++i) {
         const double true_s = truth.resistance.branches[i].time_s[t].front();
-        found.push_back(std::log(fit.branches[i].time_s / true_s) / fit.branches[i].time_log_std);
+        const auto& branch = fit.branches[i];
+        for (const std::size_t k : {fit.soc.size() / 4, fit.soc.size() / 2, 3 * fit.soc.size() / 4})
+            found.push_back(std::log(branch.time_s[k] / true_s) / branch.time_log_std[k]);
     }
     return found;
 }
@@ -193,8 +196,36 @@ TEST_CASE("the reported spread grows with the noise", "[fit]") {
         CHECK(loud.r0_log_std[k] > 2 * quiet.r0_log_std[k]);
         CHECK(loud.branches[0].resistance_log_std[k] > 2 * quiet.branches[0].resistance_log_std[k]);
     }
-    CHECK(loud.branches[0].time_log_std > 3 * quiet.branches[0].time_log_std);
+    CHECK(loud.branches[0].time_log_std[10] > 3 * quiet.branches[0].time_log_std[10]);
     CHECK(loud.residual_rms_V[0] > 5 * quiet.residual_rms_V[0]);
+}
+
+TEST_CASE("a time constant that grows towards empty is followed over SOC", "[fit]") {
+    // 60 s at half and full, four times that at empty; one time constant for all cannot meet it.
+    Cell truth = cell_with(1);
+    auto& branch = truth.resistance.branches[0];
+    for (auto& row : branch.time_s) {
+        for (std::size_t k = 0; k < row.size(); ++k)
+            row[k] = 60 * std::pow(4.0, std::max(0.0, 1 - truth.resistance.soc[k] / 0.3));
+    }
+    const Cell base = without_resistance(truth);
+    for (std::uint64_t seed = 300; seed < 303; ++seed) {
+        CAPTURE(seed);
+        const Log log = made_log(truth, pulse_program(5), {"slower", 1, 25, 1e-3, 0, seed});
+        PulseFitSettings settings = white_noise_settings(1, 1e-3);
+        const PulseFit fit = fit_pulses({&log}, base, nullptr, settings);
+        settings.time_step_log_std = 1e-4;
+        const PulseFit level = fit_pulses({&log}, base, nullptr, settings);
+        CHECK(fit.residual_rms_V[0] < 0.9 * level.residual_rms_V[0]);
+        for (std::size_t k = 0; k < fit.soc.size(); ++k) {
+            if (fit.soc[k] < fit.soc_low) continue;
+            CAPTURE(fit.soc[k], fit.branches[0].time_s[k], branch.time_s[1][k]);
+            const double error = std::log(fit.branches[0].time_s[k] / branch.time_s[1][k]);
+            CHECK(std::abs(error) < 4 * fit.branches[0].time_log_std[k]);
+            CHECK(fit.branches[0].time_log_std[k] < 0.3);
+        }
+        CHECK(level.branches[0].time_s.front() / level.branches[0].time_s.back() < 1.01);
+    }
 }
 
 TEST_CASE("the same logs give the same fit, bit for bit", "[fit][long]") {
@@ -356,6 +387,7 @@ TEST_CASE("settings of the pulse fit out of range are named", "[fit]") {
     CHECK_THAT(said([](Settings& s) { s.soc_nodes = 202; }), Contains("soc_nodes"));
     CHECK_THAT(said([](Settings& s) { s.noise.voltage_std_V = 0; }), Contains("voltage_std_V"));
     CHECK_THAT(said([](Settings& s) { s.smoothness = -1; }), Contains("smoothness"));
+    CHECK_THAT(said([](Settings& s) { s.time_step_log_std = 0; }), Contains("time_step_log_std"));
     CHECK_THAT(said([](Settings& s) { s.ocv_std_V = std::nan(""); }), Contains("ocv_std_V"));
     CHECK(said([](Settings&) {}).empty());
 

@@ -37,9 +37,11 @@ struct FitSettings {
         5e-4};  ///< Current offset of the tester in the pulse tests, as a share of the largest
                 ///< current there (common practice: 0.02 to 0.1 % of the range); 0 when the offset
                 ///< is known and was added on reading.
-    int passes{3};           ///< Rounds of pulse fit and OCV correction.
-    bool choose_form{true};  ///< Choose the branches and the charge transfer by the information
-                             ///< criterion; false takes them from `pulses`.
+    double warmth_lag_s{20};  ///< How late the resistances follow the warmth that the pulses
+                              ///< themselves make in the core (DEVELOPERS.md, "Fit").
+    int passes{3};            ///< Rounds of pulse fit and OCV correction.
+    bool choose_form{true};   ///< Choose the branches and the charge transfer by the information
+                              ///< criterion; false takes them from `pulses`.
 };
 
 /// One form of the model, tried on all pulse tests.

@@ -33,17 +33,19 @@ struct PulseFitSettings {
     int noise_rounds{2};             ///< Fits with the noise of the one before; 1 keeps `noise`.
     double smoothness{
         0.04};  ///< Expected second difference of ln R from node to node at middle SOC.
-    double smoothness_ends{0.4};  ///< The same below 22 % and above 90 %.
-    double time_log_std{
-        0.4};  ///< How far a time constant may lie from the usual one (of the logarithm).
-    double slow_time_log_std{0.05};      ///< The same for the slow branch.
+    double smoothness_ends{0.4};     ///< The same below 22 % and above 90 %.
+    double time_log_std{0.4};        ///< How far a time constant may lie from the usual one (of
+                                     ///< the logarithm), at middle SOC.
+    double time_step_log_std{0.3};   ///< How much it may change over SOC, from each of 7 knots to
+                                     ///< the next, which lie closer towards empty.
+    double slow_time_log_std{0.05};  ///< Both for the slow branch.
     double transfer_time_log_std{1.5};   ///< How far the time constant of the charge transfer may
                                          ///< lie from the usual one (of the logarithm).
     double transfer_scale_log_std{0.7};  ///< The same for its scale.
     /// The drop over every pulse after a rest counts besides its rows and should be met to this
     /// share, and the scale of the charge transfer comes from the drops of several rates at one SOC
     /// alone. 0: rows only. They fit a little closer then, and a faster pulse, a drive and another
-    /// temperature are met worse (DEVELOPERS.md, "Fit"). Not given: 0.01; in a fit without a slow
+    /// temperature are met worse (DEVELOPERS.md, "Fit"). Not given: 0.005; in a fit without a slow
     /// test, where the OCV is from the rests between the same pulses and the drops would pull at
     /// it, 0.
     std::optional<double> drop_share_std;
@@ -64,8 +66,8 @@ struct PulseFitSettings {
 struct ChargeTransferFit {
     std::vector<double> resistance_ohm;  ///< To small currents, scale_V over exchange current.
     std::vector<double> resistance_log_std;
-    double time_s{0};
-    double time_log_std{0};
+    std::vector<double> time_s;
+    std::vector<double> time_log_std;
     double scale_V{0};
     double scale_log_std{0};
 };
@@ -81,8 +83,8 @@ struct PulseFit {
     struct Branch {
         std::vector<double> resistance_ohm;
         std::vector<double> resistance_log_std;
-        double time_s{0};
-        double time_log_std{0};
+        std::vector<double> time_s;
+        std::vector<double> time_log_std;
     };
     std::vector<Branch> branches;
     std::optional<ChargeTransferFit> charge_transfer;
