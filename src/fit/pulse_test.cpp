@@ -929,7 +929,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
 
     constexpr double held_scale_log_std = 0.02;
     ScaleFromDrops scale;
-    if (Transfer && drop_share_std(settings) > 0)
+    if (Transfer)
         scale = scale_from_drops(prepared, base.capacity_Ah, settings.transfer_scale_log_std);
 
     using Problem = PulseProblem<Branches, Transfer>;

@@ -32,7 +32,7 @@ struct HeatLog {
     double length_s{0};
     double std_K{0.05};    ///< Of a row as if rows were independent; found from the residuals.
     double heat_J{0};      ///< Made, both signs as positive.
-    double heat_J_std{0};  ///< What the spread of the OCV makes of it.
+    double heat_J_std{0};  ///< What the spread of the OCV and of its entropy makes of it.
 };
 
 // Unknowns of the fit.
@@ -112,6 +112,9 @@ HeatLog heat_log(const Log& log, const Cell& cell) {
     constexpr double much_W = 0.1;
     constexpr double little_W = 0.02;
     constexpr double after_s = 120;
+    // Shifts of rested voltages tell the entropy no better (DEVELOPERS.md, "Heat").
+    constexpr double entropy_std_V_per_K = 1e-4;
+    double entropy_J = 0;
     double ocv_std_V = 0;
     for (const double std_V : cell.ocv.voltage_std_V)
         ocv_std_V += std_V / static_cast<double>(cell.ocv.voltage_std_V.size());
@@ -125,6 +128,8 @@ HeatLog heat_log(const Log& log, const Cell& cell) {
         energy_J += step_s * heat;
         result.heat_J += step_s * std::abs(heat);
         result.heat_J_std += step_s * std::abs(log.current_A[k]) * ocv_std_V;
+        entropy_J += step_s * log.current_A[k] *
+                     (log.temperature_degC[k] + zero_celsius_K<double>)*entropy_std_V_per_K;
         dt_s += step_s;
         const double mean_W = std::abs(energy_J) / dt_s;
         const double wanted_s =
@@ -136,6 +141,7 @@ HeatLog heat_log(const Log& log, const Cell& cell) {
         dt_s = 0;
         energy_J = 0;
     });
+    result.heat_J_std = std::hypot(result.heat_J_std, entropy_J);
     return result;
 }
 

@@ -157,7 +157,9 @@ def test_demo_against_the_truth_of_its_generator(demo, demo_fit):
     )
     outer = 6.0  # Place(..., 6.0) of every pulse test
     heat = demo_fit.cell.thermal
-    assert abs(heat.resistance_K_per_W / outer - 1) < 0.05
+    # The entropy is known to 0.1 mV/K, and in the slow discharges between pulses that is half of the heat.
+    assert heat.resistance_K_per_W_std < 0.25 * heat.resistance_K_per_W
+    assert abs(heat.resistance_K_per_W - outer) < 2 * heat.resistance_K_per_W_std
     # The two time constants that a case shows, as their sum and as their product over the sum.
     slow_s = heat.resistance_K_per_W * heat.heat_capacity_J_per_K
     slow_s += heat.core_resistance_K_per_W * heat.core_heat_capacity_J_per_K

@@ -152,8 +152,9 @@ def test_a_fit_without_the_slow_test(read, fit):
     # What the authors' drives went by at 25 degC: 2.85 Ah.
     assert abs(alone.cell.capacity_Ah - 2.85) < 2 * alone.cell.capacity_Ah_std
     assert alone.cell.capacity_Ah_std < 0.05
-    for one, two in zip(alone.pulses, fit.pulses, strict=True):
-        assert one.residual_rms_V[0] < 1.15 * two.residual_rms_V[0]
+    pooled_V = [np.sqrt(np.mean([p.residual_rms_V[0] ** 2 for p in fitted.pulses])) for fitted in (alone, fit)]
+    print(f"residual of the pulse tests {1e3 * pooled_V[0]:.1f} mV, with the slow test {1e3 * pooled_V[1]:.1f} mV")
+    assert pooled_V[0] < 1.15 * pooled_V[1]
     for name, (reference_Ah, bound) in DRIVES.items():
         log = read(name)
         dt_s = np.diff(log.time_s, prepend=log.time_s[0])

@@ -43,8 +43,8 @@ struct PulseFitSettings {
                                          ///< lie from the usual one (of the logarithm).
     double transfer_scale_log_std{0.7};  ///< The same for its scale.
     /// The drop over every pulse after a rest counts besides its rows and should be met to this
-    /// share, and the scale of the charge transfer comes from the drops of several rates at one SOC
-    /// alone. 0: rows only. They fit a little closer then, and a faster pulse, a drive and another
+    /// share. 0: rows only; the scale of the charge transfer comes from the drops of three rates or
+    /// more at one SOC all the same, where there are such. They fit a little closer then, and a faster pulse, a drive and another
     /// temperature are met worse (DEVELOPERS.md, "Fit"). Not given: 0.005; in a fit without a slow
     /// test, where the OCV is from the rests between the same pulses and the drops would pull at
     /// it, 0.
