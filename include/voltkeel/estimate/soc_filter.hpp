@@ -285,8 +285,10 @@ class SocFilter {
     }
 
     /// Starts in the middle of use, from a SOC and the mean current of the minutes around. Every
-    /// branch lies between half and all of where this current leads, and is off by what 0.2 C does:
-    /// whoever takes it for rested is sure and wrong for as long as the slow branches last.
+    /// branch has gone the way to where this current leads that its time constant has come in an
+    /// hour or so of use (the share 1 h / (1 h + time constant); an assumption), give or take a
+    /// quarter, and is off by what 0.2 C does: whoever takes it for rested is sure and wrong for as
+    /// long as the slow branches last.
     /// \param soc 0..1 \param soc_std its standard deviation, 0..1
     /// \param mean_current_A positive charges
     [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
@@ -296,9 +298,12 @@ class SocFilter {
         if (status != Status::ok) return status;
         const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
         const Real swing_A = Real(0.2) * cell_.capacity_Ah;
+        const Real usual_use_s = Real(3600);
         for (int i = 0; i < lags; ++i) {
             const Real end = end_V(point.value, i, mean_current_A);
-            state_.cell.branch_V[i] = Real(0.75) * end;
+            // The charge transfer has long settled.
+            const Real time_s = i < Branches ? point.value.branch_time_s[i] : Real(0);
+            state_.cell.branch_V[i] = end * usual_use_s / (usual_use_s + time_s);
             state_.spread(i, i) = square(settings_.rest_std_V) + square(Real(0.25) * end) +
                                   square(end_V(point.value, i, swing_A));
         }
