@@ -3,6 +3,7 @@
     python tests/accuracy.py                          all tables
     python tests/accuracy.py --state                  the state of charge alone
     python tests/accuracy.py --state --held-out       and a pulse test 10 K colder than any that was fitted
+    python tests/accuracy.py --counting               the filter beside plain counting
     python tests/accuracy.py --state --set low_soc_growth=0 --set soc_std_per_sqrt_h=0.005
                                                       the same with other settings beside it
 
@@ -15,6 +16,7 @@ the sensor offset.
 from __future__ import annotations
 
 import argparse
+import json
 import os
 import sys
 from pathlib import Path
@@ -88,6 +90,38 @@ class StateScore(NamedTuple):
     largest: float  # after ten minutes
     coverage: float  # share of time inside the 95 % band
     width: float  # median half width of the band
+
+
+class CountingScore(NamedTuple):
+    """The filter beside plain counting of the same current over the same capacity, from a known start."""
+
+    title: str
+    filtered: StateScore
+    counted_rms: float
+    counted_largest: float
+
+
+class TrueDrive(NamedTuple):
+    """A drive of the simulated cell; the temperature goes in a straight line."""
+
+    title: str
+    first_degC: float
+    last_degC: float
+    current_share: float = 1.0  # of the driven current
+    capacity_factor: float = 1.0  # of the true cell against what the filter is told
+
+
+TRUE_DRIVES = (
+    TrueDrive("25 degC", 25.0, 25.0),
+    TrueDrive("0 degC", 0.0, 0.0, 0.7),
+    TrueDrive("-20 degC, 10 K below the fit", -20.0, -20.0, 0.25),
+    TrueDrive("rising from 10 to 30 degC", 10.0, 30.0),
+    TrueDrive("rising from -20 to 10 degC", -20.0, 10.0, 0.25),
+    TrueDrive("25 degC, aged by 7 %", 25.0, 25.0, 1.0, 0.93),
+)
+COLDEST_TRUE_DEGC = -20.0
+TRUE_CAPACITY_AH = 2.85
+MARGIN_POINTS = 0.2
 
 
 class FastPulse(NamedTuple):
@@ -354,6 +388,99 @@ def restarts(cell: vk.Cell, folder: Path, settings: vk.SocFilterSettings | None 
     return found
 
 
+def with_colder_row(cell: vk.Cell, degC: float) -> vk.Cell:
+    """Give a cell one more row of its resistance table, on the Arrhenius line through the two coldest."""
+    read_back = json.loads(vk.to_json(cell))
+    grid = read_back["resistance"]
+    known_degC = grid["temperature_degC"]
+    inverse = [1 / (one + 273.15) for one in (degC, known_degC[0], known_degC[1])]
+    share = (inverse[0] - inverse[1]) / (inverse[1] - inverse[2])
+
+    def colder(value: object) -> object:
+        if isinstance(value, dict):
+            return {key: colder(one) for key, one in value.items()}
+        if isinstance(value, list) and value and isinstance(value[0], dict):
+            return [colder(one) for one in value]
+        if isinstance(value, list) and len(value) == len(known_degC) and isinstance(value[0], list):
+            rows = np.asarray(value, dtype=np.float64)
+            beyond = rows[0].copy()
+            rising = (rows[0] > 0) & (rows[1] > 0)
+            beyond[rising] *= (rows[0][rising] / rows[1][rising]) ** share
+            return [beyond.tolist(), *value]
+        return value
+
+    richer = {key: colder(one) if key not in ("temperature_degC", "soc") else one for key, one in grid.items()}
+    richer["temperature_degC"] = [degC, *known_degC]
+    read_back["resistance"] = richer
+    return vk.parse_cell(json.dumps(read_back))
+
+
+def counting_score(cell: vk.Cell, log: vk.Log, reference: Array, capacity_Ah: float, title: str) -> CountingScore:
+    """Full at the start, which both are told; the filter also has the voltage."""
+    trace = vk.replay(cell, log, initial_soc=1.0, initial_soc_std=0.05, capacity_Ah=capacity_Ah)
+    counted = 1.0 + np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600 / capacity_Ah
+    plain = score(100 * (counted - reference), 100 * trace.soc_std, log.time_s)
+    filtered = score(100 * (trace.soc - reference), 100 * trace.soc_std, log.time_s)
+    return CountingScore(title, filtered, plain.rms, plain.largest)
+
+
+def counting_on_drives(cell: vk.Cell, folder: Path) -> list[CountingScore]:
+    """Every way with a right start, over every drive. Counting with the reference's own numbers is the reference."""
+    return [
+        counting_score(
+            cell, seen_with(log, way.error), reference, way.capacity_factor * capacity_Ah, f"{way.title}: {name}"
+        )
+        for way in WAYS
+        if way.start == 1.0
+        for name, log, capacity_Ah, reference in known(folder)
+    ]
+
+
+def counting_on_truth(folder: Path) -> list[CountingScore]:
+    """Drives of a simulated cell that is richer than the model of the filter, the truth known.
+
+    The true cell is the chosen form of the fit with a row at -20 degC added; the filter has two branches without charge
+    transfer, fitted to the same tests and ending at the coldest of them. The current is that of a public drive, the
+    voltage has 2 mV of noise.
+    """
+    true_cell = with_colder_row(fit(folder), COLDEST_TRUE_DEGC)
+    plainer = fit_result(folder, choose_form=False, pulses=vk.PulseFitSettings(branches=2, charge_transfer=False)).cell
+    driven = read(folder, DRIVES[1][0])
+    scores = []
+    for drive in TRUE_DRIVES:
+        span = (driven.time_s - driven.time_s[0]) / (driven.time_s[-1] - driven.time_s[0])
+        degC = drive.first_degC + (drive.last_degC - drive.first_degC) * span
+        current_A = drive.current_share * driven.current_A
+        own = vk.parse_cell(vk.to_json(true_cell))
+        own.capacity_Ah = drive.capacity_factor * TRUE_CAPACITY_AH
+        model = vk.CellModel(own)
+        model.reset(vk.ModelState(soc=1.0, temperature_degC=drive.first_degC))
+        voltage_V, soc = model.run(driven.time_s, current_A, degC)
+        ended = (voltage_V < 2.5) | (soc < 0.0)
+        end = int(np.argmax(ended)) if ended.any() else len(soc)
+        cut = vk.Log(driven.time_s[:end], current_A[:end], voltage_V[:end], degC[:end])
+        log = seen_with(cut, SensorError(voltage_noise_V=0.002))
+        title = f"{drive.title} ({100 * soc[end - 1]:.0f} % at the end)"
+        scores.append(counting_score(plainer, log, soc[:end], TRUE_CAPACITY_AH, title))
+    return scores
+
+
+def print_counting(scores: list[CountingScore], title: str) -> None:
+    """Print them. Where nothing is wrong with current and capacity, counting is the reference itself: 0.00."""
+    print(f"{title}; from a known start, points of SOC: rms and largest after 10 min, inside the 95 % band")
+    print(f"{'':58s}       filter   in band      counting   worse than counting by more than {MARGIN_POINTS}")
+    for one in scores:
+        f = one.filtered
+        worse = f.rms - one.counted_rms
+        print(
+            f"{one.title:58s}  {f.rms:5.2f} {f.largest:5.1f}    {100 * f.coverage:4.0f} %   "
+            f"{one.counted_rms:5.2f} {one.counted_largest:5.1f}   "
+            + (f"yes, {worse:.2f}" if worse > MARGIN_POINTS else "no")
+        )
+    worse_count = sum(one.filtered.rms - one.counted_rms > MARGIN_POINTS for one in scores)
+    print(f"worse in {worse_count} of {len(scores)}")
+
+
 def held_out(folder: Path) -> StateScore:
     """The pulse test at -10 degC with a cell fitted to the warmer ones only: 10 K beyond what it has seen."""
     warmer = [read(folder, name) for name in PULSE_TESTS[:3]]
@@ -453,7 +580,10 @@ def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
 def main() -> int:
     parser = argparse.ArgumentParser(description="Accuracy on public data.")
     parser.add_argument("--state", action="store_true", help="the state of charge alone")
-    parser.add_argument("--cell", type=Path, metavar="FILE", help="with --state: a cell file in place of the fit")
+    parser.add_argument("--counting", action="store_true", help="the filter beside plain counting alone")
+    parser.add_argument(
+        "--cell", type=Path, metavar="FILE", help="with --state or --counting: a cell file in place of the fit"
+    )
     parser.add_argument(
         "--held-out", action="store_true", help="with --state: a pulse test colder than the fit has seen"
     )
@@ -464,6 +594,11 @@ def main() -> int:
         print("VOLTKEEL_DATA is not set; fetch doi 10.17632/wykht8y7tg.1", file=sys.stderr)
         return 2
     folder = Path(root) / "cell_a_18650"
+    if options.counting:
+        counting_cell = vk.load_cell(options.cell) if options.cell else fit(folder)
+        print_counting(counting_on_drives(counting_cell, folder), "public drives")
+        print_counting(counting_on_truth(folder), "simulated cell, richer than the model of the filter")
+        return 0
     if options.state:
         state_cell = vk.load_cell(options.cell) if options.cell else fit(folder)
         print_state(state_cell, folder)
@@ -499,10 +634,10 @@ def main() -> int:
     print("drive                       told at start   rms   largest after 10 min   inside 95 % band")
     for given, title in ((True, "capacity of the reference"), (False, "fitted capacity")):
         print(f"-- {title}")
-        for result in drives(cell, folder, given):
+        for driven in drives(cell, folder, given):
             print(
-                f"{result.name:27s}         {100 * result.start:5.0f} %  {result.rms:4.2f}   "
-                f"{result.largest:20.1f}   {100 * result.coverage:14.0f} %"
+                f"{driven.name:27s}         {100 * driven.start:5.0f} %  {driven.rms:4.2f}   "
+                f"{driven.largest:20.1f}   {100 * driven.coverage:14.0f} %"
             )
     print()
     print_state(cell, folder)
