@@ -204,7 +204,7 @@ def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, list[FastP
             end = begin + 1
             while end + 1 < len(current) and abs(current[end + 1]) > 0.05:
                 end += 1
-            rate = round(-current[end] / 2.9)
+            rate = round(float(-current[end]) / 2.9)
             span_s = time[end] - time[begin]
             if span_s > 15 or rate not in (4, 6):
                 continue
