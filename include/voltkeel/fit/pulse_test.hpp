@@ -44,10 +44,10 @@ struct PulseFitSettings {
     double transfer_scale_log_std{0.7};  ///< The same for its scale.
     /// The drop over every pulse after a rest counts besides its rows and should be met to this
     /// share. 0: rows only; the scale of the charge transfer comes from the drops of three rates or
-    /// more at one SOC all the same, where there are such. They fit a little closer then, and a faster pulse, a drive and another
-    /// temperature are met worse (DEVELOPERS.md, "Fit"). Not given: 0.005; in a fit without a slow
-    /// test, where the OCV is from the rests between the same pulses and the drops would pull at
-    /// it, 0.
+    /// more at one SOC all the same, where there are such. They fit a little closer then, and a
+    /// faster pulse, a drive and another temperature are met worse (DEVELOPERS.md, "Fit"). Not
+    /// given: 0.005; in a fit without a slow test, where the OCV is from the rests between the same
+    /// pulses and the drops would pull at it, 0.
     std::optional<double> drop_share_std;
     double slow_log_std{
         0.5};  ///< How far the slow resistance may lie from 0.4 of R0 (of the logarithm).
