@@ -16,7 +16,6 @@ the sensor offset.
 from __future__ import annotations
 
 import argparse
-import json
 import os
 import sys
 from pathlib import Path
@@ -119,7 +118,6 @@ TRUE_DRIVES = (
     TrueDrive("rising from -20 to 10 degC", -20.0, 10.0, 0.25),
     TrueDrive("25 degC, aged by 7 %", 25.0, 25.0, 1.0, 0.93),
 )
-COLDEST_TRUE_DEGC = -20.0
 TRUE_CAPACITY_AH = 2.85
 MARGIN_POINTS = 0.2
 
@@ -273,6 +271,11 @@ def print_fast_pulses(found: dict[str, list[FastPulse]]) -> None:
     )
 
 
+def counted(log: vk.Log, capacity_Ah: float) -> Array:
+    """SOC along a log that starts full, from its current alone."""
+    return 1.0 + np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600 / capacity_Ah
+
+
 def drives(cell: vk.Cell, folder: Path, given_capacity: bool) -> list[DriveResult]:
     """Replay every drive from the right start and from 20 points below it.
 
@@ -281,8 +284,7 @@ def drives(cell: vk.Cell, folder: Path, given_capacity: bool) -> list[DriveResul
     results = []
     for name, capacity_Ah in DRIVES:
         log = read(folder, name)
-        charge_Ah = np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600
-        reference = 1.0 + charge_Ah / capacity_Ah
+        reference = counted(log, capacity_Ah)
         for start, std in ((1.0, 0.05), (0.8, 0.2)):
             trace = vk.replay(
                 cell,
@@ -309,8 +311,7 @@ def known(folder: Path) -> list[tuple[str, vk.Log, float, Array]]:
     drives = []
     for name, capacity_Ah in DRIVES:
         log = read(folder, name)
-        charge_Ah = np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600
-        drives.append((name, log, capacity_Ah, 1.0 + charge_Ah / capacity_Ah))
+        drives.append((name, log, capacity_Ah, counted(log, capacity_Ah)))
     return drives
 
 
@@ -388,38 +389,10 @@ def restarts(cell: vk.Cell, folder: Path, settings: vk.SocFilterSettings | None 
     return found
 
 
-def with_colder_row(cell: vk.Cell, degC: float) -> vk.Cell:
-    """Give a cell one more row of its resistance table, on the Arrhenius line through the two coldest."""
-    read_back = json.loads(vk.to_json(cell))
-    grid = read_back["resistance"]
-    known_degC = grid["temperature_degC"]
-    inverse = [1 / (one + 273.15) for one in (degC, known_degC[0], known_degC[1])]
-    share = (inverse[0] - inverse[1]) / (inverse[1] - inverse[2])
-
-    def colder(value: object) -> object:
-        if isinstance(value, dict):
-            return {key: colder(one) for key, one in value.items()}
-        if isinstance(value, list) and value and isinstance(value[0], dict):
-            return [colder(one) for one in value]
-        if isinstance(value, list) and len(value) == len(known_degC) and isinstance(value[0], list):
-            rows = np.asarray(value, dtype=np.float64)
-            beyond = rows[0].copy()
-            rising = (rows[0] > 0) & (rows[1] > 0)
-            beyond[rising] *= (rows[0][rising] / rows[1][rising]) ** share
-            return [beyond.tolist(), *value]
-        return value
-
-    richer = {key: colder(one) if key not in ("temperature_degC", "soc") else one for key, one in grid.items()}
-    richer["temperature_degC"] = [degC, *known_degC]
-    read_back["resistance"] = richer
-    return vk.parse_cell(json.dumps(read_back))
-
-
 def counting_score(cell: vk.Cell, log: vk.Log, reference: Array, capacity_Ah: float, title: str) -> CountingScore:
     """Full at the start, which both are told; the filter also has the voltage."""
     trace = vk.replay(cell, log, initial_soc=1.0, initial_soc_std=0.05, capacity_Ah=capacity_Ah)
-    counted = 1.0 + np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600 / capacity_Ah
-    plain = score(100 * (counted - reference), 100 * trace.soc_std, log.time_s)
+    plain = score(100 * (counted(log, capacity_Ah) - reference), 100 * trace.soc_std, log.time_s)
     filtered = score(100 * (trace.soc - reference), 100 * trace.soc_std, log.time_s)
     return CountingScore(title, filtered, plain.rms, plain.largest)
 
@@ -439,11 +412,11 @@ def counting_on_drives(cell: vk.Cell, folder: Path) -> list[CountingScore]:
 def counting_on_truth(folder: Path) -> list[CountingScore]:
     """Drives of a simulated cell that is richer than the model of the filter, the truth known.
 
-    The true cell is the chosen form of the fit with a row at -20 degC added; the filter has one branch less, fitted to
-    the same tests and ending at the coldest of them. The current is that of a public drive, the voltage has 2 mV of
-    noise, and the core warms behind the case whose temperature the filter is shown.
+    The true cell is the chosen form of the fit carried on below -10 degC by its Arrhenius line; the filter has one
+    branch less, fitted to the same tests and ending at the coldest of them. The current is that of a public drive, the
+    voltage has 2 mV of noise, and the core warms behind the case whose temperature the filter is shown.
     """
-    true_cell = with_colder_row(fit(folder), COLDEST_TRUE_DEGC)
+    true_cell = fit(folder)
     fewer = len(true_cell.resistance.branches) - 1
     plainer = fit_result(folder, choose_form=False, pulses=vk.PulseFitSettings(branches=fewer)).cell
     driven = read(folder, DRIVES[1][0])
@@ -491,7 +464,7 @@ def held_out(folder: Path) -> StateScore:
     cell = vk.fit_cell(read(folder, "ocv_c20_25degC.csv"), warmer, vk.FitSettings(pulse_offset_share_std=0.0)).cell
     log = read(folder, PULSE_TESTS[3])
     capacity_Ah = DRIVES[-1][1]  # what the cell gives at 0 degC
-    reference = 1.0 + np.concatenate([[0.0], np.cumsum(log.current_A[1:] * np.diff(log.time_s))]) / 3600 / capacity_Ah
+    reference = counted(log, capacity_Ah)
     trace = vk.replay(cell, log, initial_soc=1.0, initial_soc_std=0.05, capacity_Ah=capacity_Ah)
     # By time, not by row: pulses have a hundred times the rows of a rest.
     every = np.searchsorted(log.time_s, np.arange(log.time_s[0], log.time_s[-1], 10.0))

@@ -215,6 +215,8 @@ class PulseProblem {
         const int temperatures = static_cast<int>(std::ceil(hottest - coldest)) + 2;
         axis_ = uniform_axis(coldest - 0.5, hottest + 0.5, temperatures);
         ocv_nodes_ = ocv_nodes<double>(base.ocv);
+        for (int s = 0; s < nodes_; ++s)
+            time_places_.push_back(time_place(static_cast<double>(s) / (nodes_ - 1)));
         build_temperature_factors();
     }
 
@@ -286,23 +288,20 @@ class PulseProblem {
     }
 
     [[nodiscard]] double time_s(const Eigen::VectorXd& x, int branch, int node) const {
-        const TimePlace at = time_place(node_soc(node));
+        const TimePlace& at = time_places_[static_cast<std::size_t>(node)];
         const int first = time_index(branch, at.knot);
         return std::exp(x[first] + at.fraction * (x[first + 1] - x[first]));
     }
     [[nodiscard]] double time_log_std(const Eigen::MatrixXd& covariance, int branch,
                                       int node) const {
-        const TimePlace at = time_place(node_soc(node));
+        const TimePlace& at = time_places_[static_cast<std::size_t>(node)];
         const Eigen::Vector2d share(1 - at.fraction, at.fraction);
         const int first = time_index(branch, at.knot);
         return std::sqrt(std::max(0.0, share.dot(covariance.block<2, 2>(first, first) * share)));
     }
     [[nodiscard]] int nearest_time_knot(int node) const {
-        const TimePlace at = time_place(node_soc(node));
+        const TimePlace& at = time_places_[static_cast<std::size_t>(node)];
         return at.knot + (at.fraction > 0.5 ? 1 : 0);
-    }
-    [[nodiscard]] double node_soc(int node) const {
-        return static_cast<double>(node) / (nodes_ - 1);
     }
 
     /// Change of each quantity with temperature inside the test: from the base cell when it has
@@ -407,21 +406,22 @@ class PulseProblem {
                 if (errors && !interval.unseen)
                     errors->push_back({error_V, interval.overvoltage_V, f, 0});
                 const auto index = static_cast<int>((place.cold - cell.resistance.nodes) % nodes_);
-                const auto side_part = [&](int side, const auto& value) {
-                    const double c = value(place.cold[side]);
-                    const double w = value(place.warm[side]);
-                    const double fraction = side == 0 ? 1 - place.soc_fraction : place.soc_fraction;
-                    return fraction * (c + place.temperature_fraction * (w - c));
+                // The part of a value that one of the two SOC nodes around a place has.
+                const auto side_part = [](const auto& at, int side, const auto& value) {
+                    const double c = value(at.cold[side]);
+                    const double w = value(at.warm[side]);
+                    const double fraction = side == 0 ? 1 - at.soc_fraction : at.soc_fraction;
+                    return fraction * (c + at.temperature_fraction * (w - c));
                 };
-                // What the logarithms of a time constant at the knots do to a voltage, of which
-                // `kept` remains and to which `gain` a second is added.
+                // Derivatives of a branch by the logarithms of its time constant at the knots over
+                // one step: `kept` of them remains, `gain` is the branch's by the time constant.
                 const auto add_time = [&](std::array<double, time_knots>& by, double kept,
                                           double gain, const auto& value) {
                     for (double& one : by)
                         one *= kept;
                     for (int side = 0; side < 2; ++side) {
-                        const TimePlace at = time_place(node_soc(index + side));
-                        const double part = gain * side_part(side, value);
+                        const TimePlace& at = time_places_[static_cast<std::size_t>(index + side)];
+                        const double part = gain * side_part(place, side, value);
                         const auto first = static_cast<std::size_t>(at.knot);
                         by[first] += (1 - at.fraction) * part;
                         by[first + 1] += at.fraction * part;
@@ -440,8 +440,8 @@ class PulseProblem {
                     };
                     const double exchange = place.blend(exchange_A).value;
                     for (int side = 0; side < 2; ++side) {
-                        s[index + side] -=
-                            j.transfer_by_log_exchange * side_part(side, exchange_A) / exchange;
+                        s[index + side] -= j.transfer_by_log_exchange *
+                                           side_part(place, side, exchange_A) / exchange;
                     }
                     const auto time_s = [](const auto& node) { return node.transfer.time_s; };
                     add_time(by_time[i], kept, j.transfer_by_log_time / place.blend(time_s).value,
@@ -467,7 +467,7 @@ class PulseProblem {
                     const auto ohm = [i](const auto& node) { return node.branch_ohm[i]; };
                     const auto time_s = [i](const auto& node) { return node.branch_time_s[i]; };
                     for (int side = 0; side < 2; ++side)
-                        s[index + side] += j.branch_by_resistance[i] * side_part(side, ohm);
+                        s[index + side] += j.branch_by_resistance[i] * side_part(place, side, ohm);
                     add_time(by_time[at], j.branch_by_branch[i], j.branch_by_time[i], time_s);
                     by_soc[at] = j.branch_by_branch[i] * by_soc[at] + j.branch_by_soc[i];
                     for (int k = 0; k < nodes_; ++k)
@@ -484,15 +484,11 @@ class PulseProblem {
                     resistance_place(cell.resistance, state.soc, interval.temperature_degC);
                 const auto end_index =
                     static_cast<int>((end.cold - cell.resistance.nodes) % nodes_);
-                const auto r0_part = [&](int side) {
-                    const double c = end.cold[side].r0_ohm;
-                    const double w = end.warm[side].r0_ohm;
-                    const double fraction = side == 0 ? 1 - end.soc_fraction : end.soc_fraction;
-                    return fraction * (c + end.temperature_fraction * (w - c)) *
-                           interval.end_current_A;
-                };
-                jacobian[r0_index(end_index)] += r0_part(0) * weight;
-                jacobian[r0_index(end_index + 1)] += r0_part(1) * weight;
+                const auto r0_ohm = [](const auto& node) { return node.r0_ohm; };
+                for (int side = 0; side < 2; ++side) {
+                    jacobian[r0_index(end_index + side)] +=
+                        side_part(end, side, r0_ohm) * interval.end_current_A * weight;
+                }
                 jacobian[soc_index(static_cast<int>(f))] = soc_slope * weight;
                 jacobian[capacity_index()] = capacity_slope * weight;
                 const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, nodes_), state.soc);
@@ -596,6 +592,7 @@ class PulseProblem {
     int data_rows_{0};
     UniformAxis<double> axis_{};
     std::vector<OcvNode<double>> ocv_nodes_;
+    std::vector<TimePlace> time_places_;  ///< Of every SOC node.
     std::vector<double> factors_;
     mutable std::vector<ResistanceNode<double, Branches, Transfer>> table_;
     mutable std::vector<OcvNode<double>> shifted_ocv_;

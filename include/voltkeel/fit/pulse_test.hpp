@@ -66,7 +66,7 @@ struct PulseFitSettings {
 struct ChargeTransferFit {
     std::vector<double> resistance_ohm;  ///< To small currents, scale_V over exchange current.
     std::vector<double> resistance_log_std;
-    std::vector<double> time_s;
+    std::vector<double> time_s;  ///< At the SOC nodes, as the resistance.
     std::vector<double> time_log_std;
     double scale_V{0};
     double scale_log_std{0};
@@ -83,7 +83,7 @@ struct PulseFit {
     struct Branch {
         std::vector<double> resistance_ohm;
         std::vector<double> resistance_log_std;
-        std::vector<double> time_s;
+        std::vector<double> time_s;  ///< At the SOC nodes, as the resistance.
         std::vector<double> time_log_std;
     };
     std::vector<Branch> branches;
