@@ -337,6 +337,7 @@ void bind_fit(py::module_& module) {
                        "None: 0.005, without a slow test 0.")
         .def_readwrite("least_capacity_std", &PulseFitSettings::least_capacity_std)
         .def_readwrite("smoothness", &PulseFitSettings::smoothness)
+        .def_readwrite("ratio_smoothness", &PulseFitSettings::ratio_smoothness)
         .def_readwrite("smoothness_ends", &PulseFitSettings::smoothness_ends)
         .def_readwrite("time_log_std", &PulseFitSettings::time_log_std, "at middle SOC")
         .def_readwrite("time_step_log_std", &PulseFitSettings::time_step_log_std,

@@ -148,13 +148,6 @@ Log felt_log(Log log, double lag_s) {
     return log;
 }
 
-double residual_V(const PulseFit& fit) {
-    double squares = 0;
-    for (const double rms_V : fit.residual_rms_V)
-        squares += rms_V * rms_V;
-    return std::sqrt(squares / static_cast<double>(fit.residual_rms_V.size()));
-}
-
 const PulseFit& nearest_fit(const std::vector<PulseFit>& fits, double temperature_degC) {
     return *std::min_element(fits.begin(), fits.end(), [&](const PulseFit& a, const PulseFit& b) {
         return std::abs(a.temperature_degC - temperature_degC) <
@@ -644,14 +637,12 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
                 " degC";
             const auto keep_going = [&] { return !progress || progress(share, stage); };
             const PulseFit before = std::move(fits[g]);
-            fits[g] = fit_pulses(logs, cell, g > 0 ? &fits[g - 1] : nullptr, used, keep_going);
-            // A round may end in a wrong valley where the one before did not: start from there.
-            constexpr double worse = 1.05;
-            if (before.rows_used == fits[g].rows_used &&
-                residual_V(fits[g]) > worse * residual_V(before)) {
-                PulseFit again = fit_pulses(logs, cell, &before, used, keep_going);
-                if (worse * residual_V(again) < residual_V(fits[g])) fits[g] = std::move(again);
-            }
+            const bool same_form =
+                before.rows_used > 0 &&
+                before.branches.size() == static_cast<std::size_t>(used.branches) &&
+                before.charge_transfer.has_value() == used.charge_transfer;
+            fits[g] = fit_pulses(logs, cell, g > 0 ? &fits[g - 1] : nullptr, used, keep_going,
+                                 same_form ? &before : nullptr);
             done += 1;
         }
     };

@@ -39,6 +39,7 @@ class NormalEquations {
     }
     /// Takes the rows that still wait into the sums. To be called before they are read.
     void flush() {
+        if (filled_ == 0) return;
         const auto rows = rows_.topRows(filled_);
         square_.selfadjointView<Eigen::Lower>().rankUpdate(rows.transpose());
         gradient_.noalias() += rows.transpose() * residuals_.head(filled_);

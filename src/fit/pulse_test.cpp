@@ -525,7 +525,8 @@ class PulseProblem {
         const auto weight_at = [&](int quantity, double node) {
             const double soc = node / (nodes_ - 1);
             const bool turns = quantity > 0 && (soc < 0.22 || soc > 0.9);
-            return 1.0 / (turns ? settings_.smoothness_ends : settings_.smoothness);
+            const double middle = warmer_ ? settings_.ratio_smoothness : settings_.smoothness;
+            return 1.0 / (turns ? settings_.smoothness_ends : middle);
         };
         const auto warm_log = [&](int quantity, int k) {
             const auto at = static_cast<std::size_t>(k);
@@ -850,9 +851,52 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
     return findings;
 }
 
+/// Logarithm of a time constant at a knot, from its values at evenly spaced SOC nodes.
+double log_time_at_knot(const std::vector<double>& time_s, int knot) {
+    const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, static_cast<int>(time_s.size())),
+                                           time_knots_soc[static_cast<std::size_t>(knot)]);
+    const auto node = static_cast<std::size_t>(at.index);
+    return (1 - at.fraction) * std::log(time_s[node]) + at.fraction * std::log(time_s[node + 1]);
+}
+
+/// Where a fit of the same logs ended, as inputs of the problem.
+/// \param usual gives the size
+template <class Problem>
+Eigen::VectorXd start_of(const Problem& problem, const PulseFit& fit, double capacity_Ah,
+                         const Eigen::VectorXd& usual) {
+    Eigen::VectorXd x = usual;
+    const int branches = static_cast<int>(fit.branches.size());
+    for (std::size_t k = 0; k < fit.soc.size(); ++k) {
+        const int node = static_cast<int>(k);
+        x[problem.r0_index(node)] = std::log(fit.r0_ohm[k]);
+        x[problem.ocv_index(node)] = fit.ocv_shift_V[k];
+        for (int i = 0; i < branches; ++i) {
+            x[problem.branch_index(i, node)] =
+                std::log(fit.branches[static_cast<std::size_t>(i)].resistance_ohm[k]);
+        }
+        if constexpr (Problem::scales > 0)
+            x[problem.transfer_index(node)] = std::log(fit.charge_transfer->resistance_ohm[k]);
+    }
+    for (int k = 0; k < time_knots; ++k) {
+        for (int i = 0; i < branches; ++i) {
+            x[problem.time_index(i, k)] =
+                log_time_at_knot(fit.branches[static_cast<std::size_t>(i)].time_s, k);
+        }
+        if constexpr (Problem::scales > 0)
+            x[problem.time_index(branches, k)] = log_time_at_knot(fit.charge_transfer->time_s, k);
+    }
+    if constexpr (Problem::scales > 0)
+        x[problem.scale_index()] = std::log(fit.charge_transfer->scale_V);
+    for (std::size_t f = 0; f < fit.initial_soc.size(); ++f)
+        x[problem.soc_index(static_cast<int>(f))] = fit.initial_soc[f];
+    x[problem.capacity_index()] = std::log(fit.capacity_Ah / capacity_Ah);
+    return x;
+}
+
 template <int Branches, bool Transfer>
 PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const PulseFit* warmer,
-                  const PulseFitSettings& settings, const std::function<bool()>& keep_going) {
+                  const PulseFitSettings& settings, const std::function<bool()>& keep_going,
+                  const PulseFit* before) {
     std::vector<double> temperatures;
     for (const Log* log : logs)
         temperatures.insert(temperatures.end(), log->temperature_degC.begin(),
@@ -954,15 +998,8 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     const auto start_times = [&](int i, const std::vector<double>* warmer_s, double usual_s,
                                  double log_more, double log_std) {
         for (int k = 0; k < time_knots; ++k) {
-            double log_s = std::log(usual_s);
-            if (warmer_s) {
-                const AxisPosition<double> at = locate(uniform_axis(0.0, 1.0, settings.soc_nodes),
-                                                       time_knots_soc[static_cast<std::size_t>(k)]);
-                const auto node = static_cast<std::size_t>(at.index);
-                log_s = (1 - at.fraction) * std::log((*warmer_s)[node]) +
-                        at.fraction * std::log((*warmer_s)[node + 1]);
-            }
-            x[problem.time_index(i, k)] = log_s + log_more;
+            x[problem.time_index(i, k)] =
+                (warmer_s ? log_time_at_knot(*warmer_s, k) : std::log(usual_s)) + log_more;
             // The others hang on the middle one, see add_prior.
             constexpr double open_log_std = 1e6;
             start_std[problem.time_index(i, k)] = k == middle_time_knot ? log_std : open_log_std;
@@ -1026,6 +1063,22 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         std::max(base.capacity_Ah_std / base.capacity_Ah, settings.least_capacity_std);
     problem.set_start(x, start_std);
 
+    // Valleys lie side by side: several starts, and the lowest end counts.
+    std::vector<Eigen::VectorXd> starts{x};
+    if (before) {
+        starts.push_back(start_of(problem, *before, base.capacity_Ah, x));
+    } else if (!warmer) {
+        // Nothing to start from but what is usual: faster and slower, too.
+        for (const double factor : {1.0 / 3.0, 3.0}) {
+            Eigen::VectorXd& other = starts.emplace_back(x);
+            for (int i = 0; i < Problem::times; ++i) {
+                const bool slow = i == Branches - 1 && Branches > 1;
+                for (int k = 0; !slow && k < time_knots; ++k)
+                    other[problem.time_index(i, k)] += std::log(factor);
+            }
+        }
+    }
+
     detail::NormalEquations data(problem.inputs());
     detail::NormalEquations prior(problem.inputs());
     std::vector<RowError> errors;
@@ -1044,9 +1097,20 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             if (keep_going && !keep_going()) throw Error("cancelled");
             return true;
         };
-        const detail::Minimum minimum = detail::minimize(packed, x, {1e-7, 1e-6}, go_on);
-        if (!minimum.started) throw Error(logs.front()->source + ": the pulse fit cannot start");
-        fit.iterations += minimum.jacobians;
+        double lowest = std::numeric_limits<double>::infinity();
+        for (Eigen::VectorXd& end : starts) {
+            const detail::Minimum minimum = detail::minimize(packed, end, {1e-7, 1e-6}, go_on);
+            if (!minimum.started)
+                throw Error(logs.front()->source + ": the pulse fit cannot start");
+            fit.iterations += minimum.jacobians;
+            problem.run(end, data);
+            problem.add_prior(end, prior);
+            const double cost = data.cost() + prior.cost();
+            if (starts.size() > 1 && !(cost < lowest)) continue;
+            lowest = cost;
+            x = end;
+        }
+        starts = {x};
         errors.clear();
         problem.run(x, data, &errors);
         fit.noise = noise_of(errors);
@@ -1056,7 +1120,18 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     problem.add_prior(x, prior, true);
     const Eigen::MatrixXd normal =
         Eigen::MatrixXd((data.square() + prior.square()).selfadjointView<Eigen::Lower>());
-    const Eigen::MatrixXd covariance = detail::inverse_of_normal(normal);
+    Eigen::MatrixXd covariance = detail::inverse_of_normal(normal);
+    const Eigen::MatrixXd told =
+        Eigen::MatrixXd(data.square().selfadjointView<Eigen::Lower>()) * covariance;
+    fit.effective_parameters = told.trace();
+    if constexpr (Transfer) {
+        // The scale is held where the drops put it; what they leave open moves all that goes with
+        // it.
+        const Eigen::VectorXd by_scale = covariance.col(problem.scale_index()) /
+                                         covariance(problem.scale_index(), problem.scale_index());
+        if (scale.sets > 0)
+            covariance += scale.log_std * scale.log_std * by_scale * by_scale.transpose();
+    }
     const auto log_std = [&](int p) { return std::sqrt(std::max(0.0, covariance(p, p))); };
 
     fit.capacity_Ah = base.capacity_Ah * std::exp(x[problem.capacity_index()]);
@@ -1085,7 +1160,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             transfer.time_log_std.push_back(problem.time_log_std(covariance, Branches, k));
         }
         transfer.scale_V = std::exp(x[problem.scale_index()]);
-        transfer.scale_log_std = std::hypot(log_std(problem.scale_index()), scale.log_std);
+        transfer.scale_log_std = log_std(problem.scale_index());
     }
     for (std::size_t f = 0; f < logs.size(); ++f) {
         fit.initial_soc.push_back(x[problem.soc_index(static_cast<int>(f))]);
@@ -1104,9 +1179,6 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         const double std_V = noise_std_V(e.overvoltage_V, fit.noise);
         fit.deviance += std::log(2 * pi * std_V * std_V) + e.error_V * e.error_V / (std_V * std_V);
     }
-    const Eigen::MatrixXd told =
-        Eigen::MatrixXd(data.square().selfadjointView<Eigen::Lower>()) * covariance;
-    fit.effective_parameters = told.trace();
     fit.findings = findings_of(problem, covariance, fit, longest_rest_s(logs, base.capacity_Ah));
     return fit;
 }
@@ -1114,7 +1186,8 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
 }  // namespace
 
 PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const PulseFit* warmer,
-                    const PulseFitSettings& settings, const std::function<bool()>& keep_going) {
+                    const PulseFitSettings& settings, const std::function<bool()>& keep_going,
+                    const PulseFit* before) {
     if (logs.empty()) throw Error("a pulse fit needs at least one log");
     if (settings.soc_nodes < 3 || settings.soc_nodes > 201) {
         throw Error("soc_nodes: " + std::to_string(settings.soc_nodes) + " is outside 3 .. 201");
@@ -1128,6 +1201,7 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
           {"noise.rows_per_independent_row", settings.noise.rows_per_independent_row},
           {"highest_rate_per_h", settings.highest_rate_per_h},
           {"smoothness", settings.smoothness},
+          {"ratio_smoothness", settings.ratio_smoothness},
           {"smoothness_ends", settings.smoothness_ends},
           {"time_log_std", settings.time_log_std},
           {"slow_time_log_std", settings.slow_time_log_std},
@@ -1155,25 +1229,34 @@ PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base, const
     if (settings.branches < 1 || settings.branches > 4) {
         throw Error("branches: " + std::to_string(settings.branches) + " is outside 1 .. 4");
     }
-    if (warmer != nullptr &&
-        (warmer->soc.size() != static_cast<std::size_t>(settings.soc_nodes) ||
-         warmer->branches.size() != static_cast<std::size_t>(settings.branches) ||
-         warmer->charge_transfer.has_value() != settings.charge_transfer)) {
+    if (before && before->initial_soc.size() != logs.size()) {
+        throw Error("the earlier fit has " + std::to_string(before->initial_soc.size()) +
+                    " logs, this one " + std::to_string(logs.size()));
+    }
+    const auto check_form = [&](const char* what, const PulseFit* other) {
+        if (other == nullptr ||
+            (other->soc.size() == static_cast<std::size_t>(settings.soc_nodes) &&
+             other->branches.size() == static_cast<std::size_t>(settings.branches) &&
+             other->charge_transfer.has_value() == settings.charge_transfer)) {
+            return;
+        }
         const auto form = [](std::size_t nodes, std::size_t branches, bool transfer) {
             return std::to_string(nodes) + " SOC nodes, " + std::to_string(branches) +
                    " branches and " + (transfer ? "a" : "no") + " charge transfer";
         };
         throw Error(
-            "the warmer fit has " +
-            form(warmer->soc.size(), warmer->branches.size(), warmer->charge_transfer.has_value()) +
+            "the " + std::string(what) + " fit has " +
+            form(other->soc.size(), other->branches.size(), other->charge_transfer.has_value()) +
             ", the settings ask for " +
             form(static_cast<std::size_t>(settings.soc_nodes),
                  static_cast<std::size_t>(settings.branches), settings.charge_transfer));
-    }
+    };
+    check_form("warmer", warmer);
+    check_form("earlier", before);
     return with_form(static_cast<std::size_t>(settings.branches), settings.charge_transfer,
                      [&](auto form) {
                          return fit_with<decltype(form)::branches, decltype(form)::transfer>(
-                             logs, base, warmer, settings, keep_going);
+                             logs, base, warmer, settings, keep_going, before);
                      });
 }
 

@@ -469,6 +469,18 @@ TEST_CASE("95 % intervals of whole pulse tests", "[fit][coverage]") {
         });
     WARN(text_of(title_of("Pulse tests, one node a cell", cells, found.refused), found.one_node));
     WARN(text_of("The same, all nodes", found.all_nodes));
+    int cases = 0;
+    int inside = 0;
+    for (const auto& [name, tally] : found.one_node) {
+        cases += tally.cases;
+        inside += tally.inside;
+    }
+    // The values of one cell are right or wrong together: taken as a third as many.
+    const double chance = 3 * std::sqrt(0.95 * 0.05 * 3 / cases);
+    CAPTURE(cases, inside, chance);
+    CHECK(found.refused <= cells / 20);
+    CHECK(inside >= (0.93 - chance) * cases);
+    CHECK(inside <= (0.97 + chance) * cases);
 }
 
 TEST_CASE("95 % intervals with levels as the settings state them", "[fit][coverage][.]") {

@@ -246,6 +246,31 @@ TEST_CASE("the same logs give the same fit, bit for bit", "[fit][long]") {
     }
 }
 
+TEST_CASE("a fit goes on from an earlier one, and stays where that is best", "[fit]") {
+    const Cell truth = cell_with(2);
+    const Cell base = without_resistance(truth);
+    const Log log = made_log(truth, pulse_program(5, 5), {"again", 1, 25, 1e-3, 0, 72});
+    const PulseFitSettings settings = white_noise_settings(2, 1e-3);
+    const PulseFit first = fit_pulses({&log}, base, nullptr, settings);
+    const PulseFit again = fit_pulses({&log}, base, nullptr, settings, {}, &first);
+    for (std::size_t k = 0; k < first.soc.size(); ++k) {
+        CAPTURE(first.soc[k]);
+        CHECK(std::abs(again.r0_ohm[k] / first.r0_ohm[k] - 1) < 0.1 * first.r0_log_std[k]);
+        for (std::size_t i = 0; i < 2; ++i) {
+            CHECK(std::abs(std::log(again.branches[i].time_s[k] / first.branches[i].time_s[k])) <
+                  0.1 * first.branches[i].time_log_std[k]);
+        }
+    }
+    // From a place as far off as a wrong valley it comes back, too.
+    PulseFit astray = first;
+    for (auto& branch : astray.branches) {
+        for (double& time_s : branch.time_s)
+            time_s *= 4;
+    }
+    const PulseFit back = fit_pulses({&log}, base, nullptr, settings, {}, &astray);
+    CHECK(std::abs(back.residual_rms_V[0] / first.residual_rms_V[0] - 1) < 1e-3);
+}
+
 TEST_CASE("two logs of one temperature are fitted together, each from its own SOC", "[fit]") {
     const Cell truth = cell_with(2);
     const Cell base = without_resistance(truth);
@@ -387,6 +412,7 @@ TEST_CASE("settings of the pulse fit out of range are named", "[fit]") {
     CHECK_THAT(said([](Settings& s) { s.soc_nodes = 202; }), Contains("soc_nodes"));
     CHECK_THAT(said([](Settings& s) { s.noise.voltage_std_V = 0; }), Contains("voltage_std_V"));
     CHECK_THAT(said([](Settings& s) { s.smoothness = -1; }), Contains("smoothness"));
+    CHECK_THAT(said([](Settings& s) { s.ratio_smoothness = 0; }), Contains("ratio_smoothness"));
     CHECK_THAT(said([](Settings& s) { s.time_step_log_std = 0; }), Contains("time_step_log_std"));
     CHECK_THAT(said([](Settings& s) { s.ocv_std_V = std::nan(""); }), Contains("ocv_std_V"));
     CHECK(said([](Settings&) {}).empty());
@@ -394,6 +420,13 @@ TEST_CASE("settings of the pulse fit out of range are named", "[fit]") {
     const PulseFit two = fit_pulses({&log}, base, nullptr, with_branches(2));
     CHECK_THAT(error_text([&] { (void)fit_pulses({&log}, base, &two, with_branches(3)); }),
                Contains("2 branches") && Contains("ask for 21 SOC nodes, 3 branches"));
+    CHECK_THAT(
+        error_text([&] { (void)fit_pulses({&log}, base, nullptr, with_branches(3), {}, &two); }),
+        Contains("the earlier fit has 21 SOC nodes, 2 branches"));
+    CHECK_THAT(error_text([&] {
+                   (void)fit_pulses({&log, &log}, base, nullptr, with_branches(2), {}, &two);
+               }),
+               Contains("the earlier fit has 1 logs, this one 2"));
     Cell empty = base;
     empty.capacity_Ah = 0;
     CHECK_THAT(error_text([&] { (void)fit_pulses({&log}, empty, nullptr); }),

@@ -33,12 +33,14 @@ struct PulseFitSettings {
     int noise_rounds{2};             ///< Fits with the noise of the one before; 1 keeps `noise`.
     double smoothness{
         0.04};  ///< Expected second difference of ln R from node to node at middle SOC.
-    double smoothness_ends{0.4};     ///< The same below 22 % and above 90 %.
-    double time_log_std{0.4};        ///< How far a time constant may lie from the usual one (of
-                                     ///< the logarithm), at middle SOC.
-    double time_step_log_std{0.3};   ///< How much it may change over SOC, from each of 7 knots to
-                                     ///< the next, which lie closer towards empty.
-    double slow_time_log_std{0.05};  ///< Both for the slow branch.
+    double ratio_smoothness{0.06};  ///< Expected change, from node to node, of the logarithm of the
+                                    ///< ratio to the warmer test, which takes its place then.
+    double smoothness_ends{0.4};    ///< In place of either below 22 % and above 90 %.
+    double time_log_std{0.4};       ///< How far a time constant may lie from the usual one (of
+                                    ///< the logarithm), at middle SOC.
+    double time_step_log_std{0.3};  ///< How much it may change over SOC, from each of 7 knots to
+                                    ///< the next, which lie closer towards empty.
+    double slow_time_log_std{0.05};      ///< Both for the slow branch.
     double transfer_time_log_std{1.5};   ///< How far the time constant of the charge transfer may
                                          ///< lie from the usual one (of the logarithm).
     double transfer_scale_log_std{0.7};  ///< The same for its scale.
@@ -113,9 +115,12 @@ struct PulseFit {
 ///        temperature inside a test (self-heating)
 /// \param warmer result at the next warmer temperature: its shape over SOC is continued where this
 /// test has no data \param keep_going asked before every iteration; false cancels with an Error
+/// \param before a fit of the same logs, from an earlier round: its end is a second start, and the
+/// better one of the two ends counts
 /// \throws Error when there are too few pulses, naming what is missing
 [[nodiscard]] PulseFit fit_pulses(const std::vector<const Log*>& logs, const Cell& base,
                                   const PulseFit* warmer, const PulseFitSettings& settings = {},
-                                  const std::function<bool()>& keep_going = {});
+                                  const std::function<bool()>& keep_going = {},
+                                  const PulseFit* before = nullptr);
 
 }  // namespace voltkeel
