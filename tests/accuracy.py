@@ -513,15 +513,16 @@ def charge_errors(cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = No
         end_current_A=END_CURRENT_A,
     )
     before, begin_s, end_s = charge_window(log)
+    known = vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah)) if taper is None else taper
     errors = []
     for share in SHARES:
         k = max(int(np.searchsorted(log.time_s, begin_s + share * (end_s - begin_s), side="right")), before + 1)
         so_far = vk.Log(log.time_s[:k], log.current_A[:k], log.voltage_V[:k], log.temperature_degC[:k])
         outlook = vk.time_to_full(cell, vk.replay(cell, so_far).end, plan, 25.0)
-        time_s = outlook.forecast.time_s
-        if taper is not None:
-            held = so_far.voltage_V[-1] > HELD_V - 0.01
-            time_s = vk.learned_time(taper, outlook.forecast, float(so_far.current_A[-1]) if held else 0.0).time_s
+        known.follow(so_far, HELD_V)
+        held = so_far.voltage_V[-1] > HELD_V - 0.01
+        measured_A = float(so_far.current_A[-1]) if held else 0.0
+        time_s = vk.learned_time(known, outlook.forecast, measured_A, END_CURRENT_A).time_s
         errors.append(float(time_s - (end_s - so_far.time_s[-1])) / 60)
     return errors
 

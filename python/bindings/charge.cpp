@@ -24,7 +24,10 @@ void bind_charge(py::module_& module) {
     settings.def_readwrite("longest_s", &Settings::longest_s)
         .def_readwrite("step_s", &Settings::step_s)
         .def_readwrite("event_tolerance_s", &Settings::event_tolerance_s)
-        .def_readwrite("max_steps", &Settings::max_steps);
+        .def_readwrite("max_steps", &Settings::max_steps)
+        .def_readwrite("least_resistance_scale", &Settings::least_resistance_scale,
+                       "A resistance scale below is taken for this (1: ageing does not bring a "
+                       "cell below the tested one); 0: as told.");
     using Forecast = ChargeForecast<double>;
     py::class_<Forecast>(module, "ChargeForecast",
                          "How a charge goes, to its target or as far as it gets.")

@@ -19,7 +19,9 @@ void bind_taper(py::module_& module) {
     py::class_<Time>(module, "TaperTime", "Time left, from completed charges.")
         .def_readonly("time_s", &Time::time_s)
         .def_readonly("std_s", &Time::std_s)
-        .def_readonly("charges", &Time::charges, "Behind it; 0: the forecast's own.");
+        .def_readonly("charges", &Time::charges, "Completed ones behind it.")
+        .def_readonly("this_charge", &Time::this_charge,
+                      "The falls of the charge under way are in it. Neither: the forecast's own.");
     using Learner = TaperLearner<double>;
     py::class_<Learner>(module, "TaperLearner",
                         "How long the current takes to fall at the held voltage, learned from "
@@ -51,6 +53,22 @@ void bind_taper(py::module_& module) {
             py::arg("log"), py::arg("voltage_V"), py::arg("end_current_A"),
             py::arg("tolerance_V") = 0.01,
             "Learn from a logged charge of one cell. Returns whether it ended so.")
+        .def(
+            "follow",
+            [](Learner& self, const Log& log, double voltage_V, double tolerance_V) {
+                follow_charge(self, log, voltage_V, tolerance_V);
+            },
+            py::arg("log"), py::arg("voltage_V"), py::arg("tolerance_V") = 0.01,
+            "Follow the charge of one cell that the log ends with, not completed yet.")
+        .def(
+            "time_left_as_now",
+            [](const Learner& self, double end_A) {
+                Time left;
+                const Status status = self.time_left_as_now(end_A, left);
+                if (status != Status::ok) throw Error(std::string("end_A: ") + message(status));
+                return left;
+            },
+            py::arg("end_A"), "Time to a lower current, from the charge under way alone.")
         .def(
             "time_left",
             [](const Learner& self, double from_A, double end_A) {
@@ -101,16 +119,20 @@ void bind_taper(py::module_& module) {
                "Write a taper file; it appears complete or not at all.");
     module.def(
         "learned_time",
-        [](const Learner& taper, const ChargeForecast<double>& forecast, double measured_A) {
+        [](const Learner& taper, const ChargeForecast<double>& forecast, double measured_A,
+           double end_A) {
             Time left;
-            (void)learned_time(taper, forecast, measured_A, left);
+            (void)learned_time(taper, forecast, measured_A, left, end_A);
             return left;
         },
-        py::arg("taper"), py::arg("forecast"), py::arg("measured_A") = 0.0,
-        "A forecast with the taper that completed charges have shown; its own time (charges 0) "
-        "where they have not.\n\n"
+        py::arg("taper"), py::arg("forecast"), py::arg("measured_A") = 0.0, py::arg("end_A") = 0.0,
+        "A forecast with the taper that completed charges have shown; where they have not, its own "
+        "weighed with what the charge under way has shown.\n\n"
         "Parameters\n----------\ntaper : TaperLearner\nforecast : ChargeForecast to full\n"
-        "measured_A : of a cell now, where it is at the held voltage already\n\n"
+        "measured_A : of a cell now, where it is at the held voltage already\n"
+        "end_A : at which the charge ends, of a cell; 0: that of the forecast, which has none of "
+        "its "
+        "own where it takes the cell for full already\n\n"
         "Returns\n-------\nTaperTime");
 }
 

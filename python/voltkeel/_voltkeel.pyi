@@ -4959,6 +4959,14 @@ class ForecastSettings:
     def event_tolerance_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def least_resistance_scale(self) -> float:
+        """
+        A resistance scale below is taken for this (1: ageing does not bring a cell below the tested one); 0: as told.
+        """
+    @least_resistance_scale.setter
+    def least_resistance_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def longest_s(self) -> float:
         ...
     @longest_s.setter
@@ -5338,11 +5346,16 @@ class TaperTime:
     @property
     def charges(self) -> int:
         """
-        Behind it; 0: the forecast's own.
+        Completed ones behind it.
         """
     @property
     def std_s(self) -> float:
         ...
+    @property
+    def this_charge(self) -> bool:
+        """
+        The falls of the charge under way are in it. Neither: the forecast's own.
+        """
     @property
     def time_s(self) -> float:
         ...
@@ -5360,6 +5373,10 @@ class TaperLearner:
         """
         The charge has ended by its end current. Returns whether it showed anything.
         """
+    def follow(self, log: Log, voltage_V: typing.SupportsFloat | typing.SupportsIndex, tolerance_V: typing.SupportsFloat | typing.SupportsIndex = 0.01) -> None:
+        """
+        Follow the charge of one cell that the log ends with, not completed yet.
+        """
     def learn(self, log: Log, voltage_V: typing.SupportsFloat | typing.SupportsIndex, end_current_A: typing.SupportsFloat | typing.SupportsIndex, tolerance_V: typing.SupportsFloat | typing.SupportsIndex = 0.01) -> bool:
         """
         Learn from a logged charge of one cell. Returns whether it ended so.
@@ -5371,6 +5388,10 @@ class TaperLearner:
     def time_left(self, from_A: typing.SupportsFloat | typing.SupportsIndex, end_A: typing.SupportsFloat | typing.SupportsIndex) -> TaperTime:
         """
         Time from one current to a lower one.
+        """
+    def time_left_as_now(self, end_A: typing.SupportsFloat | typing.SupportsIndex) -> TaperTime:
+        """
+        Time to a lower current, from the charge under way alone.
         """
     @property
     def charges(self) -> int:
@@ -11455,15 +11476,16 @@ def join_logs(logs: collections.abc.Sequence[Log], pause_s: typing.SupportsFloat
     DataError
         Names the log that starts before the one in front of it ends.
     """
-def learned_time(taper: TaperLearner, forecast: ChargeForecast, measured_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> TaperTime:
+def learned_time(taper: TaperLearner, forecast: ChargeForecast, measured_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, end_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> TaperTime:
     """
-    A forecast with the taper that completed charges have shown; its own time (charges 0) where they have not.
+    A forecast with the taper that completed charges have shown; where they have not, its own weighed with what the charge under way has shown.
     
     Parameters
     ----------
     taper : TaperLearner
     forecast : ChargeForecast to full
     measured_A : of a cell now, where it is at the held voltage already
+    end_A : at which the charge ends, of a cell; 0: that of the forecast, which has none of its own where it takes the cell for full already
     
     Returns
     -------

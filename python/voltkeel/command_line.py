@@ -18,6 +18,7 @@ import numpy as np
 
 import voltkeel as vk
 
+HELD_TOLERANCE_V = 0.01  # below its voltage a charge counts as held
 CAUTION = (
     "Caution: model results for one cell, no protection. Lithium cells and high voltage can injure and kill: hardware "
     "protection, the cell maker's data sheet, local codes and qualified people come first."
@@ -981,25 +982,38 @@ def _limits(options: argparse.Namespace) -> int:
 # charge
 
 
-def _charge_plan(cell: vk.Cell, options: argparse.Namespace, current_A: float | None) -> vk.ChargePlan:
+def _charge_plan(
+    cell: vk.Cell, options: argparse.Namespace, current_A: float | None, quiet: bool = False
+) -> vk.ChargePlan:
     """Give the cell's plan with the asked current in its full-current zones; gentler zones stay gentler."""
     plan = cell.charge
     if options.plan is not None:
-        if current_A is not None or options.end_current_A is not None:
-            raise vk.DataError("--plan says the currents: leave out --current-A and --end-current-A")
+        if current_A is not None or options.end_current_A is not None or options.voltage_V is not None:
+            raise vk.DataError("--plan says it all: leave out --current-A, --voltage-V and --end-current-A")
         described = vk.load_charge_plan(options.plan)
-        print(f"Note: plan {described.name}. {described.source}", file=sys.stderr)
+        if not quiet:
+            print(f"Note: plan {described.name}. {described.source}", file=sys.stderr)
         return vk.plan_for(described, cell.capacity_Ah)
     if current_A is not None:
         zones = plan.zones
         full_A = max(zone.current_A for zone in zones)
-        if current_A > full_A * 1.001:
+        if current_A > full_A * 1.001 and not quiet:
             print(
                 f"Note: {current_A:g} A is more than the {full_A:.2f} A of the cell's charge plan.",
                 file=sys.stderr,
             )
         for zone in zones:
             zone.current_A = current_A if zone.current_A >= full_A * 0.999 else min(zone.current_A, current_A)
+        plan.zones = zones
+    if options.voltage_V is not None:
+        most_V = cell.window.voltage_max_V
+        if options.voltage_V > most_V:
+            raise vk.DataError(f"--voltage-V: {options.voltage_V:g} is above the {most_V:g} V of the cell's window")
+        zones = plan.zones
+        full_V = max(zone.voltage_V for zone in zones)
+        for zone in zones:
+            whole = zone.voltage_V >= full_V - 1e-4
+            zone.voltage_V = options.voltage_V if whole else min(zone.voltage_V, options.voltage_V)
         plan.zones = zones
     if options.end_current_A is not None:
         plan.end_current_A = options.end_current_A
@@ -1133,28 +1147,211 @@ def _learn_taper(
 
 
 def _with_taper(
-    taper: vk.LearnedTaper, forecast: vk.ChargeForecast, band: vk.ChargeTimeBand, held_A: float, sigmas: float
-) -> tuple[float, float, float, int]:
-    """Give time, earliest, latest with the learned taper and the charges behind it; none: the model's own.
+    learner: vk.TaperLearner, plan: vk.ChargePlan, band: vk.ChargeTimeBand, held_A: float, sigmas: float
+) -> tuple[float, float, float, vk.TaperTime]:
+    """Give time, earliest and latest with what is known of the taper, and what that is.
 
     The taper's doubt stands beside that of the model; where the voltage is held already, the measured current tells
     the time left whatever the SOC, and the taper's doubt is all there is.
     """
-    learned = vk.learned_time(taper.learner(), forecast, held_A)
-    if learned.charges == 0:
-        return forecast.time_s, band.earliest_s, band.latest_s, 0
-    own_s = sigmas * learned.std_s
+    forecast = band.central
+    known = vk.learned_time(learner, forecast, held_A, plan.end_current_A)
+    if known.charges == 0 and held_A == 0.0:
+        return forecast.time_s, band.earliest_s, band.latest_s, known
+    own_s = sigmas * known.std_s
     if held_A > 0.0:
         below_s = above_s = own_s
     else:
         below_s = math.hypot(forecast.time_s - band.earliest_s, own_s)
         above_s = math.hypot(band.latest_s - forecast.time_s, own_s)
-    return learned.time_s, max(0.0, learned.time_s - below_s), learned.time_s + above_s, learned.charges
+    return known.time_s, max(0.0, known.time_s - below_s), known.time_s + above_s, known
+
+
+def _usual_current_A(log: vk.Log) -> float | None:
+    """Give the current that a log charges with, or None where it does not."""
+    charging = log.current_A[log.current_A > 0.0]
+    return float(np.quantile(charging, 0.9)) if charging.size > 0 else None
+
+
+def _state_of_log(options: argparse.Namespace, tested: vk.Cell, log: vk.Log) -> vk.ModelState:
+    trace = vk.replay(
+        tested,
+        log,
+        initial_soc=options.initial_soc,
+        initial_soc_std=options.initial_soc_std,
+        capacity_Ah=options.capacity_Ah,
+        age=options.known_age,
+    )
+    state = trace.end
+    if options.temperature_degC is not None:
+        state.temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")[0]
+    if options.soc_std is not None:
+        state.soc_std = options.soc_std
+    return state
+
+
+def _charge_doubt(options: argparse.Namespace, state: vk.ModelState, log: vk.Log | None) -> vk.ChargeDoubt:
+    age: vk.CellAge = options.known_age
+    doubt = vk.ChargeDoubt(
+        soc_std=state.soc_std,
+        resistance_log_std=age.resistance_log_std,
+        capacity_log_std=0.0 if options.capacity_Ah is not None else age.capacity_log_std,
+    )
+    if log is not None and float(log.current_A[-1]) > 0.0:
+        doubt.measured_current_A = float(log.current_A[-1])  # it charges already
+    return doubt
+
+
+def _charge_case(
+    options: argparse.Namespace, ambient_degC: float, source: vk.SupplyDescription | None
+) -> vk.ChargeCase:
+    settings = vk.ForecastSettings(least_resistance_scale=min(1.0, options.known_age.resistance_scale))
+    what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=settings)
+    if source is not None:
+        what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
+    return what
+
+
+def _taper_for(
+    options: argparse.Namespace, cell: vk.Cell, plan: vk.ChargePlan, log: vk.Log | None, taper: vk.LearnedTaper | None
+) -> tuple[vk.TaperLearner, bool]:
+    """Give what is known of the taper at the end of the log, and whether the voltage is held there."""
+    learner = taper.learner() if taper is not None else vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah))
+    if log is None:
+        return learner, False
+    held_V = vk.held_voltage_V(plan)
+    learner.follow(log, held_V, HELD_TOLERANCE_V)
+    return learner, float(log.voltage_V[-1]) > held_V - HELD_TOLERANCE_V
+
+
+def _rows_until(options: argparse.Namespace, log: vk.Log, at_s: float) -> vk.Log:
+    """Give the rows of a log up to a moment of its own clock."""
+    first_s, last_s = float(log.time_s[0]), float(log.time_s[-1])
+    if not first_s <= at_s <= last_s:
+        raise vk.DataError(f"--at: {at_s:g} s is outside {options.from_log}, {first_s:g} .. {last_s:g} s")
+    rows = int(np.searchsorted(log.time_s, at_s, side="right"))
+    return vk.Log(log.time_s[:rows], log.current_A[:rows], log.voltage_V[:rows], log.temperature_degC[:rows])
+
+
+def _charge_moments(options: argparse.Namespace) -> int:
+    """Tell the time left at each moment that was asked, from nothing but the rows up to it."""
+    for value, name in (
+        (options.learn_out, "--learn-out"),
+        (options.until, "--until"),
+        (options.plot, "--plot"),
+        (options.price_per_kWh, "--price-per-kWh"),
+    ):
+        if value is not None:
+            raise vk.DataError(f"--at asks for the time left at moments of a log: leave out {name}")
+    if options.from_log is None:
+        raise vk.DataError("--at asks for moments of a log: give its --from-log")
+    if options.soc is not None:
+        raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
+    tested = vk.load_cell(options.cell)
+    cell = vk.aged_cell(tested, options.known_age)
+    if options.capacity_Ah is not None:
+        cell.capacity_Ah = options.capacity_Ah
+    log = _read_log(options.from_log, options)
+    source = vk.load_supply(options.supply) if options.supply is not None else None
+    taper = vk.load_taper(options.learned) if options.learned is not None else None
+    ambient_degC = float(log.temperature_degC[0]) if options.ambient_degC is None else options.ambient_degC
+    what = _charge_case(options, ambient_degC, source)
+    moments: list[dict[str, Any]] = []
+    for at_s in options.at:
+        so_far = _rows_until(options, log, at_s)
+        current_A = options.current_A
+        if current_A is None and options.plan is None:
+            current_A = _usual_current_A(so_far)
+        plan = _charge_plan(cell, options, current_A, quiet=bool(moments))
+        if taper is not None:
+            _check_taper(options, taper, plan)
+        state = _state_of_log(options, tested, so_far)
+        doubt = _charge_doubt(options, state, so_far)
+        outlook = vk.charge_time_band(cell, state, plan, what, doubt)
+        band, forecast = outlook.band, outlook.band.central
+        time_s, earliest_s, latest_s = forecast.time_s, band.earliest_s, band.latest_s
+        charges, this_charge = 0, False
+        if forecast.reached and options.to_soc is None:
+            learner, held = _taper_for(options, cell, plan, so_far, taper)
+            held_A = doubt.measured_current_A if held else 0.0
+            time_s, earliest_s, latest_s, known = _with_taper(learner, plan, band, held_A, doubt.sigmas)
+            charges, this_charge = known.charges, known.this_charge
+        # The forecast starts at the last row; while it charges, what has passed since then has passed.
+        since_s = at_s - float(so_far.time_s[-1]) if doubt.measured_current_A > 0.0 else 0.0
+        moments.append(
+            {
+                "at_s": at_s,
+                "row_s": float(so_far.time_s[-1]),
+                "reached": forecast.reached,
+                "message": outlook.message,
+                "remaining_s": max(0.0, time_s - since_s) if forecast.reached else None,
+                "earliest_s": max(0.0, earliest_s - since_s) if forecast.reached else None,
+                "latest_s": _finite(max(0.0, latest_s - since_s)) if forecast.reached else None,
+                "soc": state.soc,
+                "soc_std": state.soc_std,
+                "temperature_degC": state.temperature_degC,
+                "current_A": float(so_far.current_A[-1]),
+                "learned_charges": charges,
+                "this_charge": this_charge,
+            }
+        )
+    target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
+    if options.json:
+        document = {
+            "cell": cell.name,
+            "target": "full" if options.to_soc is None else options.to_soc,
+            "moments": moments,
+            "provenance": {
+                "made_by": f"voltkeel {vk.__version__}",
+                "log": options.from_log.name,
+                "age": options.age.name if options.age is not None else None,
+                "current_offset_A": options.log_settings.current_offset_A,
+                "capacity_Ah": cell.capacity_Ah,
+                "ambient_degC": ambient_degC,
+                "current_A": options.current_A,
+                "voltage_V": options.voltage_V,
+                "end_current_A": options.end_current_A,
+                "plan": options.plan.name if options.plan is not None else None,
+                "supply": options.supply.name if options.supply is not None else None,
+                "learned": options.learned.name if options.learned is not None else None,
+            },
+            "caution": CAUTION,
+        }
+        print(json.dumps(document, indent=2))
+        return 0
+    rows = []
+    for moment in moments:
+        if moment["reached"]:
+            last_s = moment["latest_s"]
+            left = [
+                _minutes(moment["remaining_s"]),
+                _minutes(moment["earliest_s"]),
+                "never" if last_s is None else _minutes(last_s),
+            ]
+        else:
+            left = [moment["message"], "-", "-"]
+        rows.append([f"{moment['at_s']:g}", f"{100 * moment['soc']:.1f}", f"{moment['current_A']:.3g}", *left])
+    _print_table(
+        f"{cell.name}: time until {target}, each moment from the rows of {options.from_log.name} up to it",
+        ["asked at s", "SOC %", "current A", "time left", "earliest", "latest (95 %)"],
+        rows,
+    )
+    print(CAUTION)
+    return 0
+
+
+def _check_taper(options: argparse.Namespace, taper: vk.LearnedTaper, plan: vk.ChargePlan) -> None:
+    try:
+        vk.check_taper_fits(taper, plan)
+    except vk.DataError as error:
+        raise vk.DataError(f"{options.learned}: {error}") from None
 
 
 def _charge(options: argparse.Namespace) -> int:
     if options.pack is not None:
         return _charge_pack(options)
+    if options.at is not None:
+        return _charge_moments(options)
     if options.learn_out is not None and options.from_log is None:
         raise vk.DataError("--learn-out learns from a charge: give its --from-log")
     if options.learned is not None and (options.to_soc is not None or options.until is not None):
@@ -1169,23 +1366,10 @@ def _charge(options: argparse.Namespace) -> int:
         if options.soc is not None:
             raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
         log = _read_log(options.from_log, options)
-        trace = vk.replay(
-            tested,
-            log,
-            initial_soc=options.initial_soc,
-            initial_soc_std=options.initial_soc_std,
-            capacity_Ah=options.capacity_Ah,
-            age=age,
-        )
-        state = trace.end
+        state = _state_of_log(options, tested, log)
         ambient_degC = float(log.temperature_degC[0])
-        if options.temperature_degC is not None:
-            state.temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")[0]
-        if options.soc_std is not None:
-            state.soc_std = options.soc_std
-        charging = log.current_A[log.current_A > 0.0]
-        if current_A is None and options.plan is None and charging.size > 0:
-            current_A = float(np.quantile(charging, 0.9))
+        if current_A is None and options.plan is None:
+            current_A = _usual_current_A(log)
     else:
         if options.soc is None or options.temperature_degC is None:
             raise vk.DataError("give --soc and --temperature-degC, or --from-log")
@@ -1205,10 +1389,7 @@ def _charge(options: argparse.Namespace) -> int:
     taper = vk.load_taper(options.learned) if options.learned is not None else None
     learned_sha256 = _sha256(options.learned) if options.learned is not None else None
     if taper is not None:
-        try:
-            vk.check_taper_fits(taper, plan)
-        except vk.DataError as error:
-            raise vk.DataError(f"{options.learned}: {error}") from None
+        _check_taper(options, taper, plan)
         if taper.cell != cell.name:
             print(f"Note: the taper was learned on {taper.cell}, not on {cell.name}.", file=sys.stderr)
         if not taper.temperature_min_degC - 5.0 <= state.temperature_degC <= taper.temperature_max_degC + 5.0:
@@ -1224,17 +1405,10 @@ def _charge(options: argparse.Namespace) -> int:
     source = vk.load_supply(options.supply) if options.supply is not None else None
     if source is None and (options.series != 1 or options.parallel != 1):
         raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
-    what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=vk.ForecastSettings())
-    if source is not None:
-        what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
+    what = _charge_case(options, ambient_degC, source)
     departure = _departure(options)
-    doubt = vk.ChargeDoubt(
-        soc_std=state.soc_std,
-        resistance_log_std=age.resistance_log_std,
-        capacity_log_std=0.0 if options.capacity_Ah is not None else age.capacity_log_std,
-    )
-    if options.from_log is not None and float(log.current_A[-1]) > 0.0:
-        doubt.measured_current_A = float(log.current_A[-1])  # it charges already
+    so_far = log if options.from_log is not None else None
+    doubt = _charge_doubt(options, state, so_far)
     in_time, chosen_A = True, 0.0
     if departure is not None:
         asked = vk.Departure(ready_s=departure[1], target_soc=options.to_soc or 0.0, doubt=doubt)
@@ -1248,13 +1422,14 @@ def _charge(options: argparse.Namespace) -> int:
 
         plots.plot_charge(outlook, options.plot)
     forecast = band.central
-    time_s, earliest_s, latest_s, charges = forecast.time_s, band.earliest_s, band.latest_s, 0
-    if taper is not None and forecast.reached:
-        held = doubt.measured_current_A > 0.0 and float(log.voltage_V[-1]) > taper.voltage_V - 0.01
-        time_s, earliest_s, latest_s, charges = _with_taper(
-            taper, forecast, band, doubt.measured_current_A if held else 0.0, doubt.sigmas
-        )
-        if charges == 0:
+    time_s, earliest_s, latest_s = forecast.time_s, band.earliest_s, band.latest_s
+    charges, this_charge = 0, False
+    if forecast.reached and options.to_soc is None and departure is None:
+        learner, held = _taper_for(options, cell, plan, so_far, taper)
+        held_A = doubt.measured_current_A if held else 0.0
+        time_s, earliest_s, latest_s, known = _with_taper(learner, plan, band, held_A, doubt.sigmas)
+        charges, this_charge = known.charges, known.this_charge
+        if taper is not None and charges == 0:
             print(
                 f"Note: {options.learned} does not reach from {forecast.taper_from_A:.3g} A to "
                 f"{forecast.end_current_A:.3g} A: the taper is the model's.",
@@ -1279,6 +1454,7 @@ def _charge(options: argparse.Namespace) -> int:
             "earliest_s": earliest_s,
             "latest_s": _finite(latest_s),
             "learned_charges": charges,
+            "this_charge": this_charge,
             "departure": _ready_document(options, departure, in_time, chosen_A) if departure is not None else None,
             "cost": cost,
             "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
@@ -1333,6 +1509,8 @@ def _charge(options: argparse.Namespace) -> int:
     _print_band(time_s, earliest_s, latest_s)
     if charges > 0:
         print(f"The end of the charge as {charges} completed charge(s) have shown it; the rest is the model's.")
+    elif this_charge:
+        print("The end of the charge as the model and the fall of the current so far have it.")
     if departure is not None:
         _print_departure(departure, in_time, chosen_A, forecast.time_s, band.latest_s, "each cell")
     print(
@@ -1387,6 +1565,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
         (options.initial_soc, "--initial-soc"),
         (options.learned, "--learned"),
         (options.learn_out, "--learn-out"),
+        (options.at, "--at"),
     ):
         if value is not None:
             raise vk.DataError(f"{name} is for --cell")
@@ -2189,6 +2368,7 @@ _capacity = _number("capacity", 1e-3, 1e5)
 _signed_current = _number("current", -1e5, 1e5)
 _signed_power = _number("power", -1e8, 1e8)
 _duration = _number("time", 1e-3, 1e8)
+_moment = _number("time", -1e12, 1e12)
 _share = _number("standard deviation", 0.0, 0.5)
 _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
@@ -2599,6 +2779,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     charge.add_argument("--ambient-degC", type=_temperature, metavar="T", help="surroundings; as the cell if left out")
     charge.add_argument("--current-A", type=_current, metavar="A", help="current of the constant-current phase")
+    charge.add_argument("--voltage-V", type=_voltage, metavar="V", help="voltage of a cell that is held until full")
     charge.add_argument("--end-current-A", type=_current, metavar="A", help="full when the current has fallen to this")
     charge.add_argument("--plan", type=Path, metavar="FILE", help="charge plan, instead of the one in the cell file")
     charge.add_argument("--supply", type=Path, metavar="FILE", help="mains and charger or DC station, for the pack")
@@ -2606,6 +2787,13 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--parallel", type=_count, default=1, metavar="N", help="cells in each of them")
     charge.add_argument("--to-soc", type=_soc, metavar="SOC", help="stop here instead of full")
     charge.add_argument("--from-log", type=Path, metavar="LOG.csv", help="start from the state at the end of this log")
+    charge.add_argument(
+        "--at",
+        type=_moment,
+        action="append",
+        metavar="S",
+        help="time left at this moment of the log's clock, from its rows up to it alone; can stand more than once",
+    )
     charge.add_argument(
         "--learn-out",
         type=Path,

@@ -1,5 +1,6 @@
 #include "voltkeel/io/charge_times.hpp"
 
+#include <initializer_list>
 #include <string>
 #include <tuple>
 
@@ -10,6 +11,18 @@
 namespace voltkeel {
 
 namespace {
+
+void check_bounds(std::initializer_list<std::tuple<const char*, double, double>> values) {
+    for (const auto& [field, value, high] : values) {
+        if (!(value > 0 && value <= high)) {
+            throw Error(std::string(field) + ": " + number_text(value) + " is outside 0 .. " +
+                        number_text(high));
+        }
+    }
+}
+
+constexpr double highest_V = 10;
+constexpr double widest_V = 1;
 
 const PackSupply* supply_of(const ChargeCase& what) {
     return what.supply.has_value() ? &*what.supply : nullptr;
@@ -79,17 +92,12 @@ DepartureOutlook least_charge_current(const Cell& cell, const ModelState& state,
 
 bool learn_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
                   double end_current_A, double tolerance_V) {
-    for (const auto& [field, value, high] :
-         {std::tuple{"voltage_V", voltage_V, 10.0}, std::tuple{"end_current_A", end_current_A, 1e5},
-          std::tuple{"tolerance_V", tolerance_V, 1.0}}) {
-        if (!(value > 0 && value <= high)) {
-            throw Error(std::string(field) + ": " + number_text(value) + " is outside 0 .. " +
-                        number_text(high));
-        }
-    }
+    check_bounds({{"voltage_V", voltage_V, highest_V},
+                  {"end_current_A", end_current_A, 1e5},
+                  {"tolerance_V", tolerance_V, widest_V}});
     TaperLearner<double> next = taper;
     next.begin();
-    for (std::size_t k = 1; k < log.time_s.size(); ++k) {
+    for (std::size_t k = 1; k < log.size(); ++k) {
         const bool holding = log.voltage_V[k] >= voltage_V - tolerance_V;
         const double current_A = log.current_A[k];
         if (next.step(current_A, holding, log.time_s[k] - log.time_s[k - 1]) != Status::ok)
@@ -101,6 +109,17 @@ bool learn_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
         }
     }
     return false;
+}
+
+void follow_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
+                   double tolerance_V) {
+    check_bounds({{"voltage_V", voltage_V, highest_V}, {"tolerance_V", tolerance_V, widest_V}});
+    taper.begin();
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        // What it refuses begins anew.
+        (void)taper.step(log.current_A[k], log.voltage_V[k] >= voltage_V - tolerance_V,
+                         log.time_s[k] - log.time_s[k - 1]);
+    }
 }
 
 }  // namespace voltkeel

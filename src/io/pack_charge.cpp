@@ -57,6 +57,7 @@ class PackCharge {
             state.soc = states.soc[g];
             state.hysteresis = states.hysteresis[g];
             state.resistance_scale = states.resistance_scale[g];
+            state = detail::lasting_scale(state, what.settings);
             for (int i = 0; i < state.lags; ++i)
                 state.branch_V[i] = states.branch_V[g * state.lags + i];
             const double core_degC = states.temperature_degC[g];
@@ -313,6 +314,8 @@ PackChargeOutlook pack_charge_band(const Pack& pack, const std::vector<GroupStat
     if (result.status != Status::ok) return result;
     double earlier_s2 = 0;
     double later_s2 = 0;
+    ChargeCase reaching = what;  // the band reaches below
+    reaching.settings.least_resistance_scale = 0;
     const auto look = [&](double soc_side, double resistance_side) {
         std::vector<GroupState> off = groups;
         double moved = 0;
@@ -323,10 +326,11 @@ PackChargeOutlook pack_charge_band(const Pack& pack, const std::vector<GroupStat
             const double factor = std::exp(resistance_side * group.resistance_log_std);
             moved = std::max({moved, std::abs(within - group.state.soc), std::abs(factor - 1)});
             group.state.soc = within;
-            group.state.resistance_scale *= factor;
+            group.state.resistance_scale = factor * std::max(group.state.resistance_scale,
+                                                             what.settings.least_resistance_scale);
         }
         if (!(moved > 0)) return;
-        const PackChargeOutlook run = pack_charge(pack, off, plan, what);
+        const PackChargeOutlook run = pack_charge(pack, off, plan, reaching);
         const double change_s = run.status == Status::ok
                                     ? run.forecast.time_s - result.forecast.time_s
                                     : std::numeric_limits<double>::infinity();

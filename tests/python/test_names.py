@@ -115,6 +115,7 @@ WITHOUT_TWIN = {
     "data_fault_name": "DataFault.message",
     "data_severity_name": "DataSeverity.message",
     "fit_pulses": "fit_cell",
+    "follow_charge": "TaperLearner.follow",
     "learn_charge": "TaperLearner.learn and LearnedTaper.learn",
     "model_state": "SocFilter.state and CellModel.state",
     "ocv_nodes": "CellModel.ocv_V",

@@ -132,6 +132,9 @@ def test_time_to_full(fit, accuracy, cell_a_data):
     # 7.3 min: error of guessing one time for all charges of this data set, our own evaluation of it.
     assert pooled["and the rest after the slow charge"] < 7.3
     assert pooled["and the rest after the slow charge"] < guess.min()
+    # Minutes at SHARES that a charging screen should keep to, before and after a completed charge: a wish, no source.
+    assert (rms["and the rest after the slow charge"] < (5, 4.5, 3, 2.5)).all()
+    assert (rms["and its taper"] < (4, 4, 2.5, 1.5)).all()
     assert (rms["and the other charge"][:3] < 0.6 * rms["pulse tests alone"][:3]).all()
 
 

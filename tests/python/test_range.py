@@ -284,6 +284,72 @@ def test_a_taper_is_learned_and_used_on_the_command_line(root, tmp_path):
     assert "taper.json: voltage_V" in done.stderr
 
 
+def test_moments_of_a_charge_on_the_command_line(root, tmp_path):
+    """Asked at several moments: each goes by the rows up to it, and by nothing after."""
+    cell = root / "examples/invented_cell.json"
+    log = write_charge(tmp_path / "full.csv", 0.15, 900.0)
+    common = ("charge", "--cell", cell, "--current-A", 2, "--voltage-V", 4.15, "--end-current-A", 0.15)
+
+    def answer(*words):
+        done = run(*common, *words, "--json")
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)
+
+    held = ("--voltage-V", 4.2)  # the later one counts
+    asked = [1200.0, 3605.0, 4800.0]
+    words = [word for at_s in asked for word in ("--at", at_s)]
+    told = answer(*held, "--from-log", log, *words)
+    assert [moment["at_s"] for moment in told["moments"]] == asked
+    assert [moment["row_s"] for moment in told["moments"]] == [1200.0, 3600.0, 4800.0]
+    for moment in told["moments"]:
+        assert moment["reached"]
+        assert moment["earliest_s"] <= moment["remaining_s"] <= moment["latest_s"]
+    assert [moment["this_charge"] for moment in told["moments"]] == [False, False, True]
+    # The same from a log that ends there.
+    lines = log.read_text(encoding="utf-8").splitlines()
+    for moment in told["moments"]:
+        part = tmp_path / "part.csv"
+        rows = [line for line in lines[1:] if float(line.split(",")[0]) <= moment["at_s"]]
+        part.write_text("\n".join([lines[0], *rows]) + "\n", encoding="utf-8")
+        alone = answer(*held, "--from-log", part, "--at", moment["row_s"])["moments"][0]
+        passed_s = moment["at_s"] - moment["row_s"]
+        assert moment["remaining_s"] == pytest.approx(alone["remaining_s"] - passed_s)
+        assert (moment["soc"], moment["current_A"]) == (alone["soc"], alone["current_A"])
+        whole = answer(*held, "--from-log", part)
+        assert whole["time_s"] == pytest.approx(alone["remaining_s"])
+        assert whole["this_charge"] == alone["this_charge"]
+    # A current that has fallen as exp(-t / 900 s) for 1200 s goes on about so, whatever the model says.
+    current_A = told["moments"][2]["current_A"]
+    truth_s = 900.0 * np.log(current_A / 0.15)
+    assert told["moments"][2]["remaining_s"] == pytest.approx(truth_s, rel=0.15)
+    # With a taper learned, and as text.
+    taper = tmp_path / "taper.json"
+    answer(*held, "--from-log", log, "--learn-out", taper)
+    learned = answer(*held, "--from-log", log, *words, "--learned", taper)["moments"][2]
+    assert learned["learned_charges"] == 1
+    assert learned["remaining_s"] == pytest.approx(truth_s, rel=0.02)
+    text = run(*common, *held, "--from-log", log, *words)
+    assert text.returncode == 0, text.stderr
+    for part_of in ("asked at s", "1200", "3605", "4800", "Caution"):
+        assert part_of in text.stdout
+    # A lower voltage is reached sooner: less time at a voltage that is not held any more counts from the model.
+    low = answer("--from-log", log, "--at", 1200)["moments"][0]
+    assert low["remaining_s"] < told["moments"][0]["remaining_s"]
+    for words_of, said in (
+        (("--from-log", log, "--at", 1e5), ("--at: 100000 s", "full.csv", "0 ..")),
+        (("--from-log", log, "--at", -1), ("--at: -1 s",)),
+        (("--at", 10, "--soc", 0.5, "--temperature-degC", 20), ("--from-log",)),
+        (("--from-log", log, "--at", 10, "--until", "06:00"), ("--until",)),
+        (("--from-log", log, "--at", 10, "--plot", tmp_path / "x.png"), ("--plot",)),
+        (("--from-log", log, "--at", "soon"), ("--at", "'soon' is not a number")),
+        (("--from-log", log, "--voltage-V", 4.6), ("--voltage-V: 4.6", "4.2 V")),
+    ):
+        done = run(*common, *words_of)
+        assert done.returncode == 2, (words_of, done.stdout)
+        for word in said:
+            assert word in done.stderr, (words_of, done.stderr)
+
+
 @pytest.fixture
 def pack_file(root: Path) -> Path:
     return root / "examples" / "invented_pack.json"

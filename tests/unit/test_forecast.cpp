@@ -13,6 +13,7 @@
 #include "support/scalars.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/charge/forecast.hpp"
+#include "voltkeel/charge/time_band.hpp"
 
 namespace {
 
@@ -51,6 +52,14 @@ struct Fixture {
 template <class Real>
 Real real(double x) {
     return static_cast<Real>(x);
+}
+
+/// The resistance scale counts as it is told, below 1 too.
+template <class Real>
+ForecastSettings<Real> as_told() {
+    ForecastSettings<Real> settings;
+    settings.least_resistance_scale = Real(0);
+    return settings;
 }
 
 /// 5 Ah, 0.5 C to 4.15 V, straight OCV, constant resistance, no self-heating to speak of.
@@ -208,7 +217,7 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
         ChargePhase last_phase = ChargePhase::not_allowed;
         ChargeForecast<Real> out;
         const Status status =
-            time_to_full(f.cell, f.plan, f.state, f.conditions, out, ForecastSettings<Real>{},
+            time_to_full(f.cell, f.plan, f.state, f.conditions, out, as_told<Real>(),
                          [&](const ChargePoint<Real, Branches>& p) {
                              last = p.state;
                              last_current_A = double(p.current_A);
@@ -585,6 +594,40 @@ TEST_CASE("zones that heat and cool in turn come to an end", "[forecast]") {
     // One step of 5 s at 25 A and 40 mohm warms 50 J/K by 2.5 K, and the next may follow.
     CHECK(highest_degC < 35.1);
     CHECK(out.highest_temperature_degC == highest_degC);
+}
+
+TEMPLATE_TEST_CASE("a charge counts on no resistance below the tested cell's", "[forecast]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 2> f;
+    make_plain(f);
+    const auto asked = [&](double scale, double least) {
+        f.state.resistance_scale = real<Real>(scale);
+        ForecastSettings<Real> settings;
+        settings.least_resistance_scale = real<Real>(least);
+        ChargeForecast<Real> out;
+        REQUIRE(f.full(out, settings) == Status::ok);
+        return out.time_s;
+    };
+    const Real tested_s = asked(1, 1);
+    CHECK(asked(0.7, 1) == tested_s);
+    CHECK(asked(0.7, 0) < tested_s);
+    CHECK(asked(0.7, 0.7) == asked(0.7, 0));
+    CHECK(asked(1.3, 1) == asked(1.3, 0));
+    CHECK(asked(1.3, 1) > tested_s);
+    // A band reaches below.
+    f.state.resistance_scale = real<Real>(0.7);
+    voltkeel::ChargeDoubt<Real> doubt;
+    doubt.resistance_log_std = real<Real>(0.1);
+    voltkeel::ChargeTimeBand<Real> band;
+    REQUIRE(voltkeel::time_to_full_band(f.cell, f.plan, f.state, f.conditions, doubt, band) ==
+            Status::ok);
+    CHECK(double(band.central.time_s) == Approx(double(tested_s)).epsilon(1e-3));
+    CHECK(double(band.earliest_s) == Approx(double(asked(std::exp(-1.96 * 0.1), 0))).epsilon(2e-3));
+    ForecastSettings<Real> settings;
+    settings.least_resistance_scale = Real(-1);
+    ChargeForecast<Real> out;
+    CHECK(f.full(out, settings) == Status::out_of_range);
 }
 
 TEST_CASE("what never ends is cut off and says so", "[forecast]") {

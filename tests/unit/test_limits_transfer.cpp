@@ -270,14 +270,15 @@ TEMPLATE_TEST_CASE("with charge transfer the forecast agrees with small explicit
         ChargeConditions<TestType> conditions;
         conditions.temperature_degC = static_cast<TestType>(degC);
         conditions.ambient_degC = static_cast<TestType>(ambient_degC);
+        ForecastSettings<TestType> settings;
+        settings.least_resistance_scale = TestType(0);  // as drawn
         ChargeForecast<TestType> out;
         double highest_V = 0;
-        REQUIRE(voltkeel::time_to_full(owned.view(), plan, as_state<TestType>(state), conditions,
-                                       out, ForecastSettings<TestType>{},
-                                       [&](const ChargePoint<TestType, branches, true>& p) {
-                                           highest_V = std::max(highest_V,
-                                                                static_cast<double>(p.voltage_V));
-                                       }) == Status::ok);
+        REQUIRE(voltkeel::time_to_full(
+                    owned.view(), plan, as_state<TestType>(state), conditions, out, settings,
+                    [&](const ChargePoint<TestType, branches, true>& p) {
+                        highest_V = std::max(highest_V, static_cast<double>(p.voltage_V));
+                    }) == Status::ok);
         CAPTURE(n, time_s, early_s, late_s, out.time_s, state.soc, degC, ambient_degC, capacity_Ah);
         CHECK(out.reached);
         CHECK(out.end_phase == ChargePhase::done);

@@ -172,3 +172,97 @@ TEMPLATE_TEST_CASE("a forecast takes the learned taper for its own", "[taper]", 
     CHECK(voltkeel::learned_time(taper, forecast, Real(0.5), time) == Status::not_reached);
     CHECK(time.time_s == Real(3000));
 }
+
+TEMPLATE_TEST_CASE("the charge under way goes on as it fell last", "[taper]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    for (const double dt_s : {0.5, 7.0, 60.0}) {
+        CAPTURE(dt_s);
+        auto taper = learner<Real>();
+        TaperTime<Real> time;
+        time.time_s = Real(-7);
+        CHECK(taper.time_left_as_now(Real(0.15), time) == Status::not_reached);
+        double current_A = 3;
+        for (double t_s = 0; current_A > 0.6; t_s += dt_s) {
+            current_A = 3 * std::exp(-t_s / 800);
+            REQUIRE(taper.step(static_cast<Real>(current_A), true, static_cast<Real>(dt_s)) ==
+                    Status::ok);
+            if (current_A > 1.6) {
+                // One whole fall tells nothing yet.
+                CHECK(taper.time_left_as_now(Real(0.15), time) == Status::not_reached);
+            }
+        }
+        CHECK(time.time_s == Real(-7));
+        REQUIRE(taper.time_left_as_now(Real(0.15), time) == Status::ok);
+        const double left_s = 800 * std::log(current_A / 0.15);
+        CHECK(double(time.time_s) == Approx(left_s).epsilon(2e-3));
+        CHECK(time.this_charge);
+        CHECK(time.charges == 0);
+        // As much again as was seen from the first edge below the start: the spread of 0.1.
+        const double seen = std::log(3 / std::sqrt(2.0) / current_A);
+        CHECK(double(time.std_s) ==
+              Approx(0.1 * left_s * std::log(current_A / 0.15) / seen).epsilon(0.2));
+        REQUIRE(taper.time_left_as_now(Real(1), time) == Status::ok);
+        CHECK(time.time_s == Real(0));
+        // While the current stays, the time passes.
+        REQUIRE(taper.time_left_as_now(Real(0.15), time) == Status::ok);
+        const double before_s = double(time.time_s);
+        REQUIRE(taper.step(static_cast<Real>(current_A), true, Real(100)) == Status::ok);
+        REQUIRE(taper.time_left_as_now(Real(0.15), time) == Status::ok);
+        CHECK(double(time.time_s) == Approx(before_s - 100).epsilon(1e-4));
+        const double kept_s = double(time.time_s);
+        CHECK(taper.time_left_as_now(Real(0), time) == Status::out_of_range);
+        CHECK(taper.time_left_as_now(std::numeric_limits<Real>::quiet_NaN(), time) ==
+              Status::sample_not_finite);
+        CHECK(double(time.time_s) == kept_s);
+    }
+    TaperTime<Real> time;
+    CHECK(TaperLearner<Real>().time_left_as_now(Real(0.15), time) == Status::not_started);
+}
+
+TEMPLATE_TEST_CASE("model and charge under way are weighed by how sure each is", "[taper]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    auto taper = learner<Real>();
+    voltkeel::ChargeForecast<Real> forecast;
+    forecast.reached = true;
+    forecast.time_s = forecast.taper_s = Real(2500);
+    forecast.taper_from_A = Real(0.8);
+    forecast.end_current_A = Real(0.15);
+    const double per_log_s = 2500 / std::log(0.8 / 0.15);
+    TaperTime<Real> time;
+    // Nothing seen of this charge: the model's taper, from the measured current on.
+    REQUIRE(voltkeel::learned_time(taper, forecast, Real(0.5), time) == Status::ok);
+    CHECK(double(time.time_s) == Approx(per_log_s * std::log(0.5 / 0.15)).epsilon(1e-5));
+    CHECK_FALSE(time.this_charge);
+    CHECK(double(time.std_s) == Approx(0.2 * double(time.time_s)).epsilon(1e-5));
+    double current_A = 3;
+    for (double t_s = 0; current_A > 0.5; t_s += 1) {
+        current_A = 3 * std::exp(-t_s / 800);
+        REQUIRE(taper.step(static_cast<Real>(current_A), true, Real(1)) == Status::ok);
+    }
+    TaperTime<Real> own;
+    REQUIRE(taper.time_left_as_now(Real(0.15), own) == Status::ok);
+    REQUIRE(voltkeel::learned_time(taper, forecast, static_cast<Real>(current_A), time) ==
+            Status::ok);
+    const double model_s = per_log_s * std::log(current_A / 0.15);
+    const double model_weight = 1 / std::pow(0.2 * model_s, 2);
+    const double own_weight = 1 / std::pow(double(own.std_s), 2);
+    CHECK(double(time.time_s) == Approx((model_weight * model_s + own_weight * double(own.time_s)) /
+                                        (model_weight + own_weight))
+                                     .epsilon(1e-4));
+    CHECK(double(time.std_s) == Approx(1 / std::sqrt(model_weight + own_weight)).epsilon(1e-3));
+    CHECK(time.this_charge);
+    // A model that has the cell full already is no witness.
+    forecast.time_s = forecast.taper_s = forecast.taper_from_A = Real(0);
+    forecast.end_current_A = Real(0.02);
+    REQUIRE(voltkeel::learned_time(taper, forecast, static_cast<Real>(current_A), time,
+                                   Real(0.15)) == Status::ok);
+    CHECK(time.time_s == own.time_s);
+    // What completed charges showed comes first.
+    REQUIRE(taper.complete() == Status::ok);
+    charge(taper, 900, 1);
+    REQUIRE(taper.complete() == Status::ok);
+    REQUIRE(voltkeel::learned_time(taper, forecast, Real(0.4), time, Real(0.15)) == Status::ok);
+    CHECK(time.charges == 2);
+    CHECK_FALSE(time.this_charge);
+}

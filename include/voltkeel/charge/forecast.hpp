@@ -99,6 +99,10 @@ struct ForecastSettings {
     Real step_s{5};         ///< Longest step; shorter ones follow a change of phase or zone.
     Real event_tolerance_s{Real(0.001)};  ///< Events are located to this.
     int max_steps{50000};                 ///< Bound on the work; counts as not reached.
+    /// A resistance scale below is taken for this. Ageing does not bring a cell below the one that
+    /// was tested: what a filter finds there is of the SOC and the direction of the current it just
+    /// has, and the charge goes on to others. 0: as told.
+    Real least_resistance_scale{1};
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -109,6 +113,7 @@ template <class Real>
         {"step_s", s.step_s, Real(0.1), Real(600)},
         {"event_tolerance_s", s.event_tolerance_s, Real(1e-6), Real(1)},
         {"max_steps", static_cast<Real>(s.max_steps), Real(1), Real(1e7)},
+        {"least_resistance_scale", s.least_resistance_scale, Real(0), Real(100)},
     };
     return detail::first_outside(rows);
 }
@@ -155,6 +160,15 @@ struct ChargePoint {
 };
 
 namespace detail {
+
+/// The state with the resistance scale that a whole charge may count on.
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline CellState<Real, Branches, Transfer> lasting_scale(
+    CellState<Real, Branches, Transfer> state, const ForecastSettings<Real>& settings) noexcept {
+    if (state.resistance_scale < settings.least_resistance_scale)
+        state.resistance_scale = settings.least_resistance_scale;
+    return state;
+}
 
 /// A charge under way.
 template <class Real, int Branches, bool Transfer = false>
@@ -650,7 +664,8 @@ template <class Real, int Branches, bool Transfer, class Observer>
         const Status read = supply_limits(*conditions.supply, ignored);
         if (read != Status::ok) return read;
     }
-    ChargeRun<Real, Branches, Transfer> run(cell, plan, state, conditions, settings);
+    ChargeRun<Real, Branches, Transfer> run(cell, plan, lasting_scale(state, settings), conditions,
+                                            settings);
     return run.run(target_soc, observer, out);
 }
 

@@ -11,7 +11,8 @@
 /// few charges. Only charges that ended by their end current count.
 ///
 /// The curve holds for the voltage, the temperatures and the age it was learned at; the memory
-/// follows slow change. Where nothing was learned, the forecast's own taper stands.
+/// follows slow change. Where nothing was learned, the forecast's own taper stands, until the
+/// charge under way has shown some falls of its own: they go on about as they went.
 
 #include <cmath>
 
@@ -59,7 +60,8 @@ template <class Real>
 struct TaperTime {
     Real time_s{0};
     Real std_s{0};
-    int charges{0};  ///< Behind it.
+    int charges{0};           ///< Completed ones behind it.
+    bool this_charge{false};  ///< The falls of the charge under way are in it.
 };
 
 /// Learns from completed charges.
@@ -196,6 +198,37 @@ class TaperLearner {
         return Status::ok;
     }
 
+    /// Time to a lower current at the held voltage from what the charge under way has shown alone:
+    /// that the logarithm of the current goes on falling as it fell last. It bends by about
+    /// `spread` over as much fall as was seen, so that the standard deviation grows with what is
+    /// left over what was seen.
+    /// \param end_A of a cell \return ok; not_started; sample_not_finite or out_of_range for a
+    /// current that cannot be; not_reached before two whole falls were seen: `out` is then
+    /// untouched
+    [[nodiscard]] Status time_left_as_now(Real end_A, TaperTime<Real>& out) const noexcept {
+        if (!configured_) return Status::not_started;
+        if (!detail::finite(end_A)) return Status::sample_not_finite;
+        if (!(end_A > Real(0))) return Status::out_of_range;
+        constexpr int enough = 2;
+        int seen = 0;
+        for (int k = next_ - 2; k >= 0 && fall_s_[k] > Real(0); --k)
+            ++seen;
+        if (seen < enough) return Status::not_reached;
+        // The last whole fall, and the one under way as far as it went.
+        const Real share = logarithm(edge(next_ - 1) / last_rate_) / half_ln2;
+        const Real fall_s = (fall_s_[next_ - 2] + since_s_) / (Real(1) + share);
+        const Real low = end_A / settings_.capacity_Ah;
+        const Real left = low < last_rate_ ? logarithm(last_rate_ / low) / half_ln2 : Real(0);
+        TaperTime<Real> found;
+        found.time_s = left * fall_s - wait_s_;
+        if (found.time_s < Real(0)) found.time_s = Real(0);
+        found.std_s = settings_.spread * left * fall_s * left / (static_cast<Real>(seen) + share);
+        found.this_charge = true;
+        out = found;
+        return Status::ok;
+    }
+
+    [[nodiscard]] const TaperSettings<Real>& settings() const noexcept { return settings_; }
     [[nodiscard]] const TaperState<Real>& state() const noexcept { return state_; }
 
     /// Goes on from a stored state. \return ok; not_started before configure(); out_of_range or
@@ -249,21 +282,54 @@ class TaperLearner {
     Real wait_s_{0};                          ///< Since the lowest.
 };
 
-/// A forecast with the taper that completed charges have shown, where they have.
+/// A forecast with the taper that completed charges have shown, where they have; else, at the held
+/// voltage, the forecast's own taper from the measured current on and what the charge under way has
+/// shown, each weighed by how sure it is.
+/// \param taper has followed the charge under way (step()) where its own falls are to count
 /// \param measured_A current of a cell now, where it is at the held voltage already; 0: the
 /// forecast's own
 /// \param out the time; `std_s` is that of the taper alone
-/// \return ok; what time_left() returns where it does not know: the forecast's own time stands then
+/// \param end_A at which the charge ends, of a cell; 0: that of the forecast, which has none of its
+/// own where it takes the cell for full already
+/// \return ok; what time_left() returns where nothing is known: the forecast's own time stands then
 template <class Real>
 [[nodiscard]] inline Status learned_time(const TaperLearner<Real>& taper,
                                          const ChargeForecast<Real>& forecast, Real measured_A,
-                                         TaperTime<Real>& out) noexcept {
+                                         TaperTime<Real>& out, Real end_A = Real(0)) noexcept {
+    // How far the model's own taper may be off: common practice, no source.
+    constexpr Real model_share = Real(0.2);
+    const bool held = measured_A > Real(0);
+    if (!(end_A > Real(0))) end_A = forecast.end_current_A;
     out = {forecast.time_s, Real(0), 0};
-    if (!forecast.reached || !(forecast.taper_s > Real(0))) return Status::not_reached;
+    if (!forecast.reached || !(held || forecast.taper_s > Real(0))) return Status::not_reached;
     TaperTime<Real> left;
-    const Status status = taper.time_left(measured_A > Real(0) ? measured_A : forecast.taper_from_A,
-                                          forecast.end_current_A, left);
-    if (status != Status::ok) return status;
+    const Status status = taper.time_left(held ? measured_A : forecast.taper_from_A, end_A, left);
+    if (status != Status::ok) {
+        if (!held) return status;
+        // The model's taper, but from the current that was measured.
+        const bool falls = forecast.taper_s > Real(0) && forecast.taper_from_A > end_A;
+        Real model_s = Real(0);
+        if (falls && measured_A > end_A) {
+            model_s = forecast.taper_s * logarithm(measured_A / end_A) /
+                      logarithm(forecast.taper_from_A / end_A);
+        }
+        const Real model_std_s = model_share * model_s;
+        TaperTime<Real> own;
+        if (taper.time_left_as_now(end_A, own) != Status::ok) {
+            if (!falls) return Status::not_reached;
+            left = {model_s, model_std_s, 0};
+        } else if (!falls) {
+            left = own;  // it should be full already: its current says otherwise
+        } else {
+            const Real model_s2 = model_std_s * model_std_s;
+            const Real own_s2 = own.std_s * own.std_s;
+            const Real share =
+                model_s2 + own_s2 > Real(0) ? model_s2 / (model_s2 + own_s2) : Real(0);
+            left.time_s = model_s + share * (own.time_s - model_s);
+            left.std_s = own.std_s * std::sqrt(share);
+            left.this_charge = true;
+        }
+    }
     left.time_s += forecast.time_s - forecast.taper_s;
     out = left;
     return Status::ok;

@@ -159,11 +159,12 @@ template <class Real, int Branches, bool Transfer>
 template <class Real, int Branches, bool Transfer, class Observer>
 [[nodiscard]] inline Status charge_time_band(
     const CellParameters<Real, Branches, Transfer>& cell, const ChargePlan<Real>& plan,
-    const CellState<Real, Branches, Transfer>& state, const ChargeConditions<Real>& conditions,
+    const CellState<Real, Branches, Transfer>& given, const ChargeConditions<Real>& conditions,
     const Real* target_soc, const ChargeDoubt<Real>& doubt, const ForecastSettings<Real>& settings,
     Observer&& observer, ChargeTimeBand<Real>& out) noexcept {
     const Status sound = validate(doubt).status;
     if (sound != Status::ok) return sound;
+    const CellState<Real, Branches, Transfer> state = lasting_scale(given, settings);
     ChargeTimeBand<Real> result;
     const Status status =
         forecast_charge(cell, plan, state, conditions, target_soc, settings,
@@ -180,6 +181,7 @@ template <class Real, int Branches, bool Transfer, class Observer>
     constexpr Real never = std::numeric_limits<Real>::infinity();
     ForecastSettings<Real> coarse = settings;
     if (coarse.step_s < doubt.step_s) coarse.step_s = doubt.step_s;
+    coarse.least_resistance_scale = Real(0);  // the band reaches below
     Real earlier_s2 = Real(0);
     Real later_s2 = Real(0);
     bool lost = false;

@@ -63,4 +63,10 @@ struct DepartureOutlook {
 [[nodiscard]] bool learn_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
                                 double end_current_A, double tolerance_V = 0.01);
 
+/// Follows the charge that the log ends with, not completed yet, so that learned_time() can go by
+/// its falls; what the learner knows of others stays.
+/// \param log,voltage_V,tolerance_V as for learn_charge \throws Error likewise
+void follow_charge(TaperLearner<double>& taper, const Log& log, double voltage_V,
+                   double tolerance_V = 0.01);
+
 }  // namespace voltkeel
