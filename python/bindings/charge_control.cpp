@@ -39,6 +39,8 @@ void bind_charge_control(py::module_& module) {
         .value("supply", ChargeReason::supply)
         .value("voltage", ChargeReason::voltage)
         .value("ramp", ChargeReason::ramp)
+        .value("next_stage", ChargeReason::next_stage)
+        .value("zone", ChargeReason::zone)
         .value("switched_off", ChargeReason::switched_off)
         .value("too_cold", ChargeReason::too_cold)
         .value("too_hot", ChargeReason::too_hot)

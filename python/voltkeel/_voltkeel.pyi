@@ -5837,6 +5837,10 @@ class ChargeReason:
     
       ramp
     
+      next_stage
+    
+      zone
+    
       switched_off
     
       too_cold
@@ -5887,6 +5891,7 @@ class ChargeReason:
     limits_end: typing.ClassVar[ChargeReason]
     lost_measurement: typing.ClassVar[ChargeReason]
     missing_sample: typing.ClassVar[ChargeReason]
+    next_stage: typing.ClassVar[ChargeReason]
     no_limits: typing.ClassVar[ChargeReason]
     no_supply: typing.ClassVar[ChargeReason]
     no_voltage_rise: typing.ClassVar[ChargeReason]
@@ -5910,6 +5915,7 @@ class ChargeReason:
     under_temperature: typing.ClassVar[ChargeReason]
     under_voltage: typing.ClassVar[ChargeReason]
     voltage: typing.ClassVar[ChargeReason]
+    zone: typing.ClassVar[ChargeReason]
     @typing.overload
     def __eq__(self, other: ChargeReason) -> bool:
         ...

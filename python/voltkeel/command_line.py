@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import csv
 import datetime
 import hashlib
 import json
@@ -113,6 +114,9 @@ def _read_log(path: Path, options: argparse.Namespace) -> vk.Log:
     other_names = any(column.name != column.quantity for column in report.columns)
     if report.findings or report.temperatures_filled or report.last_line_open or other_names:
         print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
+    for finding in vk.check_data(log, vk.DataCheckSettings(), report):
+        if finding.severity == vk.DataSeverity.error:
+            print(f"{path.name}: {finding.severity.message}: {finding.text}", file=sys.stderr)
     if options.drop_spikes:
         corrected = vk.correct_log(log, vk.LogCorrections(drop_spikes=True))
         log = corrected.log
@@ -310,6 +314,32 @@ def _transfer_ohm(at: dict[str, float]) -> float:
     return at["transfer_scale_V"] / at["exchange_current_A"] if "transfer_scale_V" in at else 0.0
 
 
+def _fit_options(options: argparse.Namespace) -> list[str]:
+    """Give the options that shape a fit, for the provenance of the cell."""
+    told = [
+        f"--{name.replace('_', '-')} {value.name if isinstance(value, Path) else value}"
+        for name in (
+            "capacity_Ah",
+            "floor_V",
+            "branches",
+            "mapping",
+            "time_column",
+            "current_column",
+            "voltage_column",
+            "temperature_column",
+            "log_temperature_degC",
+            "separator",
+        )
+        if (value := getattr(options, name)) is not None
+    ]
+    told += [
+        f"--{name.replace('_', '-')}"
+        for name in ("linear", "discharge_positive", "decimal_comma", "units_from_header", "drop_spikes")
+        if getattr(options, name)
+    ]
+    return [f"Options of the fit: {', '.join(told)}"] if told else []
+
+
 def _fit(options: argparse.Namespace) -> int:
     slow_paths: list[Path] = options.ocv
     pulse_paths: list[Path] = options.pulses
@@ -319,6 +349,16 @@ def _fit(options: argparse.Namespace) -> int:
     pulses = [_read_log(path, options) for path in pulse_paths]
     charges = [_read_log(path, options) for path in options.charges]
     cycles = [_read_log(path, options) for path in options.cycles]
+    warmed = [_read_log(path, options) for path in options.heat]
+    digests = {
+        str(path): _sha256(path)
+        for path in [*slow_paths, *pulse_paths, *options.charges, *options.cycles, *options.heat]
+    }
+    for role in (slow_paths, pulse_paths, options.charges, options.cycles, options.heat):
+        for k, path in enumerate(role):
+            for other in role[:k]:
+                if digests[str(path)] == digests[str(other)]:
+                    raise vk.DataError(f"{path} is {other} once more: the same rows would count twice")
     settings = vk.FitSettings(name=options.name or options.out.stem)
     settings.rests = vk.RestTestSettings(capacity_Ah=options.capacity_Ah, floor_voltage_V=options.floor_V)
     if options.current_offset_A:
@@ -329,12 +369,17 @@ def _fit(options: argparse.Namespace) -> int:
     with _progress_bar("Fitting") as progress:
         result = vk.fit_cell(slow, pulses, settings, progress, charges, cycles)
     cell = result.cell
-    if options.heat:
-        cell.thermal = vk.fit_thermal([*pulses, *(_read_log(path, options) for path in options.heat)], cell)
+    if warmed:
+        cell.thermal = vk.fit_thermal([*pulses, *warmed], cell)
     provenance = cell.provenance
     provenance.made_at = _now()
-    digests = {str(path): _sha256(path) for path in [*slow_paths, *pulse_paths, *options.charges, *options.cycles]}
     files = provenance.files
+    files += [
+        vk.SourceFile(
+            role="heat", name=log.source, rows=len(log), temperature_degC=float(np.median(log.temperature_degC))
+        )
+        for log in warmed
+    ]
     if len(slow_parts) > 1:
         joined = files[0]
         parts = [
@@ -355,7 +400,7 @@ def _fit(options: argparse.Namespace) -> int:
         file.name = path.name
         file.current_offset_A = options.log_settings.current_offset_A
     provenance.files = files
-    provenance.notes = [*provenance.notes, *options.corrections]
+    provenance.notes = [*provenance.notes, *options.corrections, *_fit_options(options)]
     cell.provenance = provenance
     vk.save_cell(options.out, cell)
     if options.plot is not None:
@@ -608,7 +653,20 @@ def _replay_document(options: argparse.Namespace, rows: int, trace: vk.SocTrace)
         "update_count": trace.update_count,
         "rejected_count": trace.rejected_count,
         "reset_count": trace.reset_count,
+        "warnings": _doubts(trace),
     }
+
+
+def _doubts(trace: vk.SocTrace) -> list[str]:
+    """Say where a voltage fits the cell so badly that its SOC is not to be believed: common practice, no source."""
+    tried = trace.update_count + trace.rejected_count
+    innovation_V = float(np.sqrt(np.mean(np.square(trace.innovation_V))))
+    if trace.reset_count < 3 and trace.rejected_count <= 0.2 * tried and innovation_V < 0.5:
+        return []
+    return [
+        "the voltage of this log does not fit this cell, do not believe the SOC. Look at the units, the sign of the "
+        "current (--discharge-positive), the capacity and the cell file; voltkeel inspect looks at the log itself."
+    ]
 
 
 def _print_replay(options: argparse.Namespace, trace: vk.SocTrace, soc_text: str, more: str = "") -> None:
@@ -621,6 +679,8 @@ def _print_replay(options: argparse.Namespace, trace: vk.SocTrace, soc_text: str
         f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
         f"measured minus predicted {1e3 * innovation:.1f} mV rms"
     )
+    for line in _doubts(trace):
+        print(f"Warning: {line}")
 
 
 def _group_faults(trace: vk.GroupTrace, group: int) -> str:
@@ -850,6 +910,12 @@ def _limits_state(options: argparse.Namespace, soc: float, temperature_degC: flo
     )
 
 
+def _cell_limit_settings(soc_std: float) -> vk.LimitSettings:
+    settings = vk.PackLimitSettings().search
+    settings.soc_margin = 2 * soc_std
+    return settings
+
+
 def _limits_map(
     options: argparse.Namespace, source: vk.Cell | vk.Pack, parts: list[vk.PackPart], settings: vk.LimitSettings
 ) -> vk.LimitMap:
@@ -863,28 +929,64 @@ def _limits_map(
     return vk.limit_map(source, soc, temperature_degC, horizon_s, state, settings)
 
 
+def _write_rows(path: Path, columns: dict[str, Sequence[object]]) -> None:
+    """Write a CSV that appears whole or not at all, numbers with six digits."""
+    part = path.with_name(path.name + ".part")
+    with part.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file, lineterminator="\n")
+        writer.writerow(columns)
+        for row in zip(*columns.values(), strict=True):
+            writer.writerow([f"{value:.6g}" if isinstance(value, float) else value for value in row])
+    part.replace(path)
+
+
 def _write_map(path: Path, found: vk.LimitMap) -> None:
     rows = [(degC, s) for degC in found.temperature_degC for s in found.soc]
-    columns: dict[str, Any] = {
-        "temperature_degC": [degC for degC, _ in rows],
-        "soc": [s for _, s in rows],
-        "charge_A": found.charge_A.ravel(),
-        "discharge_A": found.discharge_A.ravel(),
-        "charge_W": found.charge_W.ravel(),
-        "discharge_W": found.discharge_W.ravel(),
-    }
-    vk.write_csv(path, list(columns), list(columns.values()), significant_digits=6)
+    _write_rows(
+        path,
+        {
+            "temperature_degC": [float(degC) for degC, _ in rows],
+            "soc": [float(s) for _, s in rows],
+            "charge_A": found.charge_A.ravel().tolist(),
+            "discharge_A": found.discharge_A.ravel().tolist(),
+            "charge_W": found.charge_W.ravel().tolist(),
+            "discharge_W": found.discharge_W.ravel().tolist(),
+            "charge_reason": [reason.name for row in found.charge_reason for reason in row],
+            "discharge_reason": [reason.name for row in found.discharge_reason for reason in row],
+        },
+    )
 
 
-def _write_limits(path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit]) -> None:
-    columns = {
-        "horizon_s": [limit.horizon_s if math.isfinite(limit.horizon_s) else 1e9 for limit in limits],
-        "charge_A": [limit.charge.current_A for limit in limits],
-        "charge_W": [limit.charge.power_W for limit in limits],
-        "discharge_A": [limit.discharge.current_A for limit in limits],
-        "discharge_W": [limit.discharge.power_W for limit in limits],
+def _map_document(name: str, pack: vk.Pack | None, found: vk.LimitMap) -> dict[str, Any]:
+    return {
+        "cell" if pack is None else "pack": name,
+        "horizon_s": _horizon_document(found.horizon_s),
+        "temperature_degC": found.temperature_degC.tolist(),
+        "soc": found.soc.tolist(),
+        "charge_A": found.charge_A.tolist(),
+        "discharge_A": found.discharge_A.tolist(),
+        "charge_W": found.charge_W.tolist(),
+        "discharge_W": found.discharge_W.tolist(),
+        "charge_reason": [[reason.name for reason in row] for row in found.charge_reason],
+        "discharge_reason": [[reason.name for reason in row] for row in found.discharge_reason],
+        "caution": CAUTION,
     }
-    vk.write_csv(path, list(columns), list(columns.values()), significant_digits=6)
+
+
+def _write_limits(
+    path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit], pack: vk.Pack | None
+) -> None:
+    columns: dict[str, Sequence[object]] = {"horizon_s": [_horizon_document(limit.horizon_s) for limit in limits]}
+    for way in ("charge", "discharge"):
+        found = [_direction_document(getattr(limit, way), pack) for limit in limits]
+        columns[f"{way}_A"] = [one["current_A"] for one in found]
+        columns[f"{way}_W"] = [one["power_W"] for one in found]
+        columns[f"{way}_reason"] = [one["reason"] for one in found]
+        columns[f"{way}_binding_value"] = [one["binding_value"] for one in found]
+        if pack is not None:
+            columns[f"{way}_string"] = [one["string"] for one in found]
+            columns[f"{way}_group"] = [one["group"] for one in found]
+    _write_rows(path, columns)
 
 
 def _limits(options: argparse.Namespace) -> int:
@@ -899,8 +1001,8 @@ def _limits(options: argparse.Namespace) -> int:
     if options.ceiling_A is not None:
         ceiling = vk.PackPart(kind=vk.LimitReason.driver, charge_A=options.ceiling_A, discharge_A=options.ceiling_A)
         parts.append(ceiling)
-    # A pack takes two standard deviations by itself.
-    settings = vk.LimitSettings(soc_margin=2 * options.soc_std)
+    # A pack takes two standard deviations by itself. A cell's limits end as softly as a pack's.
+    settings = _cell_limit_settings(options.soc_std)
     if options.map is not None:
         from voltkeel import plots
 
@@ -911,10 +1013,12 @@ def _limits(options: argparse.Namespace) -> int:
             if options.csv is not None:
                 _write_map(options.csv, found)
                 print(f"Wrote {options.csv}", file=sys.stderr)
+            if options.json:
+                print(json.dumps(_map_document(source.name, pack, found), indent=2))
             return 0
     if options.soc is None or options.temperature_degC is None:
         raise vk.DataError("--soc and --temperature-degC are both needed, but for a map alone")
-    horizons_s = options.horizon_s or ([2.0, 10.0, 30.0] if pack is None else [2.0, 10.0, 30.0, _CONTINUOUS])
+    horizons_s = sorted(set(options.horizon_s or [2.0, 10.0, 30.0, _CONTINUOUS]))
     limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit]
     if isinstance(source, vk.Pack):
         count = vk.group_count(source)
@@ -929,7 +1033,7 @@ def _limits(options: argparse.Namespace) -> int:
         temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")
         limits = vk.current_limits(source, _limits_state(options, soc[0], temperature_degC[0]), horizons_s, settings)
     if options.csv is not None:
-        _write_limits(options.csv, limits)
+        _write_limits(options.csv, limits, pack)
         print(f"Wrote {options.csv}", file=sys.stderr)
     if options.json:
         alike = len(set(soc)) == 1 and len(set(temperature_degC)) == 1
@@ -993,7 +1097,14 @@ def _charge_plan(
         described = vk.load_charge_plan(options.plan)
         if not quiet:
             print(f"Note: plan {described.name}. {described.source}", file=sys.stderr)
-        return vk.plan_for(described, cell.capacity_Ah)
+        plan = vk.plan_for(described, cell.capacity_Ah)
+        highest_V = max(zone.voltage_V for zone in plan.zones)
+        if highest_V > cell.window.voltage_max_V + 1e-4:
+            raise vk.DataError(
+                f"{options.plan}: {highest_V:g} V is above the {cell.window.voltage_max_V:g} V of the window of "
+                f"{cell.name}"
+            )
+        return plan
     if current_A is not None:
         zones = plan.zones
         full_A = max(zone.current_A for zone in zones)
@@ -1018,6 +1129,16 @@ def _charge_plan(
     if options.end_current_A is not None:
         plan.end_current_A = options.end_current_A
     return plan
+
+
+def _note_limits(limit: vk.DirectionLimit | vk.PackDirectionLimit, start_A: float, pack: vk.Pack | None = None) -> None:
+    """Say when a forecast begins with more than the limits let in: a forecast follows the plan."""
+    if start_A > 1.02 * limit.current_A + 0.01:
+        print(
+            f"Note: the limits let in {limit.current_A:.3g} A now ({_reason_text(limit, pack)}); this is the plan's "
+            f"charge, which begins with {start_A:.3g} A. A charge that keeps to the limits takes longer.",
+            file=sys.stderr,
+        )
 
 
 def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeTimeOutlook) -> dict[str, Any]:
@@ -1416,6 +1537,8 @@ def _charge(options: argparse.Namespace) -> int:
         in_time, chosen_A = found.in_time, found.departure.current_A
         what.supply_current_A = chosen_A
     outlook = vk.charge_time_band(cell, state, plan, what, doubt)
+    allowed = vk.current_limits(cell, state, [_CONTINUOUS], _cell_limit_settings(state.soc_std))[0].charge
+    _note_limits(allowed, float(outlook.curve["current_A"][0]))
     band = outlook.band
     if options.plot is not None:
         from voltkeel import plots
@@ -1591,6 +1714,9 @@ def _charge_pack(options: argparse.Namespace) -> int:
         from voltkeel import plots
 
         plots.plot_pack_charge(outlook, options.plot)
+    if outlook.curve["current_A"].size > 0:
+        allowed = vk.pack_limits(pack, groups, [_CONTINUOUS])[0].charge
+        _note_limits(allowed, float(outlook.curve["current_A"][0]), pack)
     forecast = outlook.forecast
     cost = _cost(options, forecast)
     curve = outlook.curve
@@ -1983,9 +2109,6 @@ def _load_document(load: vk.RoadLoad | vk.PropellerLoad) -> dict[str, Any]:
 
 
 def _load(options: argparse.Namespace) -> int:
-    for given in (options.speed, options.vehicle):
-        if options.out.resolve() == given.resolve():
-            raise vk.DataError(f"--out {options.out} would replace what is read")
     vehicle = vk.load_vehicle(options.vehicle)
     unit = vk.SpeedUnit.from_name if options.speed_unit is None else vk.SpeedUnit.__members__[options.speed_unit]
     trace = vk.read_speed_trace(options.speed, unit)
@@ -2276,9 +2399,6 @@ def _simulate_rows(result: vk.SimulationResult) -> list[list[str]]:
 
 
 def _simulate(options: argparse.Namespace) -> int:
-    for given in (options.pack, options.load, options.cycle, options.vehicle, options.cooling):
-        if given is not None and options.out is not None and options.out.resolve() == given.resolve():
-            raise vk.DataError(f"--out {options.out} would replace what is read")
     pack = vk.load_pack(options.pack)
     load = _simulate_load(options)
     cooling = _simulate_cooling(options)
@@ -2738,7 +2858,7 @@ def _parser() -> argparse.ArgumentParser:
         type=_horizon,
         nargs="+",
         metavar="S",
-        help="default 2 10 30, of a pack also 'continuous'",
+        help="default 2 10 30 continuous",
     )
     limits.add_argument(
         "--map",
@@ -2973,6 +3093,33 @@ def _parser() -> argparse.ArgumentParser:
     return parser
 
 
+_OUTPUTS = ("out", "age_out", "learn_out", "csv", "plot", "map")
+# A file that a command goes on from may be the one that it writes.
+_IN_PLACE = {("age_out", "age"), ("learn_out", "learned")}
+
+
+def _check_paths(options: argparse.Namespace) -> None:
+    """Refuse, before any work, what cannot be written and what would write over an input."""
+    paths = [
+        (name, path)
+        for name, value in vars(options).items()
+        for path in (value if isinstance(value, list) else [value])
+        if isinstance(path, Path)
+    ]
+    for name, path in paths:
+        if name not in _OUTPUTS:
+            continue
+        option = f"--{name.replace('_', '-')}"
+        if not path.resolve().parent.is_dir():
+            raise vk.DataError(f"{option}: the folder of {path} does not exist")
+        if path.is_dir():
+            raise vk.DataError(f"{option}: {path} is a folder")
+        for other, there in paths:
+            if there is path or (name, other) in _IN_PLACE or there.resolve() != path.resolve():
+                continue
+            raise vk.DataError(f"{option}: {path} is read or written by this command already; name another file")
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command.
 
@@ -2989,6 +3136,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     options = _parser().parse_args(arguments)
     run: Callable[[argparse.Namespace], int] = options.run
     try:
+        _check_paths(options)
         if hasattr(options, "age"):
             options.known_age = _age(options)
         if hasattr(options, "mapping"):

@@ -90,7 +90,6 @@ class DenseFilter {
         for (int i = 0; i < Branches; ++i) {
             const Real kept = j.branch_by_branch[i];
             f(1 + i, 1 + i) = kept;
-            f(1 + i, 0) = j.branch_by_soc[i];
             const Real end_V = j.branch_end_V[i];
             const Real share_V = settings_.branch_share_std * end_V;
             q(1 + i, 1 + i) = (Real(1) - kept * kept) *
@@ -108,7 +107,7 @@ class DenseFilter {
         const auto point =
             voltkeel::voltage_at(cell_, state_, sample.current_A, sample.temperature_degC);
         Eigen::Matrix<Real, 1, size> h;
-        h(0) = point.by_soc;
+        h(0) = point.ocv_by_soc;
         for (int i = 0; i < Branches; ++i)
             h(1 + i) = point.by_branch;
         h(Branches + 1) = point.by_hysteresis;

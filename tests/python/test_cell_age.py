@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import subprocess
 import sys
 from pathlib import Path
@@ -125,7 +126,8 @@ def test_limits_of_an_aged_cell_are_those_of_its_state(cell, cell_path, age_path
     words = ("limits", "--cell", cell_path, "--soc", 0.3, "--temperature-degC", 5)
     aged = told(*words, "--age", age_path)
     state = vk.ModelState(soc=0.3, temperature_degC=5.0, resistance_scale=age.resistance_scale)
-    direct = vk.current_limits(vk.aged_cell(cell, age), state)
+    settings = vk.PackLimitSettings().search  # a cell's limits end as softly as a pack's
+    direct = vk.current_limits(vk.aged_cell(cell, age), state, [2.0, 10.0, 30.0, math.inf], settings)
     for row, limit in zip(aged["horizons"], direct, strict=True):
         assert row["discharge"]["current_A"] == pytest.approx(limit.discharge.current_A, rel=1e-12)
     by_hand = told(*words, "--capacity-scale", age.capacity_scale, "--resistance-scale", age.resistance_scale)

@@ -202,7 +202,7 @@ def test_replay_writes_the_promised_columns(cell: Path, tmp_path: Path) -> None:
 
 def test_limits_for_machines_and_people(cell: Path) -> None:
     document = json.loads(run_ok("limits", "--cell", cell, "--soc", "0.5", "--temperature-degC", "-10", "--json"))
-    assert [row["horizon_s"] for row in document["horizons"]] == [2, 10, 30]
+    assert [row["horizon_s"] for row in document["horizons"]] == [2, 10, 30, "continuous"]
     for row in document["horizons"]:
         assert row["charge"]["current_A"] == 0  # below the plating limit
         assert row["charge"]["reason"] == "temperature"
@@ -210,6 +210,74 @@ def test_limits_for_machines_and_people(cell: Path) -> None:
     text = run_ok("limits", "--cell", cell, "--soc", "0.5", "--temperature-degC", "-10")
     assert "temperature 0 degC" in text
     assert "Caution" in text
+
+
+def test_limits_as_csv_name_their_reasons(cell: Path, tmp_path: Path) -> None:
+    words = ("limits", "--cell", cell, "--soc", "0.5", "--temperature-degC", "20")
+    run_ok(*words, "--csv", tmp_path / "limits.csv", "--horizon-s", "30", "2", "30")
+    rows = [line.split(",") for line in (tmp_path / "limits.csv").read_text(encoding="utf-8").splitlines()]
+    assert [row[0] for row in rows] == ["horizon_s", "2", "30"]  # in order, each once
+    place = rows[0].index("discharge_reason")
+    document = json.loads(run_ok(*words, "--horizon-s", "2", "30", "--json"))
+    assert [row[place] for row in rows[1:]] == [one["discharge"]["reason"] for one in document["horizons"]]
+    # Near the cold end the charge falls to nothing, without a cliff.
+    cold = [
+        json.loads(run_ok(*words[:-1], degC, "--json"))["horizons"][1]["charge"]["current_A"]
+        for degC in ("0.2", "2", "6")
+    ]
+    assert 0 < cold[0] < 0.2 * cold[2]
+    assert cold[0] < cold[1] < cold[2]
+
+
+def test_a_map_for_machines(cell: Path, tmp_path: Path) -> None:
+    document = json.loads(run_ok("limits", "--cell", cell, "--map", tmp_path / "map.png", "--json"))
+    assert len(document["temperature_degC"]) == len(document["charge_A"]) == len(document["charge_reason"])
+    assert len(document["soc"]) == len(document["discharge_A"][0])
+    assert document["horizon_s"] == 10
+
+
+def test_outputs_are_looked_at_before_any_work(cell: Path, tmp_path: Path) -> None:
+    log = tmp_path / "log.csv"
+    log.write_text("time_s,current_A,voltage_V,temperature_degC\n0,0,3.7,20\n1,-1,3.6,20\n", encoding="utf-8")
+    mine = tmp_path / "cell.json"
+    mine.write_bytes(cell.read_bytes())
+    for words, said in (
+        (("replay", log, "--cell", mine, "--out", log), "log.csv is read or written by this command already"),
+        (("replay", log, "--cell", mine, "--out", mine), "cell.json is read or written by this command already"),
+        (("fit", "--pulses", log, "--out", log), "log.csv is read or written by this command already"),
+        (("replay", log, "--cell", mine, "--out", tmp_path / "no" / "x.csv"), "does not exist"),
+        (("replay", log, "--cell", mine, "--out", tmp_path), "is a folder"),
+    ):
+        done = run(*words)
+        assert done.returncode == 2, words
+        assert said in done.stderr, done.stderr
+    assert mine.read_bytes() == cell.read_bytes()
+    assert log.read_text(encoding="utf-8").startswith("time_s")
+
+
+def test_a_log_that_does_not_fit_the_cell_is_said_to(cell: Path, tmp_path: Path) -> None:
+    rows = [f"{k},{-1000 if k % 40 < 20 else 0},{3.70 if k % 40 < 20 else 3.71},20" for k in range(2000)]
+    log = tmp_path / "milliamperes.csv"
+    log.write_text("\n".join(["time_s,current_A,voltage_V,temperature_degC", *rows]) + "\n", encoding="utf-8")
+    text = run_ok("replay", log, "--cell", cell, "--out", tmp_path / "x.csv", "--initial-soc", "0.8")
+    assert "Warning: the voltage of this log does not fit this cell, do not believe the SOC" in text
+    written = json.loads((tmp_path / "x.provenance.json").read_text(encoding="utf-8"))
+    assert len(written["warnings"]) == 1
+
+
+def test_a_plan_above_the_window_of_the_cell_is_refused(cell: Path, tmp_path: Path) -> None:
+    root = Path(__file__).parents[2]
+    plan = json.loads((root / "data/plan/nmc_nca.json").read_text(encoding="utf-8"))
+    for zone in plan["zones"]:
+        zone["voltage_V"] = 4.5
+    path = tmp_path / "plan.json"
+    path.write_text(json.dumps(plan), encoding="utf-8")
+    done = run("charge", "--cell", cell, "--soc", "0.2", "--temperature-degC", "20", "--plan", path)
+    assert done.returncode == 2
+    assert "4.5 V is above the" in done.stderr
+    # More than the limits let in is the plan's word, and said.
+    done = run("charge", "--cell", cell, "--soc", "0.2", "--temperature-degC", "20", "--current-A", "1000")
+    assert "the limits let in" in done.stderr
 
 
 def test_charge_answers_with_time_phases_and_end_temperature(cell: Path) -> None:

@@ -40,34 +40,28 @@ class DenseFilter:
     def low_soc_factor(self, soc: float) -> float:
         return 1 + self.settings.low_soc_growth * max(0.0, 1 - soc / self.settings.low_soc)
 
-    def tables(self, soc: float, temperature_degC: float) -> tuple[np.ndarray, np.ndarray]:
-        """Values of [R0, R_1.., tau_1..] and their slope over SOC (zero outside 0..1)."""
+    def tables(self, soc: float, temperature_degC: float) -> np.ndarray:
+        """Values of [R0, R_1.., tau_1..]; what they change over SOC tells the filter nothing of the SOC."""
         columns = self.cell.columns(temperature_degC)
         nodes = self.cell.soc
         k = int(np.clip(np.searchsorted(nodes, soc, side="right") - 1, 0, len(nodes) - 2))
         slope = (columns[:, k + 1] - columns[:, k]) / (nodes[k + 1] - nodes[k])
         if not 0 <= soc <= 1:
-            return columns[:, 0 if soc < 0 else -1], 0 * slope
-        return columns[:, k] + slope * (soc - nodes[k]), slope
+            return columns[:, 0 if soc < 0 else -1]
+        return columns[:, k] + slope * (soc - nodes[k])
 
     def predict(self, current: float, dt: float, temperature: float) -> None:
         s, n, cell = self.settings, self.n, self.cell
         gain = (cell.efficiency if current > 0 else 1) * current * dt / cell.capacity_As
         middle = self.x[0] + gain / 2
-        value, slope = self.tables(middle, temperature)
-        ohm, ohm_slope = value[1 : 1 + n].copy(), slope[1 : 1 + n].copy()
-        tau, tau_slope = value[1 + n :], slope[1 + n :]
+        value = self.tables(middle, temperature)
+        ohm, tau = value[1 : 1 + n].copy(), value[1 + n :]
         if current > 0:
             ohm[-1] += cell.rise(middle)
-            if cell.rise_start < middle < 1:
-                ohm_slope[-1] += cell.rise_ohm / (1 - cell.rise_start)
         a = np.exp(-dt / tau)
         f = np.eye(n + 3)
         for i in range(n):
-            u = self.x[1 + i]
-            by_time = -a[i] * dt / tau[i] ** 2 * (ohm[i] * current - u)
             f[1 + i, 1 + i] = a[i]
-            f[1 + i, 0] = (1 - a[i]) * current * ohm_slope[i] + by_time * tau_slope[i]
         b = math.exp(-cell.hysteresis_rate * abs(gain))
         f[n + 1, n + 1] = b
         q = np.zeros(n + 3)
@@ -87,15 +81,13 @@ class DenseFilter:
             self.predict(current, dt, temperature)
         self.since_update_s += dt
         soc, hysteresis, scale = self.x[0], self.x[n + 1], math.exp(self.x[n + 2])
-        value, slope = self.tables(soc, temperature)
+        value = self.tables(soc, temperature)
         over = scale * (value[0] * current + self.x[1 : 1 + n].sum())
         k = int(np.clip(np.searchsorted(cell.ocv_soc, soc, side="right") - 1, 0, len(cell.ocv_soc) - 2))
         per_soc = 1 / (cell.ocv_soc[k + 1] - cell.ocv_soc[k])
         rise = [np.diff(y[k : k + 2])[0] * per_soc for y in (cell.mean_V, cell.half_gap_V, cell.entropy_V_per_K)]
         h = np.ones(n + 3) * scale
-        h[0] = (
-            rise[0] + (temperature - cell.reference_degC) * rise[2] + hysteresis * rise[1] + scale * slope[0] * current
-        )
+        h[0] = rise[0] + (temperature - cell.reference_degC) * rise[2] + hysteresis * rise[1]
         h[n + 1] = np.interp(soc, cell.ocv_soc, cell.half_gap_V)
         h[n + 2] = over
         r = self.low_soc_factor(soc) ** 2 * (s.voltage_std_V**2 + (s.overvoltage_share_std * over) ** 2)

@@ -252,7 +252,7 @@ def test_an_output_that_cannot_be_is_refused_before_anything_is_written(tmp_path
     speed.write_text(text, encoding="utf-8")
     done = run("--speed", speed, "--vehicle", BOAT, "--out", speed)
     assert done.returncode == 2
-    assert "would replace what is read" in done.stderr
+    assert "way.csv is read or written by this command already" in done.stderr
     done = run("--speed", speed, "--vehicle", BOAT, "--out", tmp_path / "load.csv", "--plot", tmp_path / "load.xyz")
     assert done.returncode == 2
     assert "must end in .png, .pdf or .svg" in done.stderr

@@ -367,7 +367,8 @@ def test_the_command_draws_a_map(root, tmp_path):
     assert done.returncode == 0, done.stderr
     assert picture.read_bytes().startswith(b"\x89PNG")
     rows = numbers.read_text().splitlines()
-    assert rows[0] == "temperature_degC,soc,charge_A,discharge_A,charge_W,discharge_W"
+    names = "temperature_degC,soc,charge_A,discharge_A,charge_W,discharge_W,charge_reason,discharge_reason"
+    assert rows[0] == names
     assert len(rows) == 1 + 51 * 37
     both = run(
         "--pack", root / "examples" / "invented_pack.json", "--map", tmp_path / "map.svg", "--horizon-s", "continuous"

@@ -336,6 +336,38 @@ TEMPLATE_TEST_CASE("stages follow one another; balancing ends when the groups ar
     bench.run(30);
     CHECK(static_cast<double>(bench.out.current_A) == Approx(10));
     CHECK_FALSE(bench.out.balance);
+    // Every stage that began is in the log.
+    std::vector<int> began;
+    const auto& state = bench.control.state();
+    REQUIRE(state.event_count <= 16);
+    for (std::uint32_t k = 0; k < state.event_count; ++k) {
+        if (state.events[k].reason == ChargeReason::next_stage)
+            began.push_back(state.events[k].stage);
+    }
+    CHECK(began == std::vector<int>{1, 2, 3});
+}
+
+TEMPLATE_TEST_CASE("another temperature zone is in the log, with its current", "[charge_control]",
+                   VOLTKEEL_SCALARS) {
+    Bench<TestType> bench;  // 5 A below 10 degC, 10 A above
+    const auto zones = [&] {
+        const auto reasons = bench.log();
+        return std::count(reasons.begin(), reasons.end(), ChargeReason::zone);
+    };
+    bench.run(60);
+    CHECK(zones() == 0);
+    bench.in.measured.temperature_min_degC = 5;
+    bench.run(10);
+    REQUIRE(zones() == 1);
+    const auto& state = bench.control.state();
+    const auto& last = state.events[(state.event_count - 1) % 16];
+    REQUIRE(last.reason == ChargeReason::zone);
+    CHECK(last.phase == bench.out.phase);
+    CHECK(last.value == Approx(5));
+    CHECK(bench.out.current_A == Approx(5));
+    bench.in.measured.temperature_min_degC = 20;
+    bench.run(10);
+    CHECK(zones() == 2);
 }
 
 TEMPLATE_TEST_CASE("the remaining time: a forecast counted down, else the taper tells",
@@ -422,9 +454,10 @@ TEST_CASE("a control that cannot be set up says why and asks for nothing", "[cha
 }
 
 TEST_CASE("charge reasons have their numbers and words", "[charge_control]") {
-    const int known[] = {0,  1,  2,  3,  4,  5,  10, 11, 12, 13, 14, 15, 16, 17,
-                         18, 20, 21, 22, 30, 31, 32, 33, 34, 35, 36, 37, 38, 39};
+    const int known[] = {0,  1,  2,  3,  4,  5,  6,  7,  10, 11, 12, 13, 14, 15, 16,
+                         17, 18, 20, 21, 22, 30, 31, 32, 33, 34, 35, 36, 37, 38, 39};
     CHECK(static_cast<int>(ChargeReason::ramp) == 5);
+    CHECK(static_cast<int>(ChargeReason::zone) == 7);
     CHECK(static_cast<int>(ChargeReason::starting_again) == 18);
     CHECK(static_cast<int>(ChargeReason::plan_end) == 22);
     CHECK(static_cast<int>(ChargeReason::over_voltage) == 30);

@@ -80,6 +80,7 @@ struct VoltagePoint {
     Real overvoltage_V{0};  ///< voltage_V - ocv_V = r (R0 I + sum u_i).
     Real entropy_V_per_K{0};
     Real by_soc{0};                 ///< d V / d soc, R0's own slope included.
+    Real ocv_by_soc{0};             ///< Of it, that of the OCV.
     Real by_branch{0};              ///< d V / d u_i = r, the same for every branch.
     Real by_hysteresis{0};          ///< d V / d h.
     Real by_log_scale{0};           ///< d V / d ln r.
@@ -236,7 +237,8 @@ template <class Real, int Branches, bool Transfer>
     point.ocv_V = ocv.mean_V + state.hysteresis * ocv.half_gap_V;
     point.voltage_V = point.ocv_V + point.overvoltage_V;
     point.entropy_V_per_K = ocv.entropy_V_per_K;
-    point.by_soc = ocv.slope_V + state.hysteresis * ocv.half_gap_slope_V + r * r0.slope * current_A;
+    point.ocv_by_soc = ocv.slope_V + state.hysteresis * ocv.half_gap_slope_V;
+    point.by_soc = point.ocv_by_soc + r * r0.slope * current_A;
     point.by_branch = r;
     point.by_hysteresis = ocv.half_gap_V;
     point.by_log_scale = point.overvoltage_V;

@@ -30,11 +30,13 @@ namespace voltkeel {
 /// current; 10..19 why none flows now; 20..29 a good end; 30.. a fault.
 enum class ChargeReason : std::uint8_t {
     none = 0,
-    plan = 1,     ///< Current or power of stage and zone.
-    limits = 2,   ///< What the pack may take.
-    supply = 3,   ///< What the supply gives.
-    voltage = 4,  ///< The fullest group is at its voltage.
-    ramp = 5,     ///< The current is on its way up.
+    plan = 1,        ///< Current or power of stage and zone.
+    limits = 2,      ///< What the pack may take.
+    supply = 3,      ///< What the supply gives.
+    voltage = 4,     ///< The fullest group is at its voltage.
+    ramp = 5,        ///< The current is on its way up.
+    next_stage = 6,  ///< Events only: the stage before is over, this one begins.
+    zone = 7,        ///< Events only: another temperature zone, with its current and voltage.
 
     switched_off = 10,
     too_cold = 11,  ///< Colder than every zone, or in a gap of the plan.
@@ -77,6 +79,10 @@ enum class ChargeReason : std::uint8_t {
             return "the fullest group is at its voltage";
         case ChargeReason::ramp:
             return "the current is rising";
+        case ChargeReason::next_stage:
+            return "the next stage begins";
+        case ChargeReason::zone:
+            return "another temperature zone";
         case ChargeReason::switched_off:
             return "switched off";
         case ChargeReason::too_cold:
@@ -269,6 +275,8 @@ struct ChargeControlState {
     Real drift_V_per_s{0};  ///< Rise of that group without the current's share.
     ZoneSpan<Real> cold{};
     ZoneSpan<Real> hot{};
+    Real zone_A{0};  ///< Of a cell, in the zone so far; 0: none yet.
+    Real zone_V{0};
     Real well_s{0};  ///< How long nothing has stood in the way.
     Real over_voltage_s{0};
     Real under_voltage_s{0};
@@ -422,8 +430,12 @@ class ChargeControl {
         state_.reason = reason;
         state_.candidate = reason;
         state_.candidate_s = Real(0);
+        log(reason, value);
+    }
+    /// An event that leaves phase and reason as they are.
+    void log(ChargeReason reason, Real value) noexcept {
         state_.events[state_.event_count % State::event_capacity] = {
-            state_.time_s, value, phase, reason, static_cast<std::uint8_t>(state_.stage)};
+            state_.time_s, value, state_.phase, reason, static_cast<std::uint8_t>(state_.stage)};
         ++state_.event_count;
     }
     void end(ChargePhase phase, ChargeReason reason, Real value) noexcept {
@@ -450,6 +462,16 @@ class ChargeControl {
         state_.rise_from_A = Real(0);
         state_.taper_from_A = Real(0);
         state_.taper_time_s = Real(0);
+        log(ChargeReason::next_stage, value);
+    }
+    void follow_zone(const ZoneLimits<Real>& zone) noexcept {
+        const bool same = !(zone.current_A < state_.zone_A || zone.current_A > state_.zone_A ||
+                            zone.voltage_V < state_.zone_V || zone.voltage_V > state_.zone_V);
+        if (same) return;
+        const bool first = !(state_.zone_A > Real(0));
+        state_.zone_A = zone.current_A;
+        state_.zone_V = zone.voltage_V;
+        if (!first) log(ChargeReason::zone, zone.current_A * static_cast<Real>(settings_.parallel));
     }
 
     /// Faults that need no plan. \return true when one has stopped the charge
@@ -539,6 +561,7 @@ class ChargeControl {
                   hot && !cold ? m.temperature_max_degC : m.temperature_min_degC);
             return;
         }
+        follow_zone(zone);
         ChargeStage<Real> stage = stage_at(plan_, state_.stage);
         // Stages of no current end by time, or when the groups are close.
         if (stage.kind == StageKind::rest || stage.kind == StageKind::balancing) {

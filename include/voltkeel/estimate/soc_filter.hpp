@@ -151,7 +151,6 @@ struct SocFilterState {
     /// Steps that have not been worked into the covariances of branches and hysteresis yet.
     struct Pending {
         Moving kept;        ///< d of the steps so far: product of their own.
-        Moving by_soc;      ///< c: what an error of the SOC has become.
         Moving noise;       ///< Variance that came in.
         Real soc_noise{0};  ///< The same of the SOC.
         int steps{0};
@@ -163,46 +162,34 @@ struct SocFilterState {
         const int b = place(i) >= place(k) ? place(k) : place(i);
         if (pending.steps == 0) return spread(a, b);
         const auto kept = [&](int at) { return at < at_soc ? pending.kept.get(at) : Real(1); };
-        const auto by_soc = [&](int at) { return at < at_soc ? pending.by_soc.get(at) : Real(0); };
         // In the order in which it is worked in, to the same bits.
-        const Real own =
-            kept(b) * (kept(a) * spread(a, b) + by_soc(a) * spread(at_soc, b)) +
-            by_soc(b) * (kept(a) * spread(a, at_soc) + by_soc(a) * spread(at_soc, at_soc));
+        const Real own = kept(b) * (kept(a) * spread(a, b));
         if (a != b || a > at_soc) return own;
         return own + (a < at_soc ? pending.noise.get(a) : pending.soc_noise);
     }
     /// Works the pending steps into the covariance.
     void work_in_pending() noexcept {
-        if (pending.steps > 0)
-            work_in(pending.kept, pending.by_soc, pending.noise, pending.soc_noise);
+        if (pending.steps > 0) work_in(pending.kept, pending.noise, pending.soc_noise);
     }
     /// Works steps into the covariance, those that were pending among them:
-    ///     (F P F^T)_ik = d_k (d_i P_ik + c_i P_sk) + c_k (F P)_is
-    /// SOC and ln r keep their value (d = 1, c = 0).
-    void work_in(const Moving& d, const Moving& c, const Moving& noise, Real soc_noise) noexcept {
+    ///     (F P F^T)_ik = d_k d_i P_ik
+    /// SOC and ln r keep their value (d = 1).
+    void work_in(const Moving& d, const Moving& noise, Real soc_noise) noexcept {
         auto& p = spread;
-        const auto soc_row = p.template load_row<at_soc>();
-        const Moving was = soc_row.template resized<lags + 1>();
-        const Real soc_var = soc_row.get(at_soc);
-        const Moving with_soc = d * was + c * soc_var;
-        detail::for_each_place<lags>([&](auto place) {
+        detail::for_each_place<lags + 1>([&](auto place) {
             constexpr int i = decltype(place)::value;
-            const auto upto = [](const Moving& v) { return v.template resized<i + 1>(); };
-            auto row = upto(d) * (d.get(i) * p.template load_row<i>() + c.get(i) * upto(was)) +
-                       upto(c) * with_soc.get(i);
+            auto row = d.template resized<i + 1>() * (d.get(i) * p.template load_row<i>());
             row.add(i, noise.get(i));
             p.template store_row<i>(row);
         });
-        auto row = d * (d.get(at_hysteresis) * p.template load_row<at_hysteresis>()) +
-                   c * with_soc.get(at_hysteresis);
-        row.add(at_hysteresis, noise.get(at_hysteresis));
-        p.template store_row<at_hysteresis>(row);
-        with_soc.store_padded(p.lower + p.row(at_soc));
+        const Real soc_var = p(at_soc, at_soc);
+        const Moving soc_row = Moving::load_padded(p.lower + p.row(at_soc));
+        (d * soc_row).store_padded(p.lower + p.row(at_soc));
         {
             const Moving scale_row = Moving::load_padded(p.lower + p.row(at_scale));
             const Real scale_with_soc = p(at_scale, at_soc);
             const Real scale_var = p(at_scale, at_scale);
-            (d * scale_row + c * scale_with_soc).store_padded(p.lower + p.row(at_scale));
+            (d * scale_row).store_padded(p.lower + p.row(at_scale));
             // A packet may reach over both.
             p(at_scale, at_soc) = scale_with_soc;
             p(at_scale, at_scale) = scale_var;
@@ -459,22 +446,21 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
     StepJacobian<Real, Branches, Transfer> j;
     voltkeel::step(cell_, input, temperature, place, state_.cell, &j);
 
-    // The transition F is diagonal (d), except that every branch also follows the SOC (c). Steps
-    // one after the other make one with
-    //     d = d2 d1,  c = d2 c1 + c2,  noise = d2^2 noise1 + noise2
+    // The transition F is diagonal (d). What the resistances of the table change over SOC is not in
+    // it, nor in H: the model follows it, but as knowledge of the SOC it misleads (DEVELOPERS.md,
+    // "Slopes"). Steps one after the other make one with
+    //     d = d2 d1,  noise = d2^2 noise1 + noise2
     // so that the matrix is only touched where a voltage is tried.
     const auto moving = [](const Real(&lag)[lags], Real hysteresis) {
         return Moving::made_of([&](int i) { return i < lags ? lag[i] : hysteresis; });
     };
     Moving d = moving(j.branch_by_branch, j.hysteresis_by_hysteresis);
-    Moving c = moving(j.branch_by_soc, Real(0));
     const Moving end = settings_.branch_share_std * moving(j.branch_end_V, Real(0));
     // A first-order error process whose steady spread is a share of R_i |I|.
     const Moving lost = moving(j.branch_by_end, j.hysteresis_by_end);
     Moving noise = lost * (Real(2) - lost) * (end * end + steady_var_);
     auto& pending = state_.pending;
     if (pending.steps > 0) {
-        c = d * pending.by_soc + c;
         noise = d * d * pending.noise + noise;
         d = d * pending.kept;
     }
@@ -485,9 +471,9 @@ void SocFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input,
     state_.bound_variance(at_scale, Real(1));
     // A product of many more would run out of numbers, and a spread of its bound.
     if (awaited || pending.steps + 1 >= most_pending) {
-        state_.work_in(d, c, noise, soc_noise);
+        state_.work_in(d, noise, soc_noise);
     } else {
-        pending = {d, c, noise, soc_noise, pending.steps + 1};
+        pending = {d, noise, soc_noise, pending.steps + 1};
     }
 }
 
@@ -553,7 +539,7 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
     const Column h = Column::made_of([&](int i) {
         return i < lags             ? predicted.by_branch
                : i == at_hysteresis ? predicted.by_hysteresis
-               : i == at_soc        ? predicted.by_soc
+               : i == at_soc        ? predicted.ocv_by_soc
                                     : predicted.by_log_scale;
     });
     const Column ph = state_.spread.times(h);
