@@ -8,6 +8,7 @@ import datetime
 import hashlib
 import json
 import math
+import os
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -67,6 +68,10 @@ def _progress_bar(title: str) -> Iterator[Callable[[float, str], bool]]:
     finally:
         if bar is not None:
             bar.stop()
+
+
+def _number_of(number: int, what: str) -> str:
+    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def _sha256(path: Path) -> str:
@@ -299,7 +304,7 @@ def _print_steps(steps: Sequence[vk.Step], with_rate: bool) -> None:
     ]
     rate = ["C-rate"] if with_rate else []
     columns = ["step", "from s", "for s", "mean A", *rate, "Ah", "from V", "to V", "degC"]
-    print(f"{len(steps)} steps: {counts}")
+    print(f"{_number_of(len(steps), 'step')}: {counts}")
     _print_table("Steps", columns, rows)
     if len(steps) > STEPS_SHOWN:
         print(f"... and {len(steps) - STEPS_SHOWN} more steps; --json lists them all")
@@ -408,7 +413,10 @@ def _fit(options: argparse.Namespace) -> int:
 
         plots.plot_fit(result, options.plot)
 
-    print(f"{cell.name}: {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f}), {len(pulses)} pulse tests")
+    print(
+        f"{cell.name}: {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f}), "
+        f"{_number_of(len(pulses), 'pulse test')}"
+    )
     model = vk.CellModel(cell)
     rows = []
     for fit in result.pulses:
@@ -3143,6 +3151,10 @@ def main(arguments: Sequence[str] | None = None) -> int:
             options.log_settings = _log_settings(options)
             options.corrections = []
         return run(options)
+    except BrokenPipeError:
+        # Who reads has enough (head, less): no error, and nothing to say at the end either.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 0
     except (vk.DataError, OSError) as error:
         print(f"voltkeel {options.command}: {error}", file=sys.stderr)
         return 2
