@@ -420,7 +420,8 @@ class PulseProblem {
                     for (double& one : by)
                         one *= kept;
                     for (int side = 0; side < 2; ++side) {
-                        const TimePlace& at = time_places_[static_cast<std::size_t>(index + side)];
+                        const int node = index + side;
+                        const TimePlace& at = time_places_[static_cast<std::size_t>(node)];
                         const double part = gain * side_part(place, side, value);
                         const auto first = static_cast<std::size_t>(at.knot);
                         by[first] += (1 - at.fraction) * part;
