@@ -6,6 +6,7 @@ import argparse
 import csv
 import datetime
 import hashlib
+import io
 import json
 import math
 import os
@@ -82,11 +83,24 @@ def _now() -> str:
     return datetime.datetime.now(datetime.timezone.utc).isoformat(timespec="seconds")
 
 
-def _write_json(path: Path, document: dict[str, Any]) -> None:
-    """Write a JSON file that appears complete or not at all."""
+def _write_text(path: Path, text: str) -> None:
+    """Write a file that appears complete or not at all."""
     part = path.with_name(path.name + ".part")
-    part.write_text(json.dumps(document, indent=2) + "\n", encoding="utf-8")
+    part.write_text(text, encoding="utf-8", newline="")
     part.replace(path)
+
+
+def _write_json(path: Path, document: dict[str, Any]) -> None:
+    _write_text(path, json.dumps(document, indent=2) + "\n")
+
+
+def _option(name: str) -> str:
+    return f"--{name.replace('_', '-')}"
+
+
+def _first_given(options: argparse.Namespace, *names: str) -> str | None:
+    """Give the first of some options that was given, as it is typed."""
+    return next((_option(name) for name in names if getattr(options, name) is not None), None)
 
 
 def _log_settings(options: argparse.Namespace) -> vk.LogReadSettings:
@@ -322,7 +336,7 @@ def _transfer_ohm(at: dict[str, float]) -> float:
 def _fit_options(options: argparse.Namespace) -> list[str]:
     """Give the options that shape a fit, for the provenance of the cell."""
     told = [
-        f"--{name.replace('_', '-')} {value.name if isinstance(value, Path) else value}"
+        f"{_option(name)} {value.name if isinstance(value, Path) else value}"
         for name in (
             "capacity_Ah",
             "floor_V",
@@ -338,7 +352,7 @@ def _fit_options(options: argparse.Namespace) -> list[str]:
         if (value := getattr(options, name)) is not None
     ]
     told += [
-        f"--{name.replace('_', '-')}"
+        _option(name)
         for name in ("linear", "discharge_positive", "decimal_comma", "units_from_header", "drop_spikes")
         if getattr(options, name)
     ]
@@ -938,14 +952,13 @@ def _limits_map(
 
 
 def _write_rows(path: Path, columns: dict[str, Sequence[object]]) -> None:
-    """Write a CSV that appears whole or not at all, numbers with six digits."""
-    part = path.with_name(path.name + ".part")
-    with part.open("w", encoding="utf-8", newline="") as file:
-        writer = csv.writer(file, lineterminator="\n")
-        writer.writerow(columns)
-        for row in zip(*columns.values(), strict=True):
-            writer.writerow([f"{value:.6g}" if isinstance(value, float) else value for value in row])
-    part.replace(path)
+    """Write columns of numbers (six digits) and words."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(columns)
+    for row in zip(*columns.values(), strict=True):
+        writer.writerow([f"{value:.6g}" if isinstance(value, float) else value for value in row])
+    _write_text(path, text.getvalue())
 
 
 def _write_map(path: Path, found: vk.LimitMap) -> None:
@@ -1276,24 +1289,46 @@ def _learn_taper(
 
 
 def _with_taper(
-    learner: vk.TaperLearner, plan: vk.ChargePlan, band: vk.ChargeTimeBand, held_A: float, sigmas: float
-) -> tuple[float, float, float, vk.TaperTime]:
-    """Give time, earliest and latest with what is known of the taper, and what that is.
+    options: argparse.Namespace,
+    cell: vk.Cell,
+    plan: vk.ChargePlan,
+    outlook: vk.ChargeTimeOutlook,
+    doubt: vk.ChargeDoubt,
+    log: vk.Log | None,
+    taper: vk.LearnedTaper | None,
+) -> tuple[float, float, float, int, bool]:
+    """Give time, earliest and latest with what is known of the taper, the charges behind it, and whether this one is.
 
     The taper's doubt stands beside that of the model; where the voltage is held already, the measured current tells
     the time left whatever the SOC, and the taper's doubt is all there is.
     """
-    forecast = band.central
+    band, forecast = outlook.band, outlook.band.central
+    model = forecast.time_s, band.earliest_s, band.latest_s, 0, False
+    if not forecast.reached or options.to_soc is not None or options.until is not None:
+        return model
+    learner = taper.learner() if taper is not None else vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah))
+    held_A = 0.0
+    if log is not None:
+        held_V = vk.held_voltage_V(plan)
+        learner.follow(log, held_V, HELD_TOLERANCE_V)
+        if float(log.voltage_V[-1]) > held_V - HELD_TOLERANCE_V:
+            held_A = doubt.measured_current_A
     known = vk.learned_time(learner, forecast, held_A, plan.end_current_A)
     if known.charges == 0 and held_A == 0.0:
-        return forecast.time_s, band.earliest_s, band.latest_s, known
-    own_s = sigmas * known.std_s
+        return model
+    own_s = doubt.sigmas * known.std_s
     if held_A > 0.0:
         below_s = above_s = own_s
     else:
         below_s = math.hypot(forecast.time_s - band.earliest_s, own_s)
         above_s = math.hypot(band.latest_s - forecast.time_s, own_s)
-    return known.time_s, max(0.0, known.time_s - below_s), known.time_s + above_s, known
+    return (
+        known.time_s,
+        max(0.0, known.time_s - below_s),
+        known.time_s + above_s,
+        known.charges,
+        known.this_charge,
+    )
 
 
 def _usual_current_A(log: vk.Log) -> float | None:
@@ -1341,18 +1376,6 @@ def _charge_case(
     return what
 
 
-def _taper_for(
-    options: argparse.Namespace, cell: vk.Cell, plan: vk.ChargePlan, log: vk.Log | None, taper: vk.LearnedTaper | None
-) -> tuple[vk.TaperLearner, bool]:
-    """Give what is known of the taper at the end of the log, and whether the voltage is held there."""
-    learner = taper.learner() if taper is not None else vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah))
-    if log is None:
-        return learner, False
-    held_V = vk.held_voltage_V(plan)
-    learner.follow(log, held_V, HELD_TOLERANCE_V)
-    return learner, float(log.voltage_V[-1]) > held_V - HELD_TOLERANCE_V
-
-
 def _rows_until(options: argparse.Namespace, log: vk.Log, at_s: float) -> vk.Log:
     """Give the rows of a log up to a moment of its own clock."""
     first_s, last_s = float(log.time_s[0]), float(log.time_s[-1])
@@ -1364,18 +1387,11 @@ def _rows_until(options: argparse.Namespace, log: vk.Log, at_s: float) -> vk.Log
 
 def _charge_moments(options: argparse.Namespace) -> int:
     """Tell the time left at each moment that was asked, from nothing but the rows up to it."""
-    for value, name in (
-        (options.learn_out, "--learn-out"),
-        (options.until, "--until"),
-        (options.plot, "--plot"),
-        (options.price_per_kWh, "--price-per-kWh"),
-    ):
-        if value is not None:
-            raise vk.DataError(f"--at asks for the time left at moments of a log: leave out {name}")
+    unlike = _first_given(options, "learn_out", "until", "plot", "price_per_kWh")
+    if unlike is not None:
+        raise vk.DataError(f"--at asks for the time left at moments of a log: leave out {unlike}")
     if options.from_log is None:
         raise vk.DataError("--at asks for moments of a log: give its --from-log")
-    if options.soc is not None:
-        raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
     tested = vk.load_cell(options.cell)
     cell = vk.aged_cell(tested, options.known_age)
     if options.capacity_Ah is not None:
@@ -1397,14 +1413,10 @@ def _charge_moments(options: argparse.Namespace) -> int:
         state = _state_of_log(options, tested, so_far)
         doubt = _charge_doubt(options, state, so_far)
         outlook = vk.charge_time_band(cell, state, plan, what, doubt)
-        band, forecast = outlook.band, outlook.band.central
-        time_s, earliest_s, latest_s = forecast.time_s, band.earliest_s, band.latest_s
-        charges, this_charge = 0, False
-        if forecast.reached and options.to_soc is None:
-            learner, held = _taper_for(options, cell, plan, so_far, taper)
-            held_A = doubt.measured_current_A if held else 0.0
-            time_s, earliest_s, latest_s, known = _with_taper(learner, plan, band, held_A, doubt.sigmas)
-            charges, this_charge = known.charges, known.this_charge
+        forecast = outlook.band.central
+        time_s, earliest_s, latest_s, charges, this_charge = _with_taper(
+            options, cell, plan, outlook, doubt, so_far, taper
+        )
         # The forecast starts at the last row; while it charges, what has passed since then has passed.
         since_s = at_s - float(so_far.time_s[-1]) if doubt.measured_current_A > 0.0 else 0.0
         moments.append(
@@ -1479,12 +1491,16 @@ def _check_taper(options: argparse.Namespace, taper: vk.LearnedTaper, plan: vk.C
 def _charge(options: argparse.Namespace) -> int:
     if options.pack is not None:
         return _charge_pack(options)
+    if options.soc is not None and options.from_log is not None:
+        raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
+    if options.learned is not None and (options.to_soc is not None or options.until is not None):
+        raise vk.DataError("--learned tells the end of a charge to full: leave out --to-soc and --until")
+    if options.supply is None and (options.series != 1 or options.parallel != 1):
+        raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
     if options.at is not None:
         return _charge_moments(options)
     if options.learn_out is not None and options.from_log is None:
         raise vk.DataError("--learn-out learns from a charge: give its --from-log")
-    if options.learned is not None and (options.to_soc is not None or options.until is not None):
-        raise vk.DataError("--learned tells the end of a charge to full: leave out --to-soc and --until")
     age: vk.CellAge = options.known_age
     tested = vk.load_cell(options.cell)
     cell = vk.aged_cell(tested, age)
@@ -1492,8 +1508,6 @@ def _charge(options: argparse.Namespace) -> int:
         cell.capacity_Ah = options.capacity_Ah
     current_A: float | None = options.current_A
     if options.from_log is not None:
-        if options.soc is not None:
-            raise vk.DataError("--soc and --from-log exclude each other: the log tells the SOC")
         log = _read_log(options.from_log, options)
         state = _state_of_log(options, tested, log)
         ambient_degC = float(log.temperature_degC[0])
@@ -1532,8 +1546,6 @@ def _charge(options: argparse.Namespace) -> int:
         print(f"Wrote {options.learn_out}: the taper of {written.charges} charge(s)", file=sys.stderr)
         taper = written if taper is not None else None
     source = vk.load_supply(options.supply) if options.supply is not None else None
-    if source is None and (options.series != 1 or options.parallel != 1):
-        raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
     what = _charge_case(options, ambient_degC, source)
     departure = _departure(options)
     so_far = log if options.from_log is not None else None
@@ -1553,19 +1565,13 @@ def _charge(options: argparse.Namespace) -> int:
 
         plots.plot_charge(outlook, options.plot)
     forecast = band.central
-    time_s, earliest_s, latest_s = forecast.time_s, band.earliest_s, band.latest_s
-    charges, this_charge = 0, False
-    if forecast.reached and options.to_soc is None and departure is None:
-        learner, held = _taper_for(options, cell, plan, so_far, taper)
-        held_A = doubt.measured_current_A if held else 0.0
-        time_s, earliest_s, latest_s, known = _with_taper(learner, plan, band, held_A, doubt.sigmas)
-        charges, this_charge = known.charges, known.this_charge
-        if taper is not None and charges == 0:
-            print(
-                f"Note: {options.learned} does not reach from {forecast.taper_from_A:.3g} A to "
-                f"{forecast.end_current_A:.3g} A: the taper is the model's.",
-                file=sys.stderr,
-            )
+    time_s, earliest_s, latest_s, charges, this_charge = _with_taper(options, cell, plan, outlook, doubt, so_far, taper)
+    if taper is not None and forecast.reached and charges == 0:
+        print(
+            f"Note: {options.learned} does not reach from {forecast.taper_from_A:.3g} A to "
+            f"{forecast.end_current_A:.3g} A: the taper is the model's.",
+            file=sys.stderr,
+        )
     cost = _cost(options, forecast)
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
     drawn = _drawn(source, options, outlook) if source is not None else None
@@ -1690,16 +1696,9 @@ def _place(pack: vk.Pack, group: int) -> str:
 
 
 def _charge_pack(options: argparse.Namespace) -> int:
-    for value, name in (
-        (options.from_log, "--from-log"),
-        (options.capacity_Ah, "--capacity-Ah"),
-        (options.initial_soc, "--initial-soc"),
-        (options.learned, "--learned"),
-        (options.learn_out, "--learn-out"),
-        (options.at, "--at"),
-    ):
-        if value is not None:
-            raise vk.DataError(f"{name} is for --cell")
+    of_a_cell = _first_given(options, "from_log", "capacity_Ah", "initial_soc", "learned", "learn_out", "at")
+    if of_a_cell is not None:
+        raise vk.DataError(f"{of_a_cell} is for --cell")
     if options.series != 1 or options.parallel != 1:
         raise vk.DataError("--series and --parallel are for --cell: the pack file says them")
     pack = vk.load_pack(options.pack)
@@ -3117,7 +3116,7 @@ def _check_paths(options: argparse.Namespace) -> None:
     for name, path in paths:
         if name not in _OUTPUTS:
             continue
-        option = f"--{name.replace('_', '-')}"
+        option = _option(name)
         if not path.resolve().parent.is_dir():
             raise vk.DataError(f"{option}: the folder of {path} does not exist")
         if path.is_dir():

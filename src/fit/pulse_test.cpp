@@ -193,6 +193,8 @@ class PulseProblem {
     /// Time constants: of the branches, of the charge transfer.
     static constexpr int times = Branches + (Transfer ? 1 : 0);
     static constexpr int scales = Transfer ? 1 : 0;
+    /// Whether a branch is the slow one, which rests of an hour hold only loosely.
+    static constexpr bool is_slow(int branch) { return branch == Branches - 1 && Branches > 1; }
 
     PulseProblem(std::vector<PulseLog> logs, const Cell& base, const PulseFit* warmer,
                  const PulseFitSettings& settings, double temperature_degC)
@@ -554,9 +556,8 @@ class PulseProblem {
         for (int k = 1; k + 1 < nodes_; ++k)
             add_bend(x, ocv_index(k), 1.0 / (0.3 * start_std_[ocv_index(k)]), prior);
         for (int i = 0; i < times; ++i) {
-            const bool slow = i == Branches - 1 && Branches > 1;
             const double weight =
-                1 / (slow ? settings_.slow_time_log_std : settings_.time_step_log_std);
+                1 / (is_slow(i) ? settings_.slow_time_log_std : settings_.time_step_log_std);
             for (int k = 0; k + 1 < time_knots; ++k) {
                 const int at = time_index(i, k);
                 double* row =
@@ -1007,7 +1008,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         }
     };
     for (int i = 0; i < Branches; ++i) {
-        const bool slow = i == Branches - 1 && Branches > 1;
+        const bool slow = Problem::is_slow(i);
         const auto* from = warmer ? &warmer->branches[static_cast<std::size_t>(i)] : nullptr;
         // A slow branch and a change of the OCV look alike: rests of an hour hold its time and size
         // only loosely.
@@ -1073,8 +1074,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         for (const double factor : {1.0 / 3.0, 3.0}) {
             Eigen::VectorXd& other = starts.emplace_back(x);
             for (int i = 0; i < Problem::times; ++i) {
-                const bool slow = i == Branches - 1 && Branches > 1;
-                for (int k = 0; !slow && k < time_knots; ++k)
+                for (int k = 0; !Problem::is_slow(i) && k < time_knots; ++k)
                     other[problem.time_index(i, k)] += std::log(factor);
             }
         }
