@@ -40,7 +40,8 @@ HELD_V = 4.2
 CHARGES = ("charge_25degC_charge2_03-19.csv", "charge_25degC_charge1_03-20.csv")
 SHARES = (0.1, 0.25, 0.5, 0.75)
 # The tester ends a charge at 50 mA by its own reading.
-END_CURRENT_A = 0.05 + OFFSET_A
+READ_END_CURRENT_A = 0.05
+END_CURRENT_A = READ_END_CURRENT_A + OFFSET_A
 CONSTANT_GUESS_MIN = 100.0
 LAG_S = vk.LimitSettings().warmth_lag_s
 
@@ -504,13 +505,15 @@ def charge_minutes(log: vk.Log) -> float:
     return (end_s - begin_s) / 60
 
 
-def charge_errors(cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = None) -> list[float]:
+def charge_errors(
+    cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = None, end_current_A: float = END_CURRENT_A
+) -> list[float]:
     """Error in minutes of the time to full, asked at SHARES of the time from nothing but the log so far."""
     plan = vk.ChargePlan(
         zones=[
             vk.ChargeZone(temperature_min_degC=0.0, temperature_max_degC=45.0, current_A=2.9, voltage_V=4.2),
         ],
-        end_current_A=END_CURRENT_A,
+        end_current_A=end_current_A,
     )
     before, begin_s, end_s = charge_window(log)
     known = vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah)) if taper is None else taper
@@ -522,7 +525,7 @@ def charge_errors(cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = No
         known.follow(so_far, HELD_V)
         held = so_far.voltage_V[-1] > HELD_V - 0.01
         measured_A = float(so_far.current_A[-1]) if held else 0.0
-        time_s = vk.learned_time(known, outlook.forecast, measured_A, END_CURRENT_A).time_s
+        time_s = vk.learned_time(known, outlook.forecast, measured_A, end_current_A).time_s
         errors.append(float(time_s - (end_s - so_far.time_s[-1])) / 60)
     return errors
 
@@ -530,16 +533,17 @@ def charge_errors(cell: vk.Cell, log: vk.Log, taper: vk.TaperLearner | None = No
 def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
     """Errors of every way to know the resistance near full, for every charge; no charge is asked of itself."""
     logs = {name: read(folder, name) for name in CHARGES}
+    raw = {name: vk.read_log(folder / name)[0] for name in CHARGES}
 
     def errors(log: vk.Log, rise: vk.ChargeRiseFit, taper: vk.TaperLearner | None = None) -> list[float]:
         asked = vk.parse_cell(vk.to_json(cell))
         asked.charge_rise = rise
         return charge_errors(asked, log, taper)
 
-    def learned(completed: list[vk.Log]) -> vk.TaperLearner:
+    def learned(completed: list[vk.Log], end_current_A: float = END_CURRENT_A) -> vk.TaperLearner:
         taper = vk.TaperLearner(vk.TaperSettings(capacity_Ah=cell.capacity_Ah))
         for charge in completed:
-            taper.learn(charge, HELD_V, 1.02 * END_CURRENT_A)
+            taper.learn(charge, HELD_V, 1.02 * end_current_A)
         return taper
 
     results = {}
@@ -550,6 +554,13 @@ def charges(cell: vk.Cell, folder: Path) -> dict[str, dict[str, list[float]]]:
             "and the rest after the slow charge": errors(log, cell.charge_rise),
             "and the other charge": errors(log, vk.fit_charge_rise(others, cell).rise),
             "and its taper": errors(log, vk.fit_charge_rise(others, cell).rise, learned(others)),
+            "the rest alone, all currents as read": charge_errors(cell, raw[name], None, READ_END_CURRENT_A),
+            "and the other charge's taper, as read": charge_errors(
+                cell,
+                raw[name],
+                learned([other for key, other in raw.items() if key != name], READ_END_CURRENT_A),
+                READ_END_CURRENT_A,
+            ),
             "always guessing 100 min": [CONSTANT_GUESS_MIN - charge_minutes(log)] * len(SHARES),
         }
     return results

@@ -149,11 +149,13 @@ void bind_cell(py::module_& module) {
                              "ChargeTransferGrid or None");
 
     py::class_<ChargeRiseFit> rise(module, "ChargeRiseFit",
-                                   "Extra slow resistance to a charging current near full.");
+                                   "Extra resistance to a charging current near full.");
     add_keyword_constructor(rise);
     rise.def_readwrite("soc_start", &ChargeRiseFit::soc_start)
         .def_readwrite("resistance_ohm", &ChargeRiseFit::resistance_ohm)
-        .def_readwrite("resistance_ohm_std", &ChargeRiseFit::resistance_ohm_std);
+        .def_readwrite("resistance_ohm_std", &ChargeRiseFit::resistance_ohm_std)
+        .def_readwrite("branch", &ChargeRiseFit::branch,
+                       "That has it, from 0, the fastest; -1 is the slowest.");
 
     py::class_<ThermalFit> thermal(module, "ThermalFit",
                                    "Thermal masses and paths: core, case, surroundings.");

@@ -27,9 +27,10 @@ void bind_charge_test(py::module_& module) {
     const auto column = [](std::vector<double> Fit::*field) {
         return [field](const Fit& fit) { return to_array(fit.*field); };
     };
-    py::class_<Fit>(module, "ChargeTestFit",
-                    "What charges say about the rise of the slow resistance; arrays have one entry "
-                    "a charge.")
+    py::class_<Fit>(
+        module, "ChargeTestFit",
+        "What charges say about the rise of the resistance near full; arrays have one entry "
+        "a charge.")
         .def_readonly("rise", &Fit::rise)
         .def_readonly("soc_start_std", &Fit::soc_start_std)
         .def_property_readonly("initial_soc", column(&Fit::initial_soc),
@@ -55,7 +56,7 @@ void bind_charge_test(py::module_& module) {
         },
         py::arg("charges"), py::arg("cell"),
         py::arg_v("settings", Settings{}, "ChargeTestSettings()"), py::arg("progress") = py::none(),
-        "Fit the rise of the slow resistance near full to CC-CV charges that end at the "
+        "Fit the rise of the resistance near full to CC-CV charges that end at the "
         "taper.\n\n"
         "Parameters\n----------\ncharges : list of Log, each starting at rest\ncell : Cell, its "
         "capacity, OCV and resistances\nsettings : ChargeTestSettings\n"

@@ -124,6 +124,10 @@ ChargeTestFit fit_with(std::vector<ChargeLog>& charges, const Cell& cell,
     const double usual_ohm = direct_current_resistance_ohm(
         resistance_at(parameters.resistance, 0.5, charges.front().temperature_degC).value);
 
+    const int branch = detail::usual_rise_branch(
+        resistance_at(parameters.resistance, 1.0, charges.front().temperature_degC).value);
+    parameters.charge_rise.branch = branch;
+
     // Unknowns: ln of the rise, start (logistic), then for every charge the SOC at its first row
     // and ln of the scale of all resistances.
     enum { log_resistance, start, first_soc };
@@ -212,10 +216,11 @@ ChargeTestFit fit_with(std::vector<ChargeLog>& charges, const Cell& cell,
     fit.rise.resistance_ohm = std::exp(x[log_resistance]);
     fit.rise.resistance_ohm_std = fit.rise.resistance_ohm * std_of(log_resistance);
     fit.rise.soc_start = start_of(x[start]);
+    fit.rise.branch = branch + 1 == Branches ? -1 : branch;
     fit.soc_start_std = (fit.rise.soc_start - lowest_start) * (highest_start - fit.rise.soc_start) /
                         (highest_start - lowest_start) * std_of(start);
     const auto keep_rms = [&](std::vector<double>& rms, const ChargeRiseFit& rise) {
-        parameters.charge_rise = {rise.soc_start, rise.resistance_ohm};
+        parameters.charge_rise = {rise.soc_start, rise.resistance_ohm, rise.branch};
         for (std::size_t f = 0; f < charges.size(); ++f) {
             const ChargeLog& charge = charges[f];
             double sum = 0;

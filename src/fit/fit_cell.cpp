@@ -8,6 +8,7 @@
 
 #include "fit/common_practice.hpp"
 #include "fit/model_errors.hpp"
+#include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
@@ -208,56 +209,95 @@ std::vector<double> entropy_V_per_K(const std::vector<PulseFit>& fits, const Ocv
     return entropy;
 }
 
-/// The slow resistance to a charging current near full, from the rest that follows the slow charge:
-/// how much more the voltage falls than the model says. Needs half an hour of rest.
-void set_charge_rise(Cell& cell, const Log& log, const SlowTest& test) {
-    cell.charge_rise = {};
-    if (!(test.charge.charge_Ah > 0) || test.charge.last + 2 >= log.size()) return;
+/// What the rest after a slow charge says of the resistance to a charging current near full.
+struct RestedRise {
+    ChargeRiseFit in_an_hour;  ///< What a charge of an hour meets: of the cell.
+    ChargeRiseFit in_a_day;    ///< With all that fills meanwhile: along the slow charge itself.
+};
+
+/// How much more the voltage falls after the slow charge than the model says: until the branch of
+/// the rise has emptied, and until the rest ends. Needs half an hour of rest.
+RestedRise rested_rise(const Cell& cell, const Log& log, const SlowTest& test) {
+    RestedRise found;
+    if (!(test.charge.charge_Ah > 0) || test.charge.last + 2 >= log.size()) return found;
     constexpr double fast_is_over_s = 60;
     constexpr double shortest_rest_s = 1800;
     constexpr double longest_rest_s = 7200;
     const double end_s = log.time_s[test.charge.last];
-    std::size_t from = 0;
-    std::size_t to = 0;
+    std::vector<std::size_t> rows;
     for (std::size_t k = test.charge.last + 1;
          k < log.size() && log.time_s[k] - end_s <= longest_rest_s; ++k) {
         if (std::abs(log.current_A[k]) > 0.1 * test.charge.mean_current_A) break;
         if (std::abs(log.temperature_degC[k] - log.temperature_degC[test.charge.last]) > 2) break;
-        if (from == 0 && log.time_s[k] - end_s >= fast_is_over_s - 1) from = k;
-        to = k;
+        rows.push_back(k);
     }
+    const auto first_after = [&](double rested_s) {
+        return std::find_if(rows.begin(), rows.end(),
+                            [&](std::size_t k) { return log.time_s[k] - end_s >= rested_s; });
+    };
+    const auto from = first_after(fast_is_over_s - 1);
     const double soc = std::min(test.soc[test.charge.last], 1.0);
-    if (from == 0 || log.time_s[to] - end_s < shortest_rest_s || soc < 0.9) return;
+    if (from == rows.end() || log.time_s[rows.back()] - end_s < shortest_rest_s || soc < 0.9)
+        return found;
     with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
         const auto parameters = tables.parameters();
-        const double temperature_degC = log.temperature_degC[test.charge.last];
         const double current_A = test.charge.mean_current_A;
-        const auto node = resistance_at(parameters.resistance, soc, temperature_degC).value;
-        const double from_s = log.time_s[from] - end_s;
-        const double to_s = log.time_s[to] - end_s;
+        const auto node =
+            resistance_at(parameters.resistance, soc, log.temperature_degC[test.charge.last]).value;
         // Every branch had hours to fill at this current; each then decays by itself.
-        double model_V = 0;
-        for (int i = 0; i < Form::branches; ++i) {
-            model_V += current_A * node.branch_ohm[i] *
-                       (std::exp(-from_s / node.branch_time_s[i]) -
-                        std::exp(-to_s / node.branch_time_s[i]));
+        const auto left_V = [&](double rested_s) {
+            double sum_V = 0;
+            for (int i = 0; i < Form::branches; ++i) {
+                sum_V +=
+                    current_A * node.branch_ohm[i] * std::exp(-rested_s / node.branch_time_s[i]);
+            }
+            return sum_V;
+        };
+        const double at_full = charge_rise_at(ChargeRise<double>{0.8, 1}, soc).value;
+        // `share` of a branch's overvoltage is what fell, `model_V` of that known already.
+        const auto rise_of = [&](int branch, double share, double fell_V, double model_V) {
+            ChargeRiseFit rise;
+            const double per_ohm_V = current_A * share * at_full;
+            const double extra_ohm = (fell_V - model_V) / per_ohm_V;
+            if (extra_ohm > 0) {
+                rise.branch = branch;
+                rise.resistance_ohm = extra_ohm;
+                rise.resistance_ohm_std = std::hypot(0.002 / per_ohm_V, 0.3 * extra_ohm);
+            }
+            return rise;
+        };
+        const double begin_V = log.voltage_V[test.charge.last];
+        const double steady_V = current_A * direct_current_resistance_ohm(node);
+        const std::size_t last = rows.back();
+        const double last_s = log.time_s[last] - end_s;
+        const int branch = detail::usual_rise_branch(node);
+        const double time_s = node.branch_time_s[branch];
+        const auto emptied = first_after(4 * time_s);
+        if (branch + 1 < Form::branches && emptied != rows.end()) {
+            const double rested_s = log.time_s[*emptied] - end_s;
+            found.in_an_hour =
+                rise_of(branch, -std::expm1(-rested_s / time_s), begin_V - log.voltage_V[*emptied],
+                        steady_V - left_V(rested_s));
+            if (found.in_an_hour.resistance_ohm > 0) {
+                found.in_a_day =
+                    rise_of(-1, 1, begin_V - log.voltage_V[last], steady_V - left_V(last_s));
+            }
+            return;
         }
-        const double slow_s = node.branch_time_s[Form::branches - 1];
-        const double share = std::exp(-from_s / slow_s) - std::exp(-to_s / slow_s);
-        // A branch that is over before the first minute is tells nothing here: a millivolt of noise
-        // would pass for a resistance as large as the cell's.
+        // The slowest one it is. One that is over before the first minute is tells nothing here: a
+        // millivolt of noise would pass for a resistance as large as the cell's.
         constexpr double least_share = 0.3;
+        const double from_s = log.time_s[*from] - end_s;
+        const double slow_s = node.branch_time_s[Form::branches - 1];
+        const double share = std::exp(-from_s / slow_s) - std::exp(-last_s / slow_s);
         if (share < least_share) return;
-        const double rise = (soc - cell.charge_rise.soc_start) / (1 - cell.charge_rise.soc_start);
-        const double per_ohm_V = current_A * share * rise;
-        const double extra_ohm = (log.voltage_V[from] - log.voltage_V[to] - model_V) / per_ohm_V;
-        if (extra_ohm > 0) {
-            cell.charge_rise.resistance_ohm = extra_ohm;
-            cell.charge_rise.resistance_ohm_std = std::hypot(0.002 / per_ohm_V, 0.3 * extra_ohm);
-        }
+        found.in_an_hour = rise_of(-1, share, log.voltage_V[*from] - log.voltage_V[last],
+                                   left_V(from_s) - left_V(last_s));
+        found.in_a_day = found.in_an_hour;
     });
+    return found;
 }
 
 /// The hysteresis rate from the slow test and the pulse tests at the temperature of the OCV.
@@ -302,15 +342,15 @@ std::vector<const Log*> rested_logs(const std::vector<Log>& pulses,
 std::string charge_rise_note(const Cell& cell, const std::optional<ChargeTestFit>& charges,
                              bool slow) {
     if (!charges && !slow) {
-        return "Nothing is known of the extra slow resistance near full (charge_rise): it takes a "
+        return "Nothing is known of the extra resistance near full (charge_rise): it takes a "
                "slow charge with its rest, or charges to full.";
     }
     if (!charges) {
-        return "Assumed: the extra slow resistance near full (charge_rise), measured at one SOC in "
+        return "Assumed: the extra resistance near full (charge_rise), measured at one SOC in "
                "the rest after the slow charge, starts at 80 % SOC and is the same at every "
                "temperature.";
     }
-    return "The extra slow resistance near full (charge_rise) is fitted to " +
+    return "The extra resistance near full (charge_rise) is fitted to " +
            std::to_string(charges->charge_Ah.size()) +
            (charges->charge_Ah.size() == 1 ? " charge" : " charges") +
            " and replaces what the rest after the slow charge says; it starts at " +
@@ -668,20 +708,26 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
                          slow ? result.slow.voltage_max_V : result.rests->voltage_max_V, fits);
         }
         if (cell.thermal.heat_capacity_J_per_K <= 0) cell.thermal = fit_thermal({}, cell);
-        if (slow) set_charge_rise(cell, *slow, result.slow);
+        Cell along_slow = cell;
+        if (slow) {
+            const RestedRise rise = rested_rise(cell, *slow, result.slow);
+            cell.charge_rise = rise.in_an_hour;
+            along_slow = cell;
+            along_slow.charge_rise = rise.in_a_day;
+        }
         // In the first round the overvoltage of the slow test is in the OCV and its gap.
         if (pass > 0) {
             result.hysteresis =
-                hysteresis_of(cell, slow, result.slow, inside, groups, fits, settings);
+                hysteresis_of(along_slow, slow, result.slow, inside, groups, fits, settings);
             cell.hysteresis_rate =
                 result.hysteresis.told ? result.hysteresis.rate : settings.hysteresis_rate;
         }
         const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
             if (slow) {
-                cell.ocv =
-                    ocv_curve(*slow, result.slow, overvoltage_along_V(*slow, result.slow.soc, cell),
-                              settings.slow);
+                cell.ocv = ocv_curve(*slow, result.slow,
+                                     overvoltage_along_V(*slow, result.slow.soc, along_slow),
+                                     settings.slow);
             } else {
                 read_rests(overvoltage_along_V(rested, cell));
             }

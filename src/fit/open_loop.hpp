@@ -11,6 +11,18 @@
 
 namespace voltkeel::detail {
 
+/// The branch that the rise near full is taken to be in: the slowest that fills within minutes, as
+/// the taper of a charge of an hour or two goes by what has filled meanwhile. Else the slowest.
+template <int Branches, bool Transfer>
+int usual_rise_branch(const ResistanceNode<double, Branches, Transfer>& node) {
+    constexpr double shortest_s = 20;
+    constexpr double longest_s = 300;
+    for (int i = Branches - 1; i >= 0; --i) {
+        if (node.branch_time_s[i] >= shortest_s && node.branch_time_s[i] <= longest_s) return i;
+    }
+    return Branches - 1;
+}
+
 /// Runs the model from `state` over a log with its current and temperature.
 /// \param rows where action(j, state, point) is called with the state and voltage at rows[j];
 /// rising

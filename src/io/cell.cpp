@@ -363,7 +363,8 @@ CellTables<Real, Branches, Transfer>::CellTables(const Cell& cell) {
         uniform_axis(static_cast<Real>(coldest_node_degC), static_cast<Real>(hottest_node_degC),
                      temperature_count);
     parameters_.charge_rise = {static_cast<Real>(cell.charge_rise.soc_start),
-                               static_cast<Real>(cell.charge_rise.resistance_ohm)};
+                               static_cast<Real>(cell.charge_rise.resistance_ohm),
+                               cell.charge_rise.branch};
     parameters_.thermal = {static_cast<Real>(cell.thermal.heat_capacity_J_per_K),
                            static_cast<Real>(cell.thermal.resistance_K_per_W),
                            static_cast<Real>(cell.thermal.core_resistance_K_per_W),

@@ -63,6 +63,7 @@ void fields(Visit& visit, ChargeRiseFit& rise) {
     visit("soc_start", rise.soc_start);
     visit("resistance_ohm", rise.resistance_ohm);
     visit("resistance_ohm_std", rise.resistance_ohm_std);
+    visit("branch", rise.branch);
 }
 
 template <class Visit>

@@ -26,6 +26,7 @@ class ReferenceCell:
         self.heat_capacity_J_per_K = cell.thermal.heat_capacity_J_per_K
         self.thermal_resistance_K_per_W = cell.thermal.resistance_K_per_W
         self.rise_start, self.rise_ohm = cell.charge_rise.soc_start, cell.charge_rise.resistance_ohm
+        self.rise_branch = cell.charge_rise.branch
         ocv = cell.ocv
         self.reference_degC = ocv.reference_temperature_degC
         self.ocv_soc = ocv.soc
@@ -67,8 +68,8 @@ class ReferenceCell:
         return values[0], values[1 : 1 + self.branches], values[1 + self.branches :]
 
     def rise(self, soc: float) -> float:
-        """Give the extra slow resistance to a charging current near full."""
-        return float(np.interp(soc, [self.rise_start, 1.0], [0.0, self.rise_ohm]))
+        """Give the extra resistance to a charging current near full."""
+        return self.rise_ohm * float(np.interp(soc, [self.rise_start, 1.0], [0.0, 1.0])) ** 2
 
     def ocv(self, soc: float, temperature_degC: float, hysteresis: float) -> float:
         entropy = np.interp(soc, self.ocv_soc, self.entropy_V_per_K)
@@ -87,7 +88,7 @@ class ReferenceCell:
         """Time derivative of [soc, u_1 .. u_N, h] while a current flows."""
         _, ohm, time_s = self.resistances(state[0], temperature_degC)
         if current_A > 0:
-            ohm[-1] += self.rise(state[0])
+            ohm[self.rise_branch] += self.rise(state[0])
         by_current = (self.efficiency if current_A > 0 else 1.0) * current_A / self.capacity_As
         turn = self.hysteresis_rate * abs(by_current) * (np.sign(current_A) - state[-1])
         return np.concatenate(([by_current - self.leak_per_s], (ohm * current_A - state[1:-1]) / time_s, [turn]))

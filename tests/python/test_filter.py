@@ -57,7 +57,7 @@ class DenseFilter:
         value = self.tables(middle, temperature)
         ohm, tau = value[1 : 1 + n].copy(), value[1 + n :]
         if current > 0:
-            ohm[-1] += cell.rise(middle)
+            ohm[cell.rise_branch] += cell.rise(middle)
         a = np.exp(-dt / tau)
         f = np.eye(n + 3)
         for i in range(n):

@@ -106,6 +106,8 @@ inline voltkeel::Cell made_cell(const MadeCellShape& shape = {}) {
         }
     }
     cell.charge_rise.resistance_ohm = shape.charge_rise_ohm;
+    // That of half a minute or a minute, where there is a slower one.
+    if (shape.branches > 2) cell.charge_rise.branch = shape.branches - 2;
     cell.thermal = {60, 0, 8, 0, "made"};
     cell.window.voltage_min_V = 2.8;
     cell.window.voltage_max_V = 4.2;

@@ -176,6 +176,7 @@ std::vector<std::uint64_t> flat(const Cell& c) {
                                c.charge_rise.soc_start,
                                c.charge_rise.resistance_ohm,
                                c.charge_rise.resistance_ohm_std,
+                               static_cast<double>(c.charge_rise.branch),
                                c.ocv.reference_temperature_degC,
                                c.thermal.heat_capacity_J_per_K,
                                c.thermal.heat_capacity_J_per_K_std,
@@ -263,7 +264,9 @@ class RandomCells {
             branch.time_s = grid(rows, columns, 1e-3, 1e7);
             branch.time_s_std = grid(rows, columns, 0, 1e7);
         }
-        cell.charge_rise = {number(0, 0.99), number(0, 1000), number(0, 1)};
+        cell.charge_rise = {
+            number(0, 0.99), number(0, 1000), number(0, 1),
+            static_cast<int>(number(-1, static_cast<double>(cell.resistance.branches.size())))};
         cell.thermal = {number(1e-3, 1e7), number(0, 1),   number(1e-5, 1e5), number(0, 1), text(),
                         number(0, 1e5),    number(0, 1e3), number(0, 1e7),    number(0, 1)};
         cell.window = {number(0, 2),    number(2.1, 10), number(0, 0.4),  number(0.5, 1),
@@ -611,7 +614,7 @@ TEST_CASE("every field of a cell stands in its file under its name") {
                                                     {{0.51, 0.52}, {0.53, 0.54}},
                                                     {{0.055, 0.056}, {0.057, 0.058}}}};
     cell.noise = {0.0031, 0.131, 0.31, 57, 0.041, 0.23};
-    cell.charge_rise = {0.85, 0.011, 0.004};
+    cell.charge_rise = {0.85, 0.011, 0.004, 0};
     cell.thermal = {68, 7, 9, 0.8, "fitted", 1.9, 0.4, 61, 6.5};
     cell.window = {2.51, 4.21, 0.02, 0.98, 1, 44, -19, 59};
     cell.current_limits = {{30, {10}, {0, 0.5}, {{4, 3}}, {{15, 14}}}};
@@ -702,7 +705,8 @@ TEST_CASE("every field of a cell stands in its file under its name") {
   "charge_rise": {
     "soc_start": 0.85,
     "resistance_ohm": 0.011,
-    "resistance_ohm_std": 0.004
+    "resistance_ohm_std": 0.004,
+    "branch": 0
   },
   "thermal": {
     "heat_capacity_J_per_K": 68.0,

@@ -18,8 +18,8 @@ using voltkeel::StepJacobian;
 using voltkeel_test::apart;
 using voltkeel_test::Random;
 
-TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charge_rise]",
-                   VOLTKEEL_SCALARS) {
+TEMPLATE_TEST_CASE("the rise goes with the square of the way from its start to full",
+                   "[charge_rise]", VOLTKEEL_SCALARS) {
     const ChargeRise<TestType> rise{TestType(0.8), TestType(0.05)};
     struct Row {
         double soc, value, slope;
@@ -27,9 +27,9 @@ TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charg
     for (const Row& row : {Row{-0.1, 0, 0},
                            {0.5, 0, 0},
                            {0.8, 0, 0},
-                           {0.85, 0.0125, 0.25},
-                           {0.9, 0.025, 0.25},
-                           {0.99, 0.0475, 0.25},
+                           {0.85, 0.003125, 0.125},
+                           {0.9, 0.0125, 0.25},
+                           {0.99, 0.045125, 0.475},
                            {1, 0.05, 0},
                            {1.02, 0.05, 0}}) {
         const auto point = charge_rise_at(rise, static_cast<TestType>(row.soc));
@@ -42,14 +42,17 @@ TEMPLATE_TEST_CASE("the rise is a straight line from its start to full", "[charg
     CHECK(none.slope == 0);
 }
 
-TEMPLATE_LIST_TEST_CASE("the step sees the rise in the slowest branch and only when charging",
+TEMPLATE_LIST_TEST_CASE("the step sees the rise in its branch and only when charging",
                         "[charge_rise]", voltkeel_test::EveryModel) {
     using Real = typename TestType::Scalar;
     constexpr int branches = TestType::branches;
     Random random(31);
     for (int k = 0; k < 100; ++k) {
         auto owned = voltkeel_test::cell_cast<Real>(voltkeel_test::random_cell<branches>(random));
-        owned.scalars.charge_rise = {Real(0.7), Real(0.02)};
+        // Each branch in turn, and the slowest where none is named.
+        const int named = k % (branches + 1) - 1;
+        const int at = named < 0 ? branches - 1 : named;
+        owned.scalars.charge_rise = {Real(0.7), Real(0.02), named};
         const auto with = owned.view();
         auto without = with;
         without.charge_rise = {};
@@ -65,23 +68,23 @@ TEMPLATE_LIST_TEST_CASE("the step sees the rise in the slowest branch and only w
         CAPTURE(k, state.soc, input.current_A, input.dt_s);
         REQUIRE(a.soc == b.soc);
         REQUIRE(a.hysteresis == b.hysteresis);
-        for (int i = 0; i + 1 < branches; ++i)
-            REQUIRE(a.branch_V[i] == b.branch_V[i]);
+        for (int i = 0; i < branches; ++i) {
+            if (i != at) REQUIRE(a.branch_V[i] == b.branch_V[i]);
+        }
         const double middle_soc =
             static_cast<double>(state.soc) +
             0.5 * static_cast<double>(voltkeel::soc_gain(with, input.current_A, input.dt_s));
         const double tau_s = static_cast<double>(
             voltkeel::resistance_at(with.resistance, static_cast<Real>(middle_soc), Real(20))
-                .value.branch_time_s[branches - 1]);
-        const double extra_ohm = rate_per_h > Real(0)
-                                     ? 0.02 * std::min(1.0, std::max(0.0, (middle_soc - 0.7) / 0.3))
-                                     : 0;
+                .value.branch_time_s[at]);
+        const double way = std::min(1.0, std::max(0.0, (middle_soc - 0.7) / 0.3));
+        const double extra_ohm = rate_per_h > Real(0) ? 0.02 * way * way : 0;
         const double extra_V = extra_ohm * static_cast<double>(input.current_A) *
                                -std::expm1(-static_cast<double>(input.dt_s) / tau_s);
         const double bound = std::is_same_v<Real, float> ? 1e-5 : 1e-13;
-        REQUIRE(std::abs(static_cast<double>(a.branch_V[branches - 1] - b.branch_V[branches - 1]) -
-                         extra_V) < bound * (1 + std::abs(extra_V)));
-        if (!(rate_per_h > Real(0))) REQUIRE(a.branch_V[branches - 1] == b.branch_V[branches - 1]);
+        REQUIRE(std::abs(static_cast<double>(a.branch_V[at] - b.branch_V[at]) - extra_V) <
+                bound * (1 + std::abs(extra_V)));
+        if (!(rate_per_h > Real(0))) REQUIRE(a.branch_V[at] == b.branch_V[at]);
     }
 }
 
@@ -94,7 +97,8 @@ TEMPLATE_LIST_TEST_CASE("derivatives with a rise are central differences", "[cha
     int inside = 0;
     for (int k = 0; k < 200; ++k) {
         auto exact = voltkeel_test::random_cell<branches>(random);
-        exact.scalars.charge_rise = {0.75, 3 * exact.resistance.front().branch_ohm[0]};
+        exact.scalars.charge_rise = {0.75, 3 * exact.resistance.front().branch_ohm[0],
+                                     k % branches};
         const auto cell = exact.view();
         const auto own = voltkeel_test::cell_cast<Real>(exact);
         CellState<double, branches> state;
@@ -156,6 +160,7 @@ TEST_CASE("a cell fit finds the rise in the rest after the slow charge",
             CHECK(rise.resistance_ohm_std > 0);
             CHECK(rise.resistance_ohm_std < rise_ohm);
             CHECK(rise.soc_start == 0.8);
+            CHECK(rise.branch == truth.charge_rise.branch);
         }
     }
 }

@@ -188,8 +188,8 @@ TEMPLATE_LIST_TEST_CASE("step derivatives are central differences of the step", 
         auto middle = voltkeel::resistance_at(cell.resistance, middle_soc, input.temperature_degC);
         const auto& rise = exact.scalars.charge_rise;
         if (input.current_A > 0 && middle_soc > rise.soc_start) {
-            middle.value.branch_ohm[branches - 1] +=
-                rise.resistance_ohm * (middle_soc - rise.soc_start) / (1 - rise.soc_start);
+            const double way = (middle_soc - rise.soc_start) / (1 - rise.soc_start);
+            middle.value.branch_ohm[branches - 1] += rise.resistance_ohm * way * way;
         }
         for (int i = 0; i < branches; ++i) {
             CAPTURE(i);

@@ -131,8 +131,9 @@ inline void step(const CellParameters<Real, Branches, Transfer>& cell, const Cel
         place.blend_branches([](const Node& node) { return node.branch_time_s; }, Real(1));
     auto resistance = place.blend_branches([](const Node& node) { return node.branch_ohm; });
     if (rise.value > Real(0)) {
-        resistance.value.set(Branches - 1, resistance.value.get(Branches - 1) + rise.value);
-        resistance.slope.set(Branches - 1, resistance.slope.get(Branches - 1) + rise.slope);
+        const int at = rise_branch(cell.charge_rise.branch, Branches);
+        resistance.value.set(at, resistance.value.get(at) + rise.value);
+        resistance.slope.set(at, resistance.slope.get(at) + rise.slope);
     }
     const auto per_time = Real(1) / time.value;
     const Real walked = std::abs(gain);

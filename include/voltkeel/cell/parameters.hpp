@@ -10,23 +10,30 @@
 
 namespace voltkeel {
 
-/// More resistance to a charging current near full, in the slowest branch: pulse tests cannot show
-/// it, a rest after a slow charge does. The extra rises in a straight line from nothing at
+/// More resistance to a charging current near full, in one of the branches: pulse tests cannot show
+/// it, a rest after a slow charge does. The extra rises with the square of the way from nothing at
 /// `soc_start` to `resistance_ohm` at SOC 1.
 template <class Real>
 struct ChargeRise {
     Real soc_start{Real(0.8)};  ///< 0 .. 0.99.
     Real resistance_ohm{0};     ///< >= 0; 0 switches it off.
+    int branch{-1};             ///< From 0, the fastest; -1 is the slowest.
 };
 
-/// Extra resistance of the slowest branch to a charging current, and its slope with SOC.
+/// The branch that has the rise. \param branches how many there are
+[[nodiscard]] constexpr int rise_branch(int branch, int branches) noexcept {
+    return branch < 0 || branch >= branches ? branches - 1 : branch;
+}
+
+/// Extra resistance of its branch to a charging current, and its slope with SOC.
 template <class Real>
 [[nodiscard]] inline ValueAndSlope<Real> charge_rise_at(const ChargeRise<Real>& rise,
                                                         Real soc) noexcept {
-    const Real slope = rise.resistance_ohm / (Real(1) - rise.soc_start);
     if (!(soc > rise.soc_start)) return {Real(0), Real(0)};
     if (soc >= Real(1)) return {rise.resistance_ohm, Real(0)};
-    return {(soc - rise.soc_start) * slope, slope};
+    const Real per_way = Real(1) / (Real(1) - rise.soc_start);
+    const Real way = (soc - rise.soc_start) * per_way;
+    return {rise.resistance_ohm * way * way, Real(2) * rise.resistance_ohm * way * per_way};
 }
 
 /// Parameters of the cell model. Tables are views; their owner must outlive this object.
@@ -125,6 +132,9 @@ template <class Real, int Branches, bool Transfer>
     if (f.status != Status::ok) return f;
     f = in_range("charge_rise.resistance_ohm", -1, cell.charge_rise.resistance_ohm, Real(0),
                  Real(1e3));
+    if (f.status != Status::ok) return f;
+    f = in_range("charge_rise.branch", -1, static_cast<Real>(cell.charge_rise.branch), Real(-1),
+                 Real(Branches - 1));
     if (f.status != Status::ok) return f;
     f = in_range("thermal.heat_capacity_J_per_K", -1, cell.thermal.heat_capacity_J_per_K,
                  Real(1e-3), Real(1e7));

@@ -306,14 +306,20 @@ template <class Real>
     const Status status = taper.time_left(held ? measured_A : forecast.taper_from_A, end_A, left);
     if (status != Status::ok) {
         if (!held) return status;
-        // The model's taper, but from the current that was measured.
+        // The model's taper. Where another current was measured, its SOC is wrong (then the taper
+        // is that from the measured current on) or its overvoltage (then it is as long as the model
+        // says): half of each.
         const bool falls = forecast.taper_s > Real(0) && forecast.taper_from_A > end_A;
         Real model_s = Real(0);
+        Real model_std_s = Real(0);
         if (falls && measured_A > end_A) {
-            model_s = forecast.taper_s * logarithm(measured_A / end_A) /
-                      logarithm(forecast.taper_from_A / end_A);
+            const Real from_measured_s = forecast.taper_s * logarithm(measured_A / end_A) /
+                                         logarithm(forecast.taper_from_A / end_A);
+            model_s = Real(0.5) * (forecast.taper_s + from_measured_s);
+            const Real apart_s = Real(0.5) * (forecast.taper_s - from_measured_s);
+            const Real off_s = model_share * model_s;
+            model_std_s = std::sqrt(off_s * off_s + apart_s * apart_s);
         }
-        const Real model_std_s = model_share * model_s;
         TaperTime<Real> own;
         if (taper.time_left_as_now(end_A, own) != Status::ok) {
             if (!falls) return Status::not_reached;

@@ -1,6 +1,6 @@
 #pragma once
 /// \file charge_test.hpp
-/// The slow resistance near full, from charges that end at the taper.
+/// The extra resistance near full, from charges that end at the taper.
 
 #include <cstddef>
 #include <functional>
@@ -34,7 +34,7 @@ struct ChargeTestSettings {
     int max_iterations{60};
 };
 
-/// What charges say about the rise of the slow resistance. Vectors have one entry a charge.
+/// What charges say about the rise of the resistance near full. Vectors have one entry a charge.
 struct ChargeTestFit {
     ChargeRiseFit rise;               ///< With the standard deviation of `resistance_ohm`.
     double soc_start_std{0};          ///< Standard deviation of `rise.soc_start`.
@@ -49,7 +49,7 @@ struct ChargeTestFit {
     std::vector<std::string> notes;
 };
 
-/// Fits the rise of the slow resistance near full (ChargeRise in cell/parameters.hpp) to CC-CV
+/// Fits the rise of the resistance near full (ChargeRise in cell/parameters.hpp) to CC-CV
 /// charges. The model runs over each log with the logged current and temperature; the end of the
 /// taper is full, and the SOC at the first row is counted back from it.
 ///

@@ -56,11 +56,12 @@ struct ResistanceGrid {
     std::optional<ChargeTransferGrid> charge_transfer;
 };
 
-/// Extra slow resistance to a charging current near full; see ChargeRise in cell/parameters.hpp.
+/// Extra resistance to a charging current near full; see ChargeRise in cell/parameters.hpp.
 struct ChargeRiseFit {
     double soc_start{0.8};
     double resistance_ohm{0};  ///< At full; 0 means none is known.
     double resistance_ohm_std{0};
+    int branch{-1};  ///< From 0, the fastest; -1 is the slowest.
 };
 
 /// How far the model is off on tests that it was not fitted to; the SOC filter's noise.
