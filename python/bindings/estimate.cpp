@@ -223,29 +223,59 @@ void bind_estimate(py::module_& module) {
             "hysteresis", [](const SocTrace& t) { return to_array(t.hysteresis); }, "-1..1")
         .def_property_readonly("fault_bits",
                                [](const SocTrace& t) { return to_array(t.fault_bits); })
+        .def_property_readonly(
+            "sensor_fault_bits", [](const SocTrace& t) { return to_array(t.sensor_fault_bits); },
+            "(n,) see SensorFaultBit")
         .def_readonly("update_count", &SocTrace::update_count)
         .def_readonly("rejected_count", &SocTrace::rejected_count)
         .def_readonly("reset_count", &SocTrace::reset_count)
         .def_readonly("end", &SocTrace::end, "ModelState after the last row.")
         .def("__len__", [](const SocTrace& t) { return t.time_s.size(); });
 
+    py::enum_<SensorUse>(module, "SensorUse",
+                         "What becomes of the readings of a log that cannot be.")
+        .value("off", SensorUse::off, "They are not looked for.")
+        .value("named", SensorUse::named, "Named; the filter gets what stands in the log.")
+        .value("replaced", SensorUse::replaced,
+               "The filter gets what SensorChecks knows better. Readings may be missing (NaN).");
+    py::class_<SensorReplay> sensor_replay(module, "SensorReplay",
+                                           "How the sensors of a log are looked at.");
+    add_keyword_constructor(sensor_replay);
+    sensor_replay.def_readwrite("use", &SensorReplay::use)
+        .def_readwrite("checks", &SensorReplay::checks,
+                       "SensorCheckSettings; None: the usual ones, of the cell's capacity, where a "
+                       "step of up to ten minutes is no fault.");
+    py::class_<SensorFault>(module, "SensorFault", "A fault of a sensor along a log.")
+        .def_property_readonly(
+            "bit", [](const SensorFault& f) { return static_cast<SensorFaultBit>(f.bit); },
+            "SensorFaultBit")
+        .def_readonly("rows", &SensorFault::rows, "Rows that have it.")
+        .def_readonly("times", &SensorFault::times, "Runs of rows that have it.")
+        .def_readonly("first_s", &SensorFault::first_s, "Time of the first such row.")
+        .def_readonly("last_s", &SensorFault::last_s, "Time of the last such row.");
+    module.def("sensor_faults", &sensor_faults, py::arg("trace"),
+               "The faults of sensors that a SocTrace tells of, as SensorFault, in the order of "
+               "their bits.");
+
     module.def(
         "replay",
         [](const Cell& cell, const Log& log, std::optional<double> initial_soc,
            double initial_soc_std, std::optional<double> capacity_Ah,
            const std::optional<Settings>& s, std::optional<bool> starts_at_rest,
-           const std::optional<CellAge>& age, const Progress<double>& progress) {
+           const std::optional<CellAge>& age, const std::optional<SensorReplay>& sensors,
+           const Progress<double>& progress) {
             // The callback takes the GIL back by itself (pybind11/functional.h).
             const py::gil_scoped_release release;
             return replay(cell, log,
                           {initial_soc, initial_soc_std, capacity_Ah, s, starts_at_rest,
-                           age.value_or(CellAge{})},
+                           age.value_or(CellAge{}), sensors.value_or(SensorReplay{})},
                           keep_going(progress));
         },
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
         py::arg("settings") = py::none(), py::arg("starts_at_rest") = py::none(),
-        py::arg("age") = py::none(), py::arg("progress") = py::none(),
+        py::arg("age") = py::none(), py::arg("sensors") = py::none(),
+        py::arg("progress") = py::none(),
         "Run the SOC filter along a log.\n\nParameters\n----------\ncell : Cell\nlog : "
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
@@ -254,6 +284,8 @@ void bind_estimate(py::module_& module) {
         "in the middle of use starts with branches led by the mean current of its first two "
         "minutes\n"
         "age : CellAge that the filter starts from; capacity_Ah comes before it\n"
+        "sensors : SensorReplay; None names faults of sensors and lets the filter have the log as "
+        "it stands\n"
         "progress : called with the share done; returning False "
         "cancels\n\nReturns\n-------\nSocTrace");
     module.def(
@@ -268,7 +300,7 @@ void bind_estimate(py::module_& module) {
         "Cell\n\nReturns\n-------\nSocFilterSettings");
     module.def("write_trace", &write_trace, py::arg("path"), py::arg("trace"),
                "Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, "
-               "fault_bits as CSV.");
+               "fault_bits, sensor_fault_bits as CSV.");
 }
 
 }  // namespace voltkeel::python

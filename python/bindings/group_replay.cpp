@@ -22,7 +22,7 @@ GroupTrace run(const Source& source, const GroupLog& log, int parallel,
                std::optional<double> capacity_Ah, const std::optional<Column>& capacity_scale,
                const std::optional<PackFilterSettings<double>>& settings,
                std::optional<bool> starts_at_rest, const std::optional<CellAge>& age,
-               const Progress<double>& progress) {
+               const std::optional<SensorReplay>& sensors, const Progress<double>& progress) {
     GroupReplaySettings all;
     all.parallel = parallel;
     all.initial_soc = initial_soc;
@@ -32,6 +32,7 @@ GroupTrace run(const Source& source, const GroupLog& log, int parallel,
     all.filter = settings;
     all.starts_at_rest = starts_at_rest;
     all.age = age.value_or(CellAge{});
+    all.sensors = sensors.value_or(SensorReplay{});
     // The callback takes the GIL back by itself (pybind11/functional.h).
     const py::gil_scoped_release release;
     return replay_groups(source, log, all, keep_going(progress));
@@ -41,36 +42,42 @@ void bind_group_log(py::module_& module) {
     py::class_<GroupLog> log(module, "GroupLog",
                              "A log with a voltage for each group of a string: time strictly "
                              "increasing, current of the string positive when charging.");
-    log.def(
-        py::init([](const Column& time_s, const Column& current_A, const Column& voltage_V,
-                    const Column& temperature_degC, int first_number, const std::string& source) {
-            GroupLog result;
-            result.time_s = to_vector("time_s", time_s);
-            result.current_A = to_vector("current_A", current_A);
-            result.source = source;
-            result.first_number = first_number;
-            if (temperature_degC.ndim() == 0) {
-                result.temperature_degC.assign(result.size(), *temperature_degC.data());
-            } else {
-                result.temperature_degC = to_vector("temperature_degC", temperature_degC);
-            }
-            if (voltage_V.ndim() != 2) {
-                throw Error(source + ": voltage_V needs a row of groups for each of " +
-                            std::to_string(result.size()) + " rows");
-            }
-            result.groups = static_cast<std::size_t>(voltage_V.shape(1));
-            result.voltage_V.assign(voltage_V.data(), voltage_V.data() + voltage_V.size());
-            check_log(result);
-            return result;
-        }),
-        py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"),
-        py::kw_only(), py::arg("first_number") = 0, py::arg("source") = "memory",
-        "A log from columns (lists, arrays or data frame columns).\n\nParameters\n----------\n"
-        "time_s : (n,) strictly increasing\ncurrent_A : (n,) of the string, positive when "
-        "charging\nvoltage_V : (n, groups), NaN where nothing came\ntemperature_degC : (n,) or "
-        "one number\nfirst_number : what files call the first group, 0 or 1\nsource : name "
-        "used in messages\n\nRaises\n------\nDataError\n    Names column, row and value that "
-        "cannot be used.");
+    log.def(py::init([](const Column& time_s, const Column& current_A, const Column& voltage_V,
+                        const Column& temperature_degC, int first_number, const std::string& source,
+                        const std::optional<Column>& pack_voltage_V, bool missing_allowed) {
+                GroupLog result;
+                result.time_s = to_vector("time_s", time_s);
+                result.current_A = to_vector("current_A", current_A);
+                result.source = source;
+                result.first_number = first_number;
+                if (temperature_degC.ndim() == 0) {
+                    result.temperature_degC.assign(result.size(), *temperature_degC.data());
+                } else {
+                    result.temperature_degC = to_vector("temperature_degC", temperature_degC);
+                }
+                if (voltage_V.ndim() != 2) {
+                    throw Error(source + ": voltage_V needs a row of groups for each of " +
+                                std::to_string(result.size()) + " rows");
+                }
+                result.groups = static_cast<std::size_t>(voltage_V.shape(1));
+                result.voltage_V.assign(voltage_V.data(), voltage_V.data() + voltage_V.size());
+                if (pack_voltage_V)
+                    result.pack_voltage_V = to_vector("pack_voltage_V", *pack_voltage_V);
+                check_log(result, missing_allowed);
+                return result;
+            }),
+            py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"),
+            py::arg("temperature_degC"), py::kw_only(), py::arg("first_number") = 0,
+            py::arg("source") = "memory", py::arg("pack_voltage_V") = py::none(),
+            py::arg("missing_allowed") = false,
+            "A log from columns (lists, arrays or data frame columns).\n\nParameters\n----------\n"
+            "time_s : (n,) strictly increasing\ncurrent_A : (n,) of the string, positive when "
+            "charging\nvoltage_V : (n, groups), NaN where nothing came\ntemperature_degC : (n,) or "
+            "one number\nfirst_number : what files call the first group, 0 or 1\nsource : name "
+            "used in messages\npack_voltage_V : (n,) of all groups from another sensor\n"
+            "missing_allowed : NaN may stand for a current and a temperature, for "
+            "SensorUse.replaced\n\n"
+            "Raises\n------\nDataError\n    Names column, row and value that cannot be used.");
     log.def("__len__", &GroupLog::size);
     log.def("__repr__", [](const GroupLog& self) {
         return "<voltkeel.GroupLog '" + self.source + "', " + std::to_string(self.size()) +
@@ -85,6 +92,9 @@ void bind_group_log(py::module_& module) {
             "(n, groups), NaN where nothing came")
         .def_property_readonly("temperature_degC",
                                [](const GroupLog& self) { return to_array(self.temperature_degC); })
+        .def_property_readonly(
+            "pack_voltage_V", [](const GroupLog& self) { return to_array(self.pack_voltage_V); },
+            "(n,) of all groups from another sensor; (0,) without one")
         .def_readonly("groups", &GroupLog::groups)
         .def_readonly("first_number", &GroupLog::first_number,
                       "What files call the first group, 0 or 1.")
@@ -108,7 +118,9 @@ void bind_group_log(py::module_& module) {
         "at its default it is 'voltage_{}_V'. Numbers go up by one from 0 or 1, from the negative "
         "end.\n\nReturns\n-------\n(GroupLog, LogReport)\n\nRaises\n------\nDataError\n    Names "
         "file, line, column and text of the first cell that cannot be used. One that is empty or "
-        "NaN is a voltage that did not come.");
+        "NaN is a voltage that did not come. A column pack_voltage_V (see LogColumns) is the "
+        "voltage of "
+        "all groups from another sensor.");
     module.def(
         "group_column_count",
         [](const std::filesystem::path& path, const std::optional<LogReadSettings>& settings) {
@@ -169,7 +181,7 @@ void bind_group_replay(py::module_& module) {
                    py::arg("initial_soc_std") = 0.2, py::arg("capacity_Ah") = py::none(),
                    py::arg("capacity_scale") = py::none(), py::arg("settings") = py::none(),
                    py::arg("starts_at_rest") = py::none(), py::arg("age") = py::none(),
-                   py::arg("progress") = py::none(), doc);
+                   py::arg("sensors") = py::none(), py::arg("progress") = py::none(), doc);
     };
     define(&run<Cell>, "cell",
            "Run the pack filter along a log that has the voltage of every group.\n\n"
@@ -180,7 +192,9 @@ void bind_group_replay(py::module_& module) {
            "capacity\ncapacity_scale : (groups,) of each against that, 1 if left out\nsettings : "
            "PackFilterSettings; None takes filter_settings(cell) for the reference\n"
            "starts_at_rest : as in replay\nage : CellAge of all groups; capacity_Ah comes before "
-           "it\nprogress : called with the share done; returning False "
+           "it\nsensors : SensorReplay for current, temperature, clock and the mean of the groups; "
+           "each group's own voltage the filter looks at\nprogress : called with the share done; "
+           "returning False "
            "cancels\n\nReturns\n-------\nGroupTrace");
     define(&run<voltkeel::Pack>, "pack", "The same for the groups of a pack of one string.");
     module.def("write_group_trace", &write_group_trace, py::arg("path"), py::arg("groups_path"),

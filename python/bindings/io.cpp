@@ -43,7 +43,8 @@ void bind_io(py::module_& module) {
                         "A log: one entry per row in each column, time strictly increasing, "
                         "current positive when charging.");
     log.def(py::init([](const Column& time_s, const Column& current_A, const Column& voltage_V,
-                        const py::object& temperature_degC, const std::string& source) {
+                        const py::object& temperature_degC, const std::string& source,
+                        bool missing_allowed) {
                 Log result{to_vector("time_s", time_s),
                            to_vector("current_A", current_A),
                            to_vector("voltage_V", voltage_V),
@@ -59,16 +60,18 @@ void bind_io(py::module_& module) {
                 } else {
                     result.temperature_degC = to_vector("temperature_degC", temperature);
                 }
-                check_log(result);
+                check_log(result, missing_allowed);
                 return result;
             }),
             py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"),
-            py::arg("temperature_degC"), py::arg("source") = "memory",
+            py::arg("temperature_degC"), py::arg("source") = "memory", py::kw_only(),
+            py::arg("missing_allowed") = false,
             "A log from columns of one length (lists, arrays or data frame columns).\n\n"
             "Parameters\n----------\ntime_s : (n,) strictly increasing\ncurrent_A : (n,) positive "
             "when charging\n"
             "voltage_V : (n,)\ntemperature_degC : (n,) or one number\nsource : name used in "
-            "messages\n\n"
+            "messages\nmissing_allowed : NaN may stand for a current, a voltage and a temperature, "
+            "for SensorUse.replaced\n\n"
             "Raises\n------\nDataError\n    Names column, row and value that cannot be used.");
     log.def("__len__", &Log::size);
     log.def("__repr__", [](const Log& self) {
@@ -105,7 +108,9 @@ void bind_io(py::module_& module) {
     columns.def_readwrite("time", &LogColumns::time)
         .def_readwrite("current", &LogColumns::current)
         .def_readwrite("voltage", &LogColumns::voltage)
-        .def_readwrite("temperature", &LogColumns::temperature);
+        .def_readwrite("temperature", &LogColumns::temperature)
+        .def_readwrite("pack_voltage", &LogColumns::pack_voltage,
+                       "In a log of groups: of all in series, from another sensor.");
     py::class_<LogUnits> units(module, "LogUnits", "Units of the columns.");
     add_keyword_constructor(units);
     units.def_readwrite("time", &LogUnits::time, "s, ms, min or h")
@@ -130,6 +135,9 @@ void bind_io(py::module_& module) {
         .def_readwrite("gap_s", &LogReadSettings::gap_s, "Longer steps are reported.")
         .def_readwrite("temperature_degC", &LogReadSettings::temperature_degC,
                        "Stands in for missing temperatures.")
+        .def_readwrite("keep_missing", &LogReadSettings::keep_missing,
+                       "An empty, NaN or infinite cell is a reading that did not come, and no "
+                       "error; for SensorUse.replaced.")
         .def_property(
             "separator", [](const LogReadSettings& self) { return std::string(1, self.separator); },
             [](LogReadSettings& self, const std::string& text) {
@@ -159,6 +167,7 @@ void bind_io(py::module_& module) {
         .def_readonly("rows", &LogReport::rows)
         .def_readonly("rows_dropped", &LogReport::rows_dropped)
         .def_readonly("temperatures_filled", &LogReport::temperatures_filled)
+        .def_readonly("readings_missing", &LogReport::readings_missing)
         .def_readonly("last_line_open", &LogReport::last_line_open)
         .def("line_of", &LogReport::line_of, py::arg("row"), "Line of the file that holds a row.")
         .def("summary", &LogReport::summary, "The report in plain words.");

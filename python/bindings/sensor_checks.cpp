@@ -94,21 +94,24 @@ void bind_sensor_checks(py::module_& module) {
     checks.def(
         "step",
         [](Checks& c, double time_s, double current_A, double voltage_V, double temperature_degC,
-           const std::optional<View>& v, double other_voltage_V, bool no_current) {
+           const std::optional<View>& v, double other_voltage_V, bool no_current,
+           bool voltage_asked) {
             return c.step({time_us_of(time_s), current_A, voltage_V, temperature_degC,
-                           other_voltage_V, no_current},
+                           other_voltage_V, no_current, voltage_asked},
                           v.value_or(View{}));
         },
         py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"),
         py::arg("view") = py::none(), py::kw_only(),
         py::arg("other_voltage_V") = std::numeric_limits<double>::quiet_NaN(),
-        py::arg("no_current") = false,
+        py::arg("no_current") = false, py::arg("voltage_asked") = true,
         "Look at one row and return CheckedReadings.\n\nParameters\n----------\ntime_s : of any "
         "clock\ncurrent_A : positive when charging\nvoltage_V : of the cell, or of series "
         "groups\ntemperature_degC : of the cell\nview : what the model expects; without one "
         "current "
         "and voltage do not watch each other\nother_voltage_V : the same voltage from another "
-        "sensor\nno_current : contactors are known to be open");
+        "sensor\nno_current : contactors are known to be open\nvoltage_asked : False where "
+        "voltages come "
+        "once in so many ticks, and not in this one");
 }
 
 }  // namespace voltkeel::python

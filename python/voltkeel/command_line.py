@@ -111,7 +111,10 @@ def _log_settings(options: argparse.Namespace) -> vk.LogReadSettings:
         name = getattr(options, f"{role}_column")
         if name is not None:
             setattr(columns, role, name)
+    if getattr(options, "pack_voltage_column", None) is not None:
+        columns.pack_voltage = options.pack_voltage_column
     settings.columns = columns
+    settings.keep_missing = getattr(options, "check_sensors", False)
     if options.units_from_header:
         settings.units_from_header = True
     if options.decimal_comma:
@@ -131,9 +134,12 @@ def _read_log(path: Path, options: argparse.Namespace) -> vk.Log:
     """Read a log and say on stderr what was odd; what was corrected is noted in ``options.corrections``."""
     log, report = vk.read_log(path, options.log_settings)
     other_names = any(column.name != column.quantity for column in report.columns)
-    if report.findings or report.temperatures_filled or report.last_line_open or other_names:
+    odd = report.findings or report.temperatures_filled or report.readings_missing or report.last_line_open
+    if odd or other_names:
         print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
-    for finding in vk.check_data(log, vk.DataCheckSettings(), report):
+    # Where readings are missing, the replay that asked for it says what came of them.
+    findings = [] if report.readings_missing else vk.check_data(log, vk.DataCheckSettings(), report)
+    for finding in findings:
         if finding.severity == vk.DataSeverity.error:
             print(f"{path.name}: {finding.severity.message}: {finding.text}", file=sys.stderr)
     if options.drop_spikes:
@@ -654,7 +660,8 @@ def _read_group_log(path: Path, options: argparse.Namespace) -> vk.GroupLog:
         raise vk.DataError("--drop-spikes is for a log of one voltage: of groups, single readings are refused")
     log, report = vk.read_group_log(path, options.log_settings)
     other_names = any(column.name != column.quantity for column in report.columns)
-    if report.findings or report.temperatures_filled or report.last_line_open or other_names:
+    odd = report.findings or report.temperatures_filled or report.readings_missing or report.last_line_open
+    if odd or other_names:
         print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
     return log
 
@@ -672,11 +679,51 @@ def _replay_document(options: argparse.Namespace, rows: int, trace: vk.SocTrace)
         "initial_soc": options.initial_soc,
         "initial_soc_std": options.initial_soc_std if options.initial_soc is not None else None,
         "age": _age_document(options.known_age),
+        "sensors": _sensor_replay(options).use.name,
+        "sensor_faults": [
+            {
+                "name": fault.bit.name,
+                "rows": fault.rows,
+                "times": fault.times,
+                "first_s": fault.first_s,
+                "last_s": fault.last_s,
+            }
+            for fault in vk.sensor_faults(trace)
+        ],
         "update_count": trace.update_count,
         "rejected_count": trace.rejected_count,
         "reset_count": trace.reset_count,
         "warnings": _doubts(trace),
     }
+
+
+def _sensor_replay(options: argparse.Namespace) -> vk.SensorReplay:
+    return vk.SensorReplay(use=vk.SensorUse.replaced if options.check_sensors else vk.SensorUse.named)
+
+
+def _print_sensor_faults(options: argparse.Namespace, trace: vk.SocTrace) -> None:
+    """Say which sensors showed what cannot be, and what became of it."""
+    faults = vk.sensor_faults(trace)
+    if not faults:
+        return
+    _print_table(
+        "Sensors that showed what cannot be",
+        ["fault", "from s", "to s", "times", "share of rows %"],
+        [
+            [
+                fault.bit.name.replace("_", " "),
+                f"{fault.first_s:.0f}",
+                f"{fault.last_s:.0f}",
+                str(fault.times),
+                f"{100 * fault.rows / len(trace):.2g}",
+            ]
+            for fault in faults
+        ],
+    )
+    if options.check_sensors:
+        print("The filter had the best that is known in their place.")
+    else:
+        print("The filter had the log as it stands; --check-sensors gives it the best that is known in their place.")
 
 
 def _doubts(trace: vk.SocTrace) -> list[str]:
@@ -701,6 +748,7 @@ def _print_replay(options: argparse.Namespace, trace: vk.SocTrace, soc_text: str
         f"Voltage fused {trace.update_count} times, refused {trace.rejected_count}, resets {trace.reset_count}; "
         f"measured minus predicted {1e3 * innovation:.1f} mV rms"
     )
+    _print_sensor_faults(options, trace)
     for line in _doubts(trace):
         print(f"Warning: {line}")
 
@@ -793,6 +841,7 @@ def _replay_groups(options: argparse.Namespace) -> int:
         "initial_soc_std": options.initial_soc_std,
         "capacity_Ah": options.capacity_Ah,
         "age": options.known_age,
+        "sensors": _sensor_replay(options),
     }
     with _progress_bar("Replaying") as progress:
         given["progress"] = lambda share: progress(share, "")
@@ -850,6 +899,7 @@ def _replay(options: argparse.Namespace) -> int:
             initial_soc_std=options.initial_soc_std,
             capacity_Ah=options.capacity_Ah,
             age=options.known_age,
+            sensors=_sensor_replay(options),
             progress=lambda share: progress(share, ""),
         )
     vk.write_trace(options.out, trace)
@@ -2827,6 +2877,18 @@ def _parser() -> argparse.ArgumentParser:
         "--initial-soc-std", type=_soc, default=0.2, metavar="STD", help="how sure that is (default 0.2)"
     )
     replay.add_argument("--capacity-Ah", type=_capacity, metavar="AH", help="replaces the capacity of the cell file")
+    replay.add_argument(
+        "--check-sensors",
+        action="store_true",
+        help="give the filter the best that is known in place of a reading that cannot be or did not come (an empty "
+        "or NaN cell); without it such readings are named only",
+    )
+    replay.add_argument(
+        "--pack-voltage-column",
+        metavar="NAME",
+        help="in a log of groups: the voltage of all in series from another sensor, held against their sum "
+        "(default pack_voltage_V, where the log has it)",
+    )
     replay.add_argument("--plot", type=_plot_file, metavar="FILE", help="draw the estimate (PNG, PDF or SVG)")
     replay.add_argument(
         "--age-out",

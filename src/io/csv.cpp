@@ -112,6 +112,7 @@ enum Role : std::uint8_t {
     role_ignored,
     role_clock,  ///< the time, written as a clock shows it
     role_group,  ///< the voltage of one group
+    role_pack,   ///< the voltage of all groups, from another sensor
 };
 
 /// What a role is called: in the settings, and in the column names of other loggers.
@@ -484,7 +485,7 @@ class LogParser {
         Log& log = reading.log;
         return {{std::move(log.time_s), std::move(log.current_A), std::move(log.temperature_degC),
                  std::move(group_voltage_V_), group_row_V_.size(), first_number_,
-                 std::move(log.source), log.clock_origin_s},
+                 std::move(log.source), log.clock_origin_s, std::move(pack_voltage_V_)},
                 std::move(reading.report)};
     }
 
@@ -610,7 +611,7 @@ class LogParser {
 
     /// The voltage of a group at `at_`; NaN where nothing came.
     template <char point>
-    double take_group_voltage(std::size_t column) {
+    double take_group_voltage(std::size_t column, const Scale& scale) {
         double value = 0;
         const char* at = read_plain_decimal<point>(skip_blanks(at_), end_, value);
         if (at != nullptr) at = skip_blanks(at);
@@ -630,7 +631,7 @@ class LogParser {
                                                      : " is not a number"));
             }
         }
-        return scales_[role_voltage].of(value);
+        return scale.of(value);
     }
 
     double take_unusual_number(std::size_t column, std::size_t role) {
@@ -643,6 +644,10 @@ class LogParser {
         double value = 0;
         const NumberProblem problem = read_written_number(text, value);
         if (problem == NumberProblem::none) return value;
+        if (settings_.keep_missing && role != role_time &&
+            (text.empty() || problem == NumberProblem::not_finite)) {
+            return std::numeric_limits<double>::quiet_NaN();
+        }
         if (role == role_time && settings_.time_format == TimeFormat::automatic &&
             reading_.log.time_s.empty()) {
             ClockTime clock;
@@ -890,7 +895,10 @@ class LogParser {
             roles_[column] = static_cast<Role>(role);
             take_unit(role, column, wanted == column_name(settings_.columns, role));
         }
-        if (group_name_) choose_groups();
+        if (group_name_) {
+            choose_groups();
+            choose_pack_voltage();
+        }
         if (settings_.time_format == TimeFormat::timestamp ||
             settings_.time_format == TimeFormat::elapsed) {
             clock_has_date_ = settings_.time_format == TimeFormat::timestamp;
@@ -950,6 +958,27 @@ class LogParser {
         LogColumnTaken& all = reading_.report.columns.back();
         all.quantity = "voltage_{}_V";
         all.name = group_name_->before + std::string(NumberedName::place) + group_name_->behind;
+    }
+
+    /// The column of another sensor, where there is one. It is read in the units of the groups.
+    void choose_pack_voltage() {
+        const std::string& wanted = settings_.columns.pack_voltage;
+        for (std::size_t column = 0; column != names_.size(); ++column) {
+            if (roles_[column] != role_ignored || !is_named(names_[column], wanted)) continue;
+            if (pack_voltage_column_) {
+                fail(header_line_,
+                     "column " + shown(wanted) + " stands more than once in the header");
+            }
+            roles_[column] = role_pack;
+            pack_voltage_column_ = true;
+            const Scale of_groups = scales_[role_voltage];
+            take_unit(role_voltage, column, true);
+            pack_scale_ = scales_[role_voltage];
+            scales_[role_voltage] = of_groups;
+            reading_.report.columns.back().quantity = LogColumns{}.pack_voltage;
+        }
+        if (!pack_voltage_column_ && wanted != LogColumns{}.pack_voltage && !wanted.empty())
+            fail(header_line_, "no column " + shown(wanted) + " for the voltage of the pack");
     }
 
     /// Notes the column, and the unit it holds.
@@ -1031,6 +1060,7 @@ class LogParser {
             column->reserve(rows);
         }
         group_voltage_V_.reserve(rows * group_row_V_.size());
+        if (pack_voltage_column_) pack_voltage_V_.reserve(rows);
     }
 
     template <char point>
@@ -1056,7 +1086,10 @@ class LogParser {
                 } else if (role == role_ignored) {
                     take_field();
                 } else if (role == role_group) {
-                    group_row_V_[group_of_[column]] = take_group_voltage<point>(column);
+                    group_row_V_[group_of_[column]] =
+                        take_group_voltage<point>(column, scales_[role_voltage]);
+                } else if (role == role_pack) {
+                    pack_V_ = take_group_voltage<point>(column, pack_scale_);
                 } else {
                     values[role_time] = take_clock(column);
                 }
@@ -1074,6 +1107,7 @@ class LogParser {
         for (std::size_t role = 0; role != role_count; ++role) {
             if (role == role_temperature && temperature_filled_) continue;
             if (role == role_time && clock_has_date_.has_value()) continue;
+            if (std::isnan(values[role])) continue;  // did not come
             values[role] = scales_[role].of(values[role]);
             if (!std::isfinite(values[role])) {
                 fail(row_line_,
@@ -1111,13 +1145,15 @@ class LogParser {
             }
         }
         if (temperature_filled_) ++report.temperatures_filled;
+        for (const std::size_t role : {role_current, role_voltage, role_temperature})
+            report.readings_missing += std::isnan(values[role]) ? 1 : 0;
         // Exactly 0 stays 0, and does not turn into -0.
         double current_A = 0;
         if (values[role_current] != 0) {
             const bool same_sign = settings_.current_sign == CurrentSign::charge_positive;
             current_A = (same_sign ? values[role_current] : -values[role_current]) +
                         settings_.current_offset_A;
-            if (!std::isfinite(current_A))
+            if (std::isinf(current_A))
                 fail(row_line_, "the current with current_offset_A added is too large");
         }
         log.time_s.push_back(time_s);
@@ -1125,6 +1161,7 @@ class LogParser {
         if (group_name_) {
             group_voltage_V_.insert(group_voltage_V_.end(), group_row_V_.begin(),
                                     group_row_V_.end());
+            if (pack_voltage_column_) pack_voltage_V_.push_back(pack_V_);
         } else {
             log.voltage_V.push_back(values[role_voltage]);
         }
@@ -1148,6 +1185,10 @@ class LogParser {
     bool clock_has_zone_ = false;
     std::int64_t clock_origin_s_ = 0;
     bool temperature_column_ = false;
+    bool pack_voltage_column_ = false;
+    Scale pack_scale_{};
+    double pack_V_ = 0;  ///< in the present row
+    std::vector<double> pack_voltage_V_;
     bool temperature_filled_ = false;  ///< in the present row
     std::vector<std::string> names_;
     std::vector<Role> roles_;
@@ -1252,6 +1293,7 @@ std::string LogReport::summary() const {
         text += "\n" + counted(temperatures_filled, "temperature") +
                 " missing, filled with the given one.";
     }
+    if (readings_missing != 0) text += "\n" + counted(readings_missing, "reading") + " missing.";
     if (last_line_open) {
         text += "\nThe last row has no line end: its last value may have been cut short.";
     }
@@ -1337,7 +1379,7 @@ struct NamedColumn {
 
 /// Columns as long as the time, finite, and a time that goes on.
 void check_columns(const std::string& source, const std::vector<double>& time_s,
-                   std::initializer_list<NamedColumn> columns) {
+                   std::initializer_list<NamedColumn> columns, bool missing_allowed) {
     for (const NamedColumn& column : columns) {
         if (column.values.size() != time_s.size()) {
             throw Error(source + ": " + column.name + " has " +
@@ -1345,7 +1387,9 @@ void check_columns(const std::string& source, const std::vector<double>& time_s,
                         std::to_string(time_s.size()));
         }
         for (std::size_t k = 0; k < time_s.size(); ++k) {
-            if (!std::isfinite(column.values[k])) {
+            const double value = column.values[k];
+            if (std::isnan(value) && missing_allowed && &column.values != &time_s) continue;
+            if (!std::isfinite(value)) {
                 throw Error(source + ": " + column.name + "[" + std::to_string(k) +
                             "] is not a finite number");
             }
@@ -1362,15 +1406,16 @@ void check_columns(const std::string& source, const std::vector<double>& time_s,
 
 }  // namespace
 
-void check_log(const Log& log) {
+void check_log(const Log& log, bool missing_allowed) {
     check_columns(log.source, log.time_s,
                   {{"time_s", log.time_s},
                    {"current_A", log.current_A},
                    {"voltage_V", log.voltage_V},
-                   {"temperature_degC", log.temperature_degC}});
+                   {"temperature_degC", log.temperature_degC}},
+                  missing_allowed);
 }
 
-void check_log(const GroupLog& log) {
+void check_log(const GroupLog& log, bool missing_allowed) {
     if (log.groups < 1 || log.groups > most_log_groups) {
         throw Error(log.source + ": groups " + std::to_string(log.groups) + " must be from 1 to " +
                     std::to_string(most_log_groups));
@@ -1382,7 +1427,13 @@ void check_log(const GroupLog& log) {
     check_columns(log.source, log.time_s,
                   {{"time_s", log.time_s},
                    {"current_A", log.current_A},
-                   {"temperature_degC", log.temperature_degC}});
+                   {"temperature_degC", log.temperature_degC}},
+                  missing_allowed);
+    if (!log.pack_voltage_V.empty() && log.pack_voltage_V.size() != log.size()) {
+        throw Error(log.source + ": pack_voltage_V has " +
+                    std::to_string(log.pack_voltage_V.size()) + " values, time_s has " +
+                    std::to_string(log.size()));
+    }
     if (log.voltage_V.size() != log.size() * log.groups) {
         throw Error(log.source + ": voltage_V has " + std::to_string(log.voltage_V.size()) +
                     " values, needs " + std::to_string(log.size()) + " rows of " +

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
+#include <limits>
 #include <memory>
 #include <string>
 
@@ -15,6 +17,7 @@ namespace {
 template <int Branches, bool Transfer>
 class Replay {
     using Filter = PackFilter<double, Branches, Transfer, static_cast<int>(most_log_groups)>;
+    static constexpr std::uint32_t sensor_voltage_bits = sensor_voltage_jump | sensor_voltage_stuck;
 
   public:
     /// \param tested_Ah capacity of the cell file
@@ -58,7 +61,12 @@ class Replay {
             column->resize(log_.size());
         }
         all.fault_bits.resize(log_.size());
-        double core_degC = log_.temperature_degC.front();
+        all.sensor_fault_bits.resize(log_.size());
+        detail::SensorRows sensors(settings_.sensors, cell_.capacity_Ah,
+                                   static_cast<double>(log_.groups));
+        const bool replaced = settings_.sensors.use == SensorUse::replaced;
+        double core_degC = detail::first_known(log_.temperature_degC);
+        double case_degC = core_degC;
         const bool core = follows_core(cell_.thermal);
         double predicted_V = 0;
         double innovation_V = 0;
@@ -68,14 +76,26 @@ class Replay {
                 !progress(static_cast<double>(k) / static_cast<double>(log_.size()))) {
                 throw Error("cancelled");
             }
+            const double step_s = k > 0 ? log_.time_s[k] - log_.time_s[k - 1] : 0.0;
+            const SensorSample<double> row = readings(k);
+            CheckedReadings<double> now =
+                sensors.step(row, step_s, [&] { return model_view(filter_->reference()); });
+            if (std::isnan(now.temperature_degC)) now.temperature_degC = case_degC;
+            core_degC = core && k > 0
+                            ? detail::next_core_degC(filter_->reference(), core_degC, now.current_A,
+                                                     now.voltage_V, case_degC, now.temperature_degC,
+                                                     now.dt_s)
+                            : now.temperature_degC;
+            case_degC = now.temperature_degC;
             PackSample<double> sample;
-            sample.current_A = cell_current_A(k);
-            sample.voltage_V = row_V(k);
-            sample.dt_s = k > 0 ? log_.time_s[k] - log_.time_s[k - 1] : 0.0;
-            core_degC = core && k > 0 ? detail::next_core_degC(
-                                            filter_->reference(), core_degC, sample.current_A,
-                                            mean_V(k), log_.temperature_degC, k, sample.dt_s)
-                                      : log_.temperature_degC[k];
+            sample.current_A = now.current_A;
+            sample.current_std_A = now.current_std_A;
+            // A mean that is not to be used speaks of all groups.
+            const bool withheld =
+                replaced && (row.voltage_asked ? std::isnan(now.voltage_V)
+                                               : (now.fault_bits & sensor_voltage_bits) != 0);
+            sample.voltage_V = withheld ? nullptr : row_V(k);
+            sample.dt_s = now.dt_s;
             sample.temperature_degC = core_degC;
             const PackEstimate<double>& told = filter_->step(sample);
             if (told.updated) {
@@ -97,6 +117,7 @@ class Replay {
             all.log_scale_std[k] = told.reference.log_scale_std;
             all.hysteresis[k] = filter_->reference().state().cell.hysteresis;
             all.fault_bits[k] = told.reference.fault_bits;
+            all.sensor_fault_bits[k] = now.fault_bits;
             const PackSpread<double> spread = filter_->spread();
             trace.soc_min[k] = spread.soc_min;
             trace.soc_max[k] = spread.soc_max;
@@ -132,21 +153,35 @@ class Replay {
         return voltage_V >= filter_->settings().voltage_low_V &&
                voltage_V <= filter_->settings().voltage_high_V;
     }
-    /// Of the groups that have one in a row; what the reference shows where none has.
-    [[nodiscard]] double mean_V(std::size_t k) const {
+    /// Of the groups that have one in a row; NaN where none has. \param count how many have
+    [[nodiscard]] double mean_V(std::size_t k, std::size_t& count) const {
         double sum_V = 0;
-        int count = 0;
+        count = 0;
         for (std::size_t g = 0; g < log_.groups; ++g) {
             const double voltage_V = row_V(k)[g];
             if (!usable(voltage_V)) continue;
             sum_V += voltage_V;
             ++count;
         }
-        if (count > 0) return sum_V / count;
-        const auto& reference = filter_->reference();
-        return voltage_at(reference.cell(), reference.state().cell,
-                          reference.state().last_current_A, reference.state().last_temperature_degC)
-            .voltage_V;
+        return count > 0 ? sum_V / static_cast<double>(count)
+                         : std::numeric_limits<double>::quiet_NaN();
+    }
+    [[nodiscard]] double mean_V(std::size_t k) const {
+        std::size_t count = 0;
+        return mean_V(k, count);
+    }
+    /// A row as the sensor checks see it: a group that has no voltage counts as the mean. Where
+    /// groups are asked one tick in so many, or in turn, the mean of a few is none.
+    [[nodiscard]] SensorSample<double> readings(std::size_t k) const {
+        std::size_t count = 0;
+        const double mean = mean_V(k, count);
+        SensorSample<double> row{time_us_of(log_.time_s[k]), cell_current_A(k),
+                                 mean * static_cast<double>(log_.groups), log_.temperature_degC[k]};
+        row.voltage_asked = 2 * count >= log_.groups;
+        // Only all groups add up to the pack.
+        if (count == log_.groups && !log_.pack_voltage_V.empty())
+            row.other_voltage_V = log_.pack_voltage_V[k];
+        return row;
     }
     [[nodiscard]] bool any_usable(std::size_t k) const {
         return std::any_of(row_V(k), row_V(k) + log_.groups,
@@ -159,7 +194,7 @@ class Replay {
         Log first;
         for (std::size_t k = 0; k < log_.size() && log_.time_s[k] - log_.time_s[0] <= window_s;
              ++k) {
-            if (!any_usable(k)) continue;
+            if (!any_usable(k) || std::isnan(log_.current_A[k])) continue;
             first.time_s.push_back(log_.time_s[k]);
             first.current_A.push_back(cell_current_A(k));
             first.voltage_V.push_back(mean_V(k));
@@ -174,10 +209,18 @@ class Replay {
             ++first;
         if (first == log_.size())
             throw Error(log_.source + ": no group has a usable voltage in any row");
-        const double first_degC = log_.temperature_degC.front();
+        const double first_degC = detail::first_known(log_.temperature_degC);
         Status status = Status::ok;
         if (!settings_.initial_soc) {
-            status = filter_->start_from_voltages(row_V(first), cell_current_A(first), first_degC);
+            std::size_t with_current = first;
+            while (with_current < log_.size() &&
+                   !(std::isfinite(log_.current_A[with_current]) && any_usable(with_current))) {
+                ++with_current;
+            }
+            if (with_current == log_.size())
+                throw Error(log_.source + ": no row has both a current and a voltage");
+            status = filter_->start_from_voltages(row_V(with_current), cell_current_A(with_current),
+                                                  first_degC);
         } else if (at_rest()) {
             status = filter_->start(*settings_.initial_soc, settings_.initial_soc_std, first_degC);
         } else {
@@ -225,7 +268,7 @@ class Replay {
 GroupTrace replay_groups(const Cell& cell, const GroupLog& log, const GroupReplaySettings& settings,
                          const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
-    check_log(log);
+    check_log(log, settings.sensors.use == SensorUse::replaced);
     constexpr int most_parallel = 10000;
     if (settings.parallel < 1 || settings.parallel > most_parallel) {
         throw Error("parallel: " + std::to_string(settings.parallel) + " must be from 1 to " +

@@ -22,6 +22,9 @@ constexpr std::array<std::pair<TimeFormat, const char*>, 4> time_format_words = 
 
 using detail::take;
 
+/// The name of the column that a log of groups may have beside.
+constexpr const char* pack_voltage = "pack_voltage";
+
 /// The four members that columns and units both have.
 template <class Four, class Visit>
 void visit_four(Four& four, Visit visit) {
@@ -72,6 +75,8 @@ LogReadSettings parse_log_mapping(std::string_view text, const std::string& sour
     };
     group("columns", settings.columns);
     group("units", settings.units);
+    const auto columns = document.find("columns");
+    if (columns != document.end()) take(*columns, pack_voltage, settings.columns.pack_voltage);
     visit_plain(settings, [&](const char* field, auto& value) { take(document, field, value); });
     std::string word = "automatic";
     take(document, "time_format", word);
@@ -103,6 +108,7 @@ void save_log_mapping(const std::filesystem::path& path, const LogReadSettings& 
     visit_four(settings.columns, [&](const char* field, const std::string& value) {
         document["columns"][field] = value;
     });
+    document["columns"][pack_voltage] = settings.columns.pack_voltage;
     visit_four(settings.units, [&](const char* field, const std::string& value) {
         document["units"][field] = schema_unit(value);
     });

@@ -12,6 +12,21 @@ namespace voltkeel {
 
 namespace {
 
+/// The first two minutes that have both a current and a voltage.
+Log first_whole_rows(const Log& log) {
+    constexpr double window_s = 120;
+    Log whole;
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        if (!std::isfinite(log.current_A[k]) || !std::isfinite(log.voltage_V[k])) continue;
+        if (whole.size() > 0 && log.time_s[k] - whole.time_s[0] > window_s) break;
+        whole.time_s.push_back(log.time_s[k]);
+        whole.current_A.push_back(log.current_A[k]);
+        whole.voltage_V.push_back(log.voltage_V[k]);
+    }
+    if (whole.size() == 0) throw Error(log.source + ": no row has both a current and a voltage");
+    return whole;
+}
+
 template <int Branches, bool Transfer>
 SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& settings,
                      const std::function<bool(double)>& progress) {
@@ -23,11 +38,12 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     detail::need_valid(validate(filter_knobs));
     Status status = filter.configure(tables.parameters(), filter_knobs);
     if (status == Status::ok) {
-        const double first_degC = log.temperature_degC.front();
+        const double first_degC = detail::first_known(log.temperature_degC);
+        const Log first = first_whole_rows(log);
         if (!settings.initial_soc) {
-            status =
-                filter.start_from_voltage(log.voltage_V.front(), log.current_A.front(), first_degC);
-        } else if (settings.starts_at_rest.value_or(starts_at_rest(log, cell.capacity_Ah))) {
+            status = filter.start_from_voltage(first.voltage_V.front(), first.current_A.front(),
+                                               first_degC);
+        } else if (settings.starts_at_rest.value_or(starts_at_rest(first, cell.capacity_Ah))) {
             status = filter.start(*settings.initial_soc, settings.initial_soc_std, first_degC);
         } else {
             status = filter.start_under_load(*settings.initial_soc, settings.initial_soc_std,
@@ -47,21 +63,29 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         column->resize(log.size());
     }
     trace.fault_bits.resize(log.size());
-    double core_degC = log.temperature_degC.front();
+    trace.sensor_fault_bits.resize(log.size());
+    detail::SensorRows sensors(settings.sensors, cell.capacity_Ah, 1);
+    double core_degC = detail::first_known(log.temperature_degC);
+    double case_degC = core_degC;
     for (std::size_t k = 0; k < log.size(); ++k) {
         if (progress && k % 65536 == 0 &&
             !progress(static_cast<double>(k) / static_cast<double>(log.size()))) {
             throw Error("cancelled");
         }
-        const double dt_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
+        const double step_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
+        CheckedReadings<double> now = sensors.step({time_us_of(log.time_s[k]), log.current_A[k],
+                                                    log.voltage_V[k], log.temperature_degC[k]},
+                                                   step_s, [&] { return model_view(filter); });
+        if (std::isnan(now.temperature_degC)) now.temperature_degC = case_degC;
         if (follows_core(cell.thermal) && k > 0) {
-            core_degC = detail::next_core_degC(filter, core_degC, log.current_A[k],
-                                               log.voltage_V[k], log.temperature_degC, k, dt_s);
+            core_degC = detail::next_core_degC(filter, core_degC, now.current_A, now.voltage_V,
+                                               case_degC, now.temperature_degC, now.dt_s);
         } else {
-            core_degC = log.temperature_degC[k];
+            core_degC = now.temperature_degC;
         }
-        const SocEstimate<double>& estimate =
-            filter.step({log.current_A[k], log.voltage_V[k], core_degC, dt_s});
+        case_degC = now.temperature_degC;
+        now.temperature_degC = core_degC;
+        const SocEstimate<double>& estimate = filter.step(sample_of(now));
         trace.soc[k] = estimate.soc;
         trace.soc_std[k] = estimate.soc_std;
         trace.voltage_predicted_V[k] = estimate.voltage_predicted_V;
@@ -71,6 +95,7 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         trace.log_scale_std[k] = estimate.log_scale_std;
         trace.hysteresis[k] = filter.state().cell.hysteresis;
         trace.fault_bits[k] = estimate.fault_bits;
+        trace.sensor_fault_bits[k] = now.fault_bits;
     }
     const auto& state = filter.state();
     trace.update_count = state.update_count;
@@ -127,7 +152,7 @@ bool starts_at_rest(const Log& log, double capacity_Ah) {
 SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings,
                 const std::function<bool(double)>& progress) {
     if (log.size() == 0) throw Error(log.source + ": has no rows");
-    check_log(log);
+    check_log(log, settings.sensors.use == SensorUse::replaced);
     Cell used = aged_cell(cell, settings.age);
     if (settings.capacity_Ah) used.capacity_Ah = *settings.capacity_Ah;
     return with_form(used, [&](auto form) {
@@ -136,13 +161,39 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
     });
 }
 
+std::vector<SensorFault> sensor_faults(const SocTrace& trace) {
+    std::vector<SensorFault> found;
+    std::uint32_t all = 0;
+    for (const std::uint32_t bits : trace.sensor_fault_bits)
+        all |= bits;
+    for (std::uint32_t bit = 1; bit != 0; bit <<= 1U) {
+        if ((all & bit) == 0) continue;
+        SensorFault fault{bit};
+        bool before = false;
+        for (std::size_t k = 0; k < trace.sensor_fault_bits.size(); ++k) {
+            const bool now = (trace.sensor_fault_bits[k] & bit) != 0;
+            if (now) {
+                if (fault.rows == 0) fault.first_s = trace.time_s[k];
+                fault.last_s = trace.time_s[k];
+                ++fault.rows;
+                if (!before) ++fault.times;
+            }
+            before = now;
+        }
+        found.push_back(fault);
+    }
+    return found;
+}
+
 void write_trace(const std::filesystem::path& path, const SocTrace& trace) {
     const std::vector<double> bits(trace.fault_bits.begin(), trace.fault_bits.end());
+    const std::vector<double> sensor_bits(trace.sensor_fault_bits.begin(),
+                                          trace.sensor_fault_bits.end());
     write_csv(path,
               {"time_s", "soc", "soc_std", "voltage_predicted_V", "innovation_V",
-               "innovation_std_V", "fault_bits"},
+               "innovation_std_V", "fault_bits", "sensor_fault_bits"},
               {trace.time_s, trace.soc, trace.soc_std, trace.voltage_predicted_V,
-               trace.innovation_V, trace.innovation_std_V, bits});
+               trace.innovation_V, trace.innovation_std_V, bits, sensor_bits});
 }
 
 }  // namespace voltkeel

@@ -10,13 +10,32 @@
 #include "io/number_text.hpp"
 #include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/heat.hpp"
+#include "voltkeel/cell/model.hpp"
 #include "voltkeel/cell/ocv.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/estimate/age.hpp"
+#include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/io/cell_age.hpp"
+#include "voltkeel/io/replay.hpp"
 #include "voltkeel/status.hpp"
 
 namespace voltkeel::detail {
+
+/// \throws Error naming field, value and bound
+inline void need_valid(const Finding<double>& finding) {
+    if (finding.status == Status::ok) return;
+    throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
+                " against the bound " + number_text(finding.bound) + ": " +
+                message(finding.status));
+}
+
+/// The first reading that came; 0 where none did.
+inline double first_known(const std::vector<double>& readings) {
+    for (const double reading : readings) {
+        if (!std::isnan(reading)) return reading;
+    }
+    return 0;
+}
 
 /// Mean current of the first two minutes.
 inline double first_mean_A(const std::vector<double>& time_s,
@@ -25,26 +44,67 @@ inline double first_mean_A(const std::vector<double>& time_s,
     double charge_As = 0;
     double span_s = 0;
     for (std::size_t k = 1; k < time_s.size() && time_s[k] - time_s[0] <= window_s; ++k) {
+        if (std::isnan(current_A[k])) continue;
         const double dt_s = time_s[k] - time_s[k - 1];
         charge_As += current_A[k] * dt_s;
         span_s += dt_s;
     }
-    return span_s > 0 ? charge_As / span_s : current_A.front();
+    return span_s > 0 ? charge_As / span_s : first_known(current_A);
 }
 
-/// Temperature of the core in row `k` of a log of case temperatures, k > 0.
-/// \param core_degC that of the row before
-/// \param current_A,voltage_V of one cell
+/// Temperature of the core at the end of a step.
+/// \param core_degC,case_before_degC those of the row before
+/// \param current_A,voltage_V of one cell; a voltage of NaN is that of the model
 template <class Filter>
 double next_core_degC(const Filter& filter, double core_degC, double current_A, double voltage_V,
-                      const std::vector<double>& case_degC, std::size_t k, double dt_s) {
+                      double case_before_degC, double case_now_degC, double dt_s) {
+    if (std::isnan(voltage_V)) {
+        voltage_V = voltage_at(filter.cell(), filter.state().cell, current_A, core_degC).voltage_V;
+    }
     const auto& at = filter.state().cell;
     const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC);
     const double heat = heat_W(current_A, voltage_V, ocv.mean_V + at.hysteresis * ocv.half_gap_V,
                                ocv.entropy_V_per_K, core_degC);
-    return core_temperature_after(filter.cell().thermal, core_degC, case_degC[k - 1], case_degC[k],
+    return core_temperature_after(filter.cell().thermal, core_degC, case_before_degC, case_now_degC,
                                   heat, dt_s);
 }
+
+/// The sensors of a log, looked at row by row.
+class SensorRows {
+  public:
+    /// \throws Error naming a setting that is out of range
+    SensorRows(const SensorReplay& how, double capacity_Ah, double series) : use_(how.use) {
+        SensorCheckSettings<double> settings;
+        if (how.checks) {
+            settings = *how.checks;
+        } else {
+            settings.capacity_Ah = capacity_Ah;
+            // A log may have long steps where nothing happens.
+            settings.gap_s = 600;
+        }
+        settings.series = series;
+        need_valid(validate(settings));
+        (void)checks_.configure(settings);
+    }
+
+    /// What the filter is to get in a row, and the bits. \param dt_s since the row before
+    /// \param view the state before the row, as model_view gives it: asked for where it is needed
+    template <class View>
+    CheckedReadings<double> step(const SensorSample<double>& readings, double dt_s, View view) {
+        if (use_ == SensorUse::off) {
+            return {readings.current_A, 0, readings.voltage_V / checks_.settings().series,
+                    readings.temperature_degC, dt_s};
+        }
+        CheckedReadings<double> checked = checks_.step(readings, view());
+        if (use_ == SensorUse::replaced) return checked;
+        return {readings.current_A,        0,    readings.voltage_V / checks_.settings().series,
+                readings.temperature_degC, dt_s, checked.fault_bits};
+    }
+
+  private:
+    SensorUse use_;
+    SensorChecks<double> checks_;
+};
 
 /// The state of a filter that has just been started, with the resistance that age has left. Where
 /// its spread is told, the filter starts no wider than that and what a filter's scale departs from
@@ -69,14 +129,6 @@ template <class Filter>
 [[nodiscard]] Status take_age(Filter& filter, const CellAge& age) {
     if (age.resistance_scale == 1 && age.resistance_log_std == 0) return Status::ok;
     return filter.restore(with_age(filter.state(), age));
-}
-
-/// \throws Error naming field, value and bound
-inline void need_valid(const Finding<double>& finding) {
-    if (finding.status == Status::ok) return;
-    throw Error(std::string(finding.field) + ": " + number_text(finding.value) +
-                " against the bound " + number_text(finding.bound) + ": " +
-                message(finding.status));
 }
 
 [[noreturn]] inline void fail_start(double initial_soc, double initial_soc_std, Status status) {

@@ -173,6 +173,49 @@ def test_refine_is_judged_on_the_held_out_half(cell: Path, tmp_path: Path) -> No
         assert not again.exists()
 
 
+def test_replay_names_sensors_and_replaces_what_they_show(cell: Path, tmp_path: Path) -> None:
+    lines = (DEMO / "harbour_day.csv").read_text(encoding="utf-8").splitlines()
+    truth = np.loadtxt(DEMO / "harbour_day_truth.csv", delimiter=",", skiprows=1)
+    out = tmp_path / "x.csv"
+    start = ("--cell", cell, "--initial-soc", f"{truth[0, 1]}", "--initial-soc-std", "0.02", "--out", out)
+
+    def spoiled(name: str, column: int, text: str) -> Path:
+        log = tmp_path / name
+        rows = [line.split(",") for line in lines]
+        for row in rows[3001:3601]:
+            row[column] = text
+        log.write_text("\n".join(",".join(row) for row in rows) + "\n", encoding="utf-8")
+        return log
+
+    assert "Sensors that showed" not in run_ok("replay", DEMO / "harbour_day.csv", *start)
+    assert json.loads((tmp_path / "x.provenance.json").read_text(encoding="utf-8"))["sensor_faults"] == []
+
+    open_wire = spoiled("open.csv", 3, "-60")
+    said = run_ok("replay", open_wire, *start)
+    assert "temperature open" in said
+    assert "--check-sensors" in said
+    provenance = json.loads((tmp_path / "x.provenance.json").read_text(encoding="utf-8"))
+    assert provenance["sensors"] == "named"
+    assert [fault["name"] for fault in provenance["sensor_faults"]] == ["temperature_open"]
+    assert provenance["sensor_faults"][0]["rows"] == 600
+
+    for column, text, name in ((1, "", "current_missing"), (2, "nan", "voltage_missing"), (3, "-60", "temperature_open")):
+        log = spoiled("bad.csv", column, text)
+        if name.endswith("missing"):
+            refused = run("replay", log, *start)
+            assert refused.returncode == 2
+            assert "bad.csv:3002" in refused.stderr
+        said = run_ok("replay", log, *start, "--check-sensors")
+        assert name.replace("_", " ") in said
+        provenance = json.loads((tmp_path / "x.provenance.json").read_text(encoding="utf-8"))
+        assert provenance["sensors"] == "replaced"
+        assert name in [fault["name"] for fault in provenance["sensor_faults"]]
+        values = np.loadtxt(out, delimiter=",", skiprows=1)
+        error = np.abs(values[:, 1] - np.interp(values[:, 0], truth[:, 0], truth[:, 1]))
+        assert np.mean(error > 1.96 * values[:, 2]) < 0.05
+        assert error.max() < 0.06
+
+
 def test_replay_writes_the_promised_columns(cell: Path, tmp_path: Path) -> None:
     out = tmp_path / "estimate.csv"
     run_ok(
@@ -189,7 +232,10 @@ def test_replay_writes_the_promised_columns(cell: Path, tmp_path: Path) -> None:
     )
     with out.open(encoding="utf-8") as file:
         rows = list(csv.reader(file))
-    assert ",".join(rows[0]) == "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits"
+    assert (
+        ",".join(rows[0])
+        == "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits,sensor_fault_bits"
+    )
     assert len(rows) - 1 == sum(1 for _ in (DEMO / "harbour_day.csv").open(encoding="utf-8")) - 1
     values = np.array(rows[1:], dtype=float)
     truth = np.loadtxt(DEMO / "harbour_day_truth.csv", delimiter=",", skiprows=1)

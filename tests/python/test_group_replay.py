@@ -225,3 +225,30 @@ def test_plain_names_of_groups_are_found_without_a_word(truth, cell_path, tmp_pa
     assert done.returncode == 2
     assert "plain.csv:1: no column 'voltage_2_V', but 'voltage_5_V'" in done.stderr
     assert not (tmp_path / "y.csv").exists()
+
+
+def test_pack_voltage_is_held_against_the_groups(truth, cell_path, tmp_path: Path) -> None:
+    path = tmp_path / "launch.csv"
+    total = truth.group_voltage_V.sum(axis=1)
+    total[1200:1500] *= 0.97
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.writer(file)
+        names = [f"voltage_{k + 1}_V" for k in range(GROUPS)]
+        writer.writerow(["time_s", "current_A", "temperature_degC", *names, "Stack"])
+        for row in range(len(truth)):
+            cells = [f"{volt:.4f}" for volt in truth.group_voltage_V[row]]
+            current = "" if 1800 <= row < 1900 else f"{truth.current_A[row]:.4f}"
+            writer.writerow([f"{truth.time_s[row]:.1f}", current, "25", *cells, f"{total[row]:.3f}"])
+    out = tmp_path / "estimate.csv"
+    words = ("replay", path, "--cell", cell_path, "--out", out, "--pack-voltage-column", "Stack")
+    refused = run(*words)
+    assert refused.returncode == 2
+    assert "launch.csv:1802" in refused.stderr
+    done = run(*words, "--check-sensors")
+    assert done.returncode == 0, done.stderr
+    assert "100 readings missing" in done.stderr
+    faults = json.loads((tmp_path / "estimate.provenance.json").read_text(encoding="utf-8"))["sensor_faults"]
+    assert {fault["name"]: fault["rows"] for fault in faults} == {"current_missing": 100, "voltage_sum": 300}
+    missing = run("replay", path, "--cell", cell_path, "--out", out, "--pack-voltage-column", "Sum")
+    assert missing.returncode == 2
+    assert "'Sum'" in missing.stderr

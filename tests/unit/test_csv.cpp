@@ -21,6 +21,7 @@
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/csv.hpp"
 
+using Catch::Contains;
 using voltkeel::CurrentSign;
 using voltkeel::Error;
 using voltkeel::Log;
@@ -282,6 +283,41 @@ TEST_CASE("a cell that is no finite number is refused with its place") {
     CHECK(refused(long_cell) == "'" + long_cell.substr(0, 40) + "...' is not a number");
     // Latin-1 must not make the message anything but UTF-8: U+FFFD stands for the byte.
     CHECK(refused("20\xB0") == "'20\xEF\xBF\xBD' is not a number");
+}
+
+TEST_CASE("a reading that did not come is kept as such where that is asked for") {
+    const std::string text =
+        header + "0,,3.7,20\n1,nan,3.7,20\n2,1,-inf,20\n3,1,3.7,\n4,1,3.7,21\n";
+    LogReadSettings settings;
+    settings.keep_missing = true;
+    settings.current_offset_A = 0.5;
+    settings.current_sign = CurrentSign::discharge_positive;
+    const auto reading = parse_log(text, "day.csv", settings);
+    const Log& log = reading.log;
+    REQUIRE(log.size() == 5);
+    CHECK(std::isnan(log.current_A[0]));
+    CHECK(std::isnan(log.current_A[1]));
+    CHECK(log.current_A[2] == -0.5);
+    CHECK(std::isnan(log.voltage_V[2]));
+    CHECK(std::isnan(log.temperature_degC[3]));
+    CHECK(log.temperature_degC[4] == 21);
+    CHECK(reading.report.readings_missing == 4);
+    CHECK_THAT(reading.report.summary(), Contains("4 readings missing"));
+    check_log(log, true);
+    CHECK_THROWS_WITH(check_log(log), Contains("current_A[0]"));
+    // A temperature that is given stands in first; units are taken off what came.
+    settings.temperature_degC = 18;
+    settings.units.voltage = "mV";
+    const auto filled = parse_log(text, "day.csv", settings);
+    CHECK(filled.log.temperature_degC[3] == 18);
+    CHECK(filled.log.voltage_V[0] == Approx(3.7e-3));
+    CHECK(std::isnan(filled.log.voltage_V[2]));
+    CHECK(filled.report.readings_missing == 3);
+    // A time must come, and a word is no reading.
+    CHECK_THAT(refusal(header + ",1,3.7,20\n", settings),
+               Contains("log.csv:2") && Contains("empty"));
+    CHECK_THAT(refusal(header + "0,off,3.7,20\n", settings),
+               Contains("log.csv:2") && Contains("not a number"));
 }
 
 TEST_CASE("a row with the wrong number of fields is refused, also when a cell in it is bad") {

@@ -95,6 +95,40 @@ TEST_CASE("names and units of the columns of groups come from the settings", "[g
     CHECK(read.report.header_line == 2);
 }
 
+TEST_CASE("the voltage of the pack stands beside those of the groups", "[group_log]") {
+    const std::string rows = "0,-1,20,3.1,3.2,6.3\n1,2,21,3.1,3.2,\n";
+    const GroupLog log =
+        parse_group_log(start + "voltage_0_V,voltage_1_V,pack_voltage_V\n" + rows, "log.csv").log;
+    REQUIRE(log.pack_voltage_V.size() == 2);
+    CHECK(log.pack_voltage_V[0] == 6.3);
+    CHECK(std::isnan(log.pack_voltage_V[1]));
+    CHECK(log.groups == 2);
+    // Another name, and its own unit in the header.
+    LogReadSettings settings = named("Cell {}");
+    settings.columns.pack_voltage = "Stack";
+    settings.units_from_header = true;
+    const GroupLogReading other = parse_group_log(
+        start + "Cell 0 (mV),Cell 1 (mV),Stack (V)\n0,-1,20,3100,3200,6.3\n", "log.csv", settings);
+    CHECK(other.log.pack_voltage_V == std::vector<double>{6.3});
+    CHECK(other.log.voltage_V == std::vector<double>{3.1, 3.2});
+    CHECK(other.report.columns.back().quantity == "pack_voltage_V");
+    CHECK(other.report.columns.back().name == "Stack (V)");
+    // Not asked for, not there.
+    settings.columns.pack_voltage.clear();
+    CHECK(parse_group_log(start + "Cell 0 (mV),Stack (V)\n0,-1,20,3100,6.3\n", "log.csv", settings)
+              .log.pack_voltage_V.empty());
+    settings.columns.pack_voltage = "Sum";
+    CHECK_THAT(refusal(start + "Cell 0 (mV),Stack (V)\n0,-1,20,3100,6.3\n", settings),
+               Contains("log.csv") && Contains("'Sum'") && Contains("pack"));
+    CHECK_THAT(refusal(start + "voltage_0_V,pack_voltage_V,pack_voltage_V\n0,-1,20,3.1,3.1,3.1\n"),
+               Contains("pack_voltage_V") && Contains("more than once"));
+    CHECK_THAT(refusal(start + "voltage_0_V,pack_voltage_V\n0,-1,20,3.1,x\n"),
+               Contains("log.csv:2") && Contains("not a number"));
+    GroupLog broken = log;
+    broken.pack_voltage_V.pop_back();
+    CHECK_THAT(error_text([&] { check_log(broken); }), Contains("pack_voltage_V has 1 values"));
+}
+
 TEST_CASE("rows that are left out take their voltages with them", "[group_log]") {
     const GroupLogReading reading = parse_group_log(
         start +

@@ -5,6 +5,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <filesystem>
 #include <limits>
 #include <memory>
@@ -209,6 +210,106 @@ TEST_CASE("what does not come is counted on and flagged", "[group_replay]") {
     CHECK(trace.coasted[7] == 3 + 599 + 299);
     CHECK(trace.end[4].voltage_flagged);
     CHECK_FALSE(trace.end[7].voltage_flagged);
+}
+
+TEST_CASE("sensors of a log of groups are named, and on demand replaced", "[group_replay]") {
+    StringShape shape;
+    shape.groups = 8;
+    const SimulatedString run = simulated_string(shape);
+    CAPTURE(voltkeel_test::seed());
+    GroupLog log = log_of(run);
+    for (std::size_t row = 0; row < log.size(); ++row) {
+        double sum_V = 0;
+        for (std::size_t g = 0; g < log.groups; ++g)
+            sum_V += log.voltage_V[row * log.groups + g];
+        log.pack_voltage_V.push_back(sum_V + 0.05);  // a little off, as sensors are
+    }
+    GroupReplaySettings settings;
+    GroupReplaySettings replaced;
+    replaced.sensors.use = voltkeel::SensorUse::replaced;
+    const auto bits_of = [](const GroupTrace& trace, std::size_t from, std::size_t to) {
+        std::uint32_t bits = 0;
+        for (std::size_t row = from; row < to; ++row)
+            bits |= trace.reference.sensor_fault_bits[row];
+        return bits;
+    };
+    const GroupTrace sound = replay_groups(run.cell, log, settings);
+    CHECK(bits_of(sound, 0, log.size()) == 0);
+    settings.sensors.use = voltkeel::SensorUse::off;
+    CHECK(replay_groups(run.cell, log, settings).soc == sound.soc);
+    settings = {};
+
+    SECTION("groups that do not add up to the pack") {
+        GroupLog off = log;
+        for (std::size_t row = 2000; row < 3000; ++row)
+            off.pack_voltage_V[row] *= 0.98;
+        // Where a group did not come, the sum says nothing.
+        for (std::size_t row = 2500; row < 2600; ++row)
+            off.voltage_V[row * off.groups + 3] = nothing;
+        const GroupTrace trace = replay_groups(run.cell, off, settings);
+        CHECK(bits_of(trace, 0, 2000) == 0);
+        CHECK(bits_of(trace, 2000, 2500) == voltkeel::sensor_voltage_sum);
+        CHECK(bits_of(trace, 2500, 2600) == 0);
+        CHECK(bits_of(trace, 3000, log.size()) == 0);
+        const auto faults = voltkeel::sensor_faults(trace.reference);
+        REQUIRE(faults.size() == 1);
+        CHECK(faults[0].rows == 900);
+        CHECK(faults[0].times == 2);
+    }
+    SECTION("a current that does not come, or stands") {
+        for (const bool missing : {true, false}) {
+            GroupLog off = log;
+            for (std::size_t row = 2000; row < 2600; ++row)
+                off.current_A[row] = missing ? nothing : off.current_A[1999];
+            const std::uint32_t bit =
+                missing ? voltkeel::sensor_current_missing : voltkeel::sensor_current_stuck;
+            if (missing) {
+                CHECK_THAT(error_text([&] { (void)replay_groups(run.cell, off, settings); }),
+                           Contains("current_A[2000]"));
+            }
+            const GroupTrace trace = replay_groups(run.cell, off, replaced);
+            CHECK((bits_of(trace, 2000, 2600) & bit) != 0);
+            const Score found = score(run, trace, 900);
+            CAPTURE(missing, found.furthest, found.inside);
+            // Until a current that stands is told from a voltage that jumped, only the band knows.
+            CHECK(found.furthest < (missing ? 0.03 : 0.2));
+            CHECK(found.inside > 0.95);
+        }
+    }
+    SECTION("a front end whose reference jumps") {
+        GroupLog off = log;
+        for (std::size_t at = 2000 * off.groups; at < 2600 * off.groups; ++at)
+            off.voltage_V[at] *= 0.95;
+        off.pack_voltage_V.clear();
+        const GroupTrace trace = replay_groups(run.cell, off, replaced);
+        CHECK((bits_of(trace, 2000, 2600) & voltkeel::sensor_voltage_jump) != 0);
+        const Score found = score(run, trace, 900);
+        const Score trusted = score(run, replay_groups(run.cell, off, settings), 900);
+        CAPTURE(found.furthest, found.inside, trusted.furthest);
+        CHECK(found.furthest < 0.03);
+        CHECK(found.inside > 0.95);
+        CHECK(trusted.furthest > found.furthest);
+    }
+    SECTION("groups that are asked once in five rows, or in turn, are none that is missing") {
+        GroupLog seldom = log;
+        GroupLog in_turn = log;
+        for (std::size_t row = 0; row < log.size(); ++row) {
+            for (std::size_t g = 0; g < log.groups; ++g) {
+                if (row % 5 != 0) seldom.voltage_V[row * log.groups + g] = nothing;
+                if (row % 4 != g % 4) in_turn.voltage_V[row * log.groups + g] = nothing;
+            }
+        }
+        CHECK(bits_of(replay_groups(run.cell, seldom, replaced), 0, log.size()) == 0);
+        CHECK(bits_of(replay_groups(run.cell, in_turn, replaced), 0, log.size()) == 0);
+        // And between them a current that stands is still seen.
+        for (std::size_t row = 2000; row < 2600; ++row)
+            seldom.current_A[row] = seldom.current_A[1999];
+        const GroupTrace trace = replay_groups(run.cell, seldom, replaced);
+        CHECK((bits_of(trace, 2000, 2600) & voltkeel::sensor_current_stuck) != 0);
+        const Score found = score(run, trace, 900);
+        CAPTURE(found.furthest, found.inside);
+        CHECK(found.inside > 0.95);
+    }
 }
 
 TEST_CASE("cells in parallel share the current of the string", "[group_replay]") {

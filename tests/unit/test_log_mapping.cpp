@@ -50,7 +50,7 @@ TEST_CASE("a mapping that is written and read back is the same") {
     const auto path = std::filesystem::temp_directory_path() /
                       ("voltkeel_mapping_" + std::to_string(std::random_device{}()) + ".json");
     LogReadSettings settings;
-    settings.columns = {"Zeit", "I", "U \"Zelle\"", "T"};
+    settings.columns = {"Zeit", "I", "U \"Zelle\"", "T", "U Stapel"};
     settings.units = {"min", "mA", "mV", "K"};
     settings.units_from_header = true;
     settings.time_format = TimeFormat::elapsed;
@@ -69,6 +69,7 @@ TEST_CASE("a mapping that is written and read back is the same") {
     CHECK(back.columns.current == settings.columns.current);
     CHECK(back.columns.voltage == settings.columns.voltage);
     CHECK(back.columns.temperature == settings.columns.temperature);
+    CHECK(back.columns.pack_voltage == settings.columns.pack_voltage);
     CHECK(back.units.time == "min");
     CHECK(back.units.current == "mA");
     CHECK(back.units.voltage == "mV");

@@ -4,6 +4,7 @@
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstddef>
+#include <cstdint>
 #include <filesystem>
 #include <fstream>
 #include <limits>
@@ -302,6 +303,131 @@ TEST_CASE("a replay that cannot run says why", "[replay]") {
     CHECK_THAT(error_text([&] { (void)replay(no_branch, log); }), Contains("1 to 4 branches"));
 }
 
+namespace {
+
+std::uint32_t all_bits(const SocTrace& trace) {
+    std::uint32_t bits = 0;
+    for (const std::uint32_t row : trace.sensor_fault_bits)
+        bits |= row;
+    return bits;
+}
+
+/// Ten minutes of a log spoiled, from a third of it on.
+template <class Spoil>
+Log spoiled(Log log, Spoil spoil) {
+    const double from_s = log.time_s[log.size() / 3];
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        if (log.time_s[k] >= from_s && log.time_s[k] < from_s + 600) spoil(log, k);
+    }
+    return log;
+}
+
+}  // namespace
+
+TEST_CASE("faults of sensors in a log are named, and on demand replaced", "[replay]") {
+    const Cell cell = cell_with(2);
+    const Log log = drive(cell);
+    std::vector<double> truth{0.9};
+    for (std::size_t k = 1; k < log.size(); ++k) {
+        const double true_A = log.current_A[k] == 0 ? 0 : log.current_A[k] - 0.01;
+        truth.push_back(truth.back() +
+                        true_A * (log.time_s[k] - log.time_s[k - 1]) / (3600 * cell.capacity_Ah));
+    }
+    ReplaySettings as_is;
+    as_is.initial_soc = 0.9;
+    as_is.initial_soc_std = 0.02;
+    ReplaySettings off = as_is;
+    off.sensors.use = voltkeel::SensorUse::off;
+    ReplaySettings replaced = as_is;
+    replaced.sensors.use = voltkeel::SensorUse::replaced;
+
+    const SocTrace sound = replay(cell, log, as_is);
+    CHECK(all_bits(sound) == 0);
+    CHECK(voltkeel::sensor_faults(sound).empty());
+    const SocTrace unwatched = replay(cell, log, off);
+    CHECK(sound.soc == unwatched.soc);
+    CHECK(sound.soc_std == unwatched.soc_std);
+    CHECK(unwatched.sensor_fault_bits == std::vector<std::uint32_t>(log.size(), 0));
+
+    constexpr double nothing = std::numeric_limits<double>::quiet_NaN();
+    struct Spoilt {
+        const char* name;
+        std::uint32_t bit;
+        bool missing;  ///< The log has NaN, which only a replay that replaces takes.
+        Log log;
+    };
+    // Where the filter follows such a current, the voltage seems to jump.
+    constexpr std::uint32_t stuck_current =
+        voltkeel::sensor_current_stuck | voltkeel::sensor_voltage_jump;
+    const double held_V = log.voltage_V[log.size() / 3 - 1];
+    const double held_A = log.current_A[log.size() / 3 - 1];
+    const Spoilt all[] = {
+        {"voltage +0.2 V", voltkeel::sensor_voltage_jump, false,
+         spoiled(log, [](Log& l, std::size_t k) { l.voltage_V[k] += 0.2; })},
+        {"voltage stuck", voltkeel::sensor_voltage_stuck, false,
+         spoiled(log, [&](Log& l, std::size_t k) { l.voltage_V[k] = held_V; })},
+        {"voltage 0", voltkeel::sensor_voltage_range, false,
+         spoiled(log, [](Log& l, std::size_t k) { l.voltage_V[k] = 0; })},
+        {"current stuck", stuck_current, false,
+         spoiled(log, [&](Log& l, std::size_t k) { l.current_A[k] = held_A; })},
+        {"current out of range", voltkeel::sensor_current_range, false,
+         spoiled(log, [](Log& l, std::size_t k) { l.current_A[k] = 3000; })},
+        {"temperature open", voltkeel::sensor_temperature_open, false,
+         spoiled(log, [](Log& l, std::size_t k) { l.temperature_degC[k] = -60; })},
+        {"current missing", voltkeel::sensor_current_missing, true,
+         spoiled(log, [](Log& l, std::size_t k) { l.current_A[k] = nothing; })},
+        {"voltage missing", voltkeel::sensor_voltage_missing, true,
+         spoiled(log, [](Log& l, std::size_t k) { l.voltage_V[k] = nothing; })},
+        {"temperature missing", voltkeel::sensor_temperature_missing, true,
+         spoiled(log, [](Log& l, std::size_t k) { l.temperature_degC[k] = nothing; })},
+    };
+    for (const Spoilt& one : all) {
+        CAPTURE(one.name);
+        if (one.missing) {
+            CHECK_THAT(error_text([&] { (void)replay(cell, one.log, as_is); }),
+                       Contains("is not a finite number"));
+        } else {
+            CHECK((all_bits(replay(cell, one.log, as_is)) & one.bit) != 0);
+        }
+        const SocTrace told = replay(cell, one.log, replaced);
+        CHECK((all_bits(told) & one.bit) != 0);
+        double outside = 0;
+        double largest = 0;
+        for (std::size_t k = 0; k < log.size(); ++k) {
+            const double error = std::abs(told.soc[k] - truth[k]);
+            largest = std::max(largest, error);
+            outside += error > 1.96 * told.soc_std[k] ? 1 : 0;
+            REQUIRE(std::isfinite(told.soc[k]));
+        }
+        CAPTURE(largest);
+        CHECK(outside < 0.05 * static_cast<double>(log.size()));
+        // Until a current that stands is told from a voltage that jumped, only the band knows.
+        CHECK(largest < (one.bit == stuck_current ? 0.2 : 0.03));
+    }
+
+    // What is told of them: where, how long, how often.
+    Log twice = spoiled(log, [](Log& l, std::size_t k) { l.temperature_degC[k] = -60; });
+    twice.temperature_degC[3] = -60;
+    const auto faults = voltkeel::sensor_faults(replay(cell, twice, as_is));
+    REQUIRE(faults.size() == 1);
+    CHECK(faults[0].bit == voltkeel::sensor_temperature_open);
+    CHECK(faults[0].times == 2);
+    CHECK(faults[0].first_s == log.time_s[3]);
+    CHECK(faults[0].last_s < log.time_s[log.size() / 3] + 600);
+    CHECK(faults[0].rows > 100);
+
+    // Nothing at all is no start.
+    Log blind = log;
+    std::fill(blind.voltage_V.begin(), blind.voltage_V.end(), nothing);
+    CHECK_THAT(error_text([&] { (void)replay(cell, blind, replaced); }),
+               Contains("drive.csv") && Contains("no row has both a current and a voltage"));
+    replaced.sensors.checks.emplace().gap_s = -1;
+    CHECK_THAT(error_text([&] { (void)replay(cell, log, replaced); }), Contains("capacity_Ah"));
+    replaced.sensors.checks->capacity_Ah = 5;
+    CHECK_THAT(error_text([&] { (void)replay(cell, log, replaced); }),
+               Contains("gap_s") && Contains("-1"));
+}
+
 TEST_CASE("a replay asks now and then whether to go on", "[replay]") {
     const Cell cell = cell_with(1);
     Log log;
@@ -327,6 +453,7 @@ TEST_CASE("a trace is written with all its columns", "[replay]") {
     const Cell cell = cell_with(2);
     SocTrace trace = replay(cell, drive(cell));
     trace.fault_bits[7] = 0xFFU;
+    trace.sensor_fault_bits[7] = voltkeel::sensor_time_still;
     const auto path = std::filesystem::temp_directory_path() /
                       ("voltkeel_trace_" + std::to_string(std::random_device{}()) + ".csv");
     write_trace(path, trace);
@@ -334,7 +461,8 @@ TEST_CASE("a trace is written with all its columns", "[replay]") {
     std::string line;
     std::getline(file, line);
     CHECK(line ==
-          "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits");
+          "time_s,soc,soc_std,voltage_predicted_V,innovation_V,innovation_std_V,fault_bits,"
+          "sensor_fault_bits");
     std::size_t row = 0;
     for (; std::getline(file, line); ++row) {
         REQUIRE(row < trace.time_s.size());
@@ -349,6 +477,8 @@ TEST_CASE("a trace is written with all its columns", "[replay]") {
         }
         REQUIRE(std::getline(cells, cell_text, ','));
         REQUIRE(std::stoul(cell_text) == trace.fault_bits[row]);
+        REQUIRE(std::getline(cells, cell_text, ','));
+        REQUIRE(std::stoul(cell_text) == trace.sensor_fault_bits[row]);
         REQUIRE(!std::getline(cells, cell_text, ','));
     }
     file.close();

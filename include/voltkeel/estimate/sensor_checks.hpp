@@ -133,7 +133,8 @@ struct SensorSample {
     Real temperature_degC{25};
     /// The same voltage from another sensor (of the pack beside the sum of groups); NaN: none.
     Real other_voltage_V{std::numeric_limits<Real>::quiet_NaN()};
-    bool no_current{false};  ///< Known: contactors are open.
+    bool no_current{false};    ///< Known: contactors are open.
+    bool voltage_asked{true};  ///< No: voltages come once in so many ticks, and not in this one.
 };
 
 /// What the model expects of one cell, before the sample.
@@ -197,6 +198,7 @@ struct SensorCheckState {
     bool raw_known{false};
     Real raw_current_A{0};
     Real raw_voltage_V{0};
+    Real unasked_s{0};  ///< Since a voltage was asked for.
     // Last believed.
     Real current_A{0};
     Real temperature_degC{25};
@@ -225,7 +227,20 @@ struct SensorCheckState {
     bool moved_now{false};
     bool moved_before{false};
     int moves_V{0};  ///< Of the voltage while the current read the same.
+    // A voltage that moved without the current, or a current that moved without the voltage: the
+    // same at first.
+    bool doubted{false};  ///< Nobody knows yet which of the two it was.
+    Real doubt_s{0};      ///< For so long.
+    Real doubt_As{0};     ///< Charge that was counted wrongly if it was the current.
+    Real excess_V{0};     ///< What the voltage left of late beyond what it left when all was well.
+    Real owed_As{0};      ///< Charge that nobody knows of, still to be told.
     int sign_votes{0};
+    // So many more blocks are to show what became of a reading that leapt.
+    int voltage_leapt_blocks{0};
+    int current_leapt_blocks{0};
+    Real last_step_V{0};     ///< What the current should have moved from one reading to the next.
+    Real steps_squared{0};   ///< What steps of the current should have moved, squared: of late.
+    Real steps_followed{0};  ///< The same times what the voltage moved.
     bool reversed{false};
     Real offset_A{0};  ///< Taken off.
     // What the voltage corrected, against what was counted; see SensorChecks::balance.
@@ -269,7 +284,7 @@ class SensorChecks {
         const Real gap_s = check_time(readings.time_us, out);
         check_temperature(readings.temperature_degC, out);
         const Real cell_V = readings.voltage_V / settings_.series;
-        const bool voltage_sound = check_voltage_range(cell_V, out);
+        const bool voltage_sound = readings.voltage_asked && check_voltage_range(cell_V, out);
         bool current_sound = check_current_range(readings.current_A, out);
         check_sum(readings, out);
         if (readings.no_current) {
@@ -278,19 +293,27 @@ class SensorChecks {
         const bool watched = detail::finite(view.open_V) && view.resistance_ohm > Real(0) &&
                              detail::finite(view.resistance_ohm);
         Real current_A = signed_current_A(readings.current_A);
-        if (watched && voltage_sound && current_sound && out.dt_s <= settings_.gap_s)
-            watch(current_A, cell_V, view, out);
+        const Real looked_s = out.dt_s + state_.unasked_s;
+        if (watched && voltage_sound && current_sound && looked_s <= settings_.gap_s)
+            watch(current_A, cell_V, view, looked_s);
         current_A = signed_current_A(readings.current_A);  // the sign may be another one now
-        state_.raw_known = voltage_sound && current_sound;
-        state_.raw_voltage_V = cell_V;
-        state_.raw_current_A = current_A;
+        if (readings.voltage_asked) {
+            state_.raw_known = voltage_sound && current_sound;
+            state_.raw_voltage_V = cell_V;
+            state_.raw_current_A = current_A;
+            state_.unasked_s = Real(0);
+        } else {
+            state_.unasked_s = looked_s;
+        }
         state_.started = true;
         age_latches(out.dt_s);
         out.fault_bits |= state_.latched;
 
-        const bool voltage_used = voltage_sound && (state_.latched & voltage_bits) == 0;
+        const bool voltage_used = voltage_sound && (state_.latched & voltage_bits) == 0 &&
+                                  state_.voltage_leapt_blocks == 0;
         out.voltage_V = voltage_used ? cell_V : std::numeric_limits<Real>::quiet_NaN();
-        current_sound = current_sound && (state_.latched & current_bits) == 0;
+        current_sound = current_sound && (state_.latched & current_bits) == 0 &&
+                        state_.current_leapt_blocks == 0;
         if (readings.no_current) {
             out.current_A = Real(0);
         } else if (current_sound) {
@@ -312,6 +335,12 @@ class SensorChecks {
             out.current_std_A += settings_.current_share_std * magnitude(out.current_A) +
                                  settings_.current_std_per_h * settings_.capacity_Ah;
         }
+        if (watched && voltage_sound && current_sound && !readings.no_current)
+            doubt(cell_V, view, out);
+        if (state_.owed_As > Real(0) && out.dt_s > Real(0)) {
+            out.current_std_A += state_.owed_As / out.dt_s;
+            state_.owed_As = Real(0);
+        }
         if (state_.slow_bits != 0 && !readings.no_current) {
             out.fault_bits |= state_.slow_bits;
             out.current_std_A +=
@@ -329,6 +358,12 @@ class SensorChecks {
     static constexpr std::uint32_t current_bits = sensor_current_jump | sensor_current_stuck;
     static constexpr std::uint32_t voltage_bits = sensor_voltage_jump | sensor_voltage_stuck;
     static constexpr Real magnitude(Real x) noexcept { return x < Real(0) ? -x : x; }
+
+    /// No more than the sensor or the cell can have.
+    [[nodiscard]] Real limited_A(Real current_A) const noexcept {
+        const Real most_A = settings_.current_max_per_h * settings_.capacity_Ah;
+        return current_A < -most_A ? -most_A : (current_A > most_A ? most_A : current_A);
+    }
 
     [[nodiscard]] Real signed_current_A(Real current_A) const noexcept {
         return (state_.reversed ? -current_A : current_A) - state_.offset_A;
@@ -463,8 +498,8 @@ class SensorChecks {
     }
 
     /// Current and voltage against each other.
-    void watch(Real current_A, Real cell_V, const ModelView<Real>& view,
-               const CheckedReadings<Real>& out) noexcept {
+    /// \param dt_s since the voltage before
+    void watch(Real current_A, Real cell_V, const ModelView<Real>& view, Real dt_s) noexcept {
         const Real over_V = cell_V - view.open_V;
         const Real expected_V = view.open_V + view.resistance_ohm * current_A;
         SensorBlock<Real>& block = state_.block;
@@ -476,9 +511,23 @@ class SensorChecks {
             state_.last_block = block;
         } else {
             const Real step_A = current_A - state_.raw_current_A;
+            // One that leaps by itself from a reading to the next waits until two blocks have shown
+            // what it was.
+            const Real step_V = magnitude(cell_V - state_.raw_voltage_V);
+            const Real size_V = view.resistance_ohm * magnitude(step_A);
+            const Real leap_V = Real(3.3) * settings_.jump_V;
+            if (step_V > leap_V + Real(2.2) * (size_V + state_.last_step_V))
+                state_.voltage_leapt_blocks = 2;
+            if (size_V > Real(2) * leap_V && step_V < Real(0.3) * size_V &&
+                magnitude(step_A) >
+                    Real(0.25) * settings_.current_max_per_h * settings_.capacity_Ah &&
+                state_.voltage_same_s < Real(1)) {
+                state_.current_leapt_blocks = 2;
+            }
+            state_.last_step_V = size_V;
             const std::uint32_t stuck_bits = sensor_current_stuck | sensor_voltage_stuck;
             const bool was_stuck = (state_.latched & stuck_bits) != 0;
-            stand(step_A, cell_V - state_.raw_voltage_V, over_V, expected_V, out.dt_s);
+            stand(step_A, cell_V - state_.raw_voltage_V, over_V, expected_V, dt_s);
             block.stands = block.stands && step_A == Real(0);
             if (magnitude(step_A) > block.largest_step_A) block.largest_step_A = magnitude(step_A);
             if (was_stuck || (state_.latched & stuck_bits) != 0) {
@@ -488,7 +537,7 @@ class SensorChecks {
                 return;
             }
         }
-        block.time_s += out.dt_s;
+        block.time_s += dt_s;
         block.count += Real(1);
         block.current_A += (current_A - block.current_A) / block.count;
         block.voltage_V += (cell_V - block.voltage_V) / block.count;
@@ -501,6 +550,8 @@ class SensorChecks {
             state_.sound_excess_V =
                 block.voltage_V - block.open_V - view.resistance_ohm * block.current_A;
         }
+        if (state_.voltage_leapt_blocks > 0) --state_.voltage_leapt_blocks;
+        if (state_.current_leapt_blocks > 0) --state_.current_leapt_blocks;
         state_.last_block = block;
         block = SensorBlock<Real>{};
     }
@@ -539,8 +590,19 @@ class SensorChecks {
         const Real counted_V = beyond_V <= jump_V
                                    ? beyond_V
                                    : (beyond_V < Real(3) * jump_V ? Real(0.87) * jump_V : Real(0));
-        if (counted_V > state_.largest_beyond_V) state_.largest_beyond_V = counted_V;
+        if (state_.latched == 0 && counted_V > state_.largest_beyond_V)
+            state_.largest_beyond_V = counted_V;
         const bool away = magnitude(excess_V - state_.sound_excess_V) > Real(0.5) * jump_V;
+        // Many steps together tell a sign that no single one does.
+        const Real kept = Real(30) / (Real(30) + now.time_s);
+        state_.steps_squared = kept * state_.steps_squared + size_V * size_V;
+        state_.steps_followed = kept * state_.steps_followed + size_V * along_V;
+        const Real told_V = Real(3) * settings_.jump_V;
+        if (state_.steps_squared > told_V * told_V &&
+            state_.steps_followed < Real(-0.5) * state_.steps_squared) {
+            reverse();
+            return;
+        }
         if (size_V > jump_V && along_V < Real(-0.4) * size_V - loose_V &&
             along_V > Real(-2.5) * size_V - loose_V) {
             vote_sign();
@@ -601,11 +663,19 @@ class SensorChecks {
         state_.good_steps = 0;
         state_.jumped_A = Real(0);
         state_.peak_A = Real(0);
-        if (++state_.sign_votes < 3) return;
+        if (++state_.sign_votes >= 3) reverse();
+    }
+
+    /// The sign of the current is the other one.
+    void reverse() noexcept {
         state_.sign_votes = 0;
+        state_.steps_squared = Real(0);
+        state_.steps_followed = Real(0);
         state_.reversed = !state_.reversed;
         state_.latched &= ~current_bits;
         forget_jumps();
+        // From one sign to the other is no step.
+        state_.block = SensorBlock<Real>{};
     }
 
     void jump(bool by_current, Real step_A, Real step_V, Real r, bool away, Real jump_V) noexcept {
@@ -643,6 +713,60 @@ class SensorChecks {
         state_.latched |= sensor_voltage_jump;
         state_.voltage_latched_s = Real(0);
         state_.fits_s = Real(0);
+    }
+
+    /// While a voltage is not believed the current may be the one that errs: the charge that it
+    /// would miss is doubted until the two are told apart.
+    void doubt(Real cell_V, const ModelView<Real>& view, CheckedReadings<Real>& out) noexcept {
+        if ((state_.latched & sensor_voltage_jump) == 0) {
+            state_.doubt_s = Real(0);
+            state_.doubt_As = Real(0);
+            state_.doubted = false;
+            return;
+        }
+        if (state_.doubt_s == Real(0)) {
+            state_.doubted = true;
+            state_.excess_V = state_.jumped_V;
+        }
+        const Real spoken_A = limited_A((cell_V - view.open_V) / view.resistance_ohm);
+        // A current that has read the same since before the voltage moved may be stuck anywhere.
+        const bool stands =
+            state_.current_same_s > Real(0) && state_.current_same_s >= state_.voltage_latched_s;
+        const Real most_A = settings_.current_unknown_per_h * settings_.capacity_Ah;
+        Real missed_A =
+            magnitude(stands ? spoken_A - out.current_A : state_.jumped_V / view.resistance_ohm);
+        if (!stands && missed_A > most_A) missed_A = most_A;
+        state_.doubt_s += out.dt_s;
+        const Real left_V =
+            cell_V - view.open_V - view.resistance_ohm * out.current_A - state_.sound_excess_V;
+        state_.excess_V += (left_V - state_.excess_V) * out.dt_s / (out.dt_s + Real(30));
+        if (!state_.doubted && !stands) return;
+        state_.doubt_As += missed_A * out.dt_s;
+        out.current_std_A += missed_A;
+        // A voltage that is off stays off by as much; that of another current goes on: branches
+        // follow in a minute or two, and the charge that is not counted.
+        const Real alone_V = Real(0.002) * std::sqrt(state_.doubt_s);
+        const Real size_V = magnitude(state_.jumped_V);
+        const Real along_V = state_.jumped_V < Real(0) ? -state_.excess_V : state_.excess_V;
+        if (state_.doubt_s < Real(90)) return;
+        if (along_V < Real(1.3) * size_V - alone_V) {
+            state_.doubted = false;
+        } else if (along_V > Real(1.7) * size_V + alone_V + Real(0.02) && !stands) {
+            // The current it is, less its jump. What it made of the charge until now is unknown.
+            state_.owed_As += state_.doubt_As;
+            state_.jumped_A = -state_.jumped_V / view.resistance_ohm;
+            state_.peak_A = magnitude(state_.jumped_A);
+            state_.good_steps = 3;  // its steps were right all along
+            state_.latched &= ~voltage_bits;
+            state_.latched |= sensor_current_jump;
+            state_.current_latched_s = Real(0);
+            state_.level_votes = 0;
+            state_.jumped_V = Real(0);
+            state_.peak_V = Real(0);
+            state_.doubt_s = Real(0);
+            state_.doubt_As = Real(0);
+            state_.doubted = false;
+        }
     }
 
     /// A reading that stands while the other channel moves.
@@ -770,9 +894,7 @@ class SensorChecks {
     void replace_current(Real cell_V, bool by_voltage, const ModelView<Real>& view,
                          CheckedReadings<Real>& out) noexcept {
         if (by_voltage) {
-            const Real most_A = settings_.current_max_per_h * settings_.capacity_Ah;
-            const Real spoken_A = (cell_V - view.open_V) / view.resistance_ohm;
-            out.current_A = spoken_A < -most_A ? -most_A : (spoken_A > most_A ? most_A : spoken_A);
+            out.current_A = limited_A((cell_V - view.open_V) / view.resistance_ohm);
             out.current_std_A = settings_.model_std_V / view.resistance_ohm;
             // The voltage has been used: it has no second word.
             out.voltage_V = std::numeric_limits<Real>::quiet_NaN();

@@ -11,7 +11,8 @@
 
 namespace voltkeel {
 
-/// A log: one entry per row in each vector, time strictly increasing, every value finite.
+/// A log: one entry per row in each vector, time strictly increasing, every value finite (but for
+/// readings that did not come, see LogReadSettings::keep_missing).
 struct Log {
     std::vector<double> time_s;            ///< time since an origin of the logger's choice
     std::vector<double> current_A;         ///< positive = charge
@@ -42,6 +43,10 @@ struct LogColumns {
     std::string current = "current_A";  ///< holds A
     std::string voltage = "voltage_V";  ///< holds V; empty: not read, all 0; {}: see group_log.hpp
     std::string temperature = "temperature_degC";  ///< holds degC
+
+    /// In a log of groups: the voltage of all in series, from a sensor of its own, in the units of
+    /// `voltage`. Read where the file has it; a name other than the default must be there.
+    std::string pack_voltage = "pack_voltage_V";
 };
 
 /// The units the columns hold. A column of the Battery Data Format has the unit in its name.
@@ -96,6 +101,11 @@ struct LogReadSettings {
     /// Stands in for every empty temperature cell, or for the whole column where the file has none.
     std::optional<double> temperature_degC;
 
+    /// An empty, NaN or infinite cell of current, voltage or temperature is a reading that did not
+    /// come, NaN in the log, and no error. For `replay` with SensorUse::replaced, which alone takes
+    /// such logs.
+    bool keep_missing = false;
+
     /// Between the fields of a row. Not a letter, digit, quote, line end, '.', '+' or '-'.
     char separator = ',';
 };
@@ -131,6 +141,7 @@ struct LogReport {
     std::size_t rows = 0;                 ///< rows kept, the size of the log
     std::size_t rows_dropped = 0;         ///< rows left out, each of them in `findings`
     std::size_t temperatures_filled = 0;  ///< temperatures taken from the settings
+    std::size_t readings_missing = 0;     ///< current, voltage or temperature, with `keep_missing`
     bool last_line_open =
         false;  ///< no line end after the last row: its last value may have been cut short
 
@@ -171,8 +182,9 @@ struct LogReading {
                                    const LogReadSettings& settings = {});
 
 /// Checks a log that did not come from a file: columns of one length, every value finite, time
-/// strictly increasing. \throws Error naming column, row (from 0) and value
-void check_log(const Log& log);
+/// strictly increasing. \param missing_allowed NaN may stand for a current, a voltage and a
+/// temperature \throws Error naming column, row (from 0) and value
+void check_log(const Log& log, bool missing_allowed = false);
 
 /// Writes columns of numbers as a CSV file with a header row. The file appears complete or not at
 /// all: it is written under a temporary name in the same folder and then renamed. \param path the

@@ -28,6 +28,7 @@ struct GroupLog {
     int first_number{0};                     ///< what the file calls the first group: 0 or 1
     std::string source;                      ///< the file it came from, for messages
     std::optional<double> clock_origin_s{};  ///< see Log
+    std::vector<double> pack_voltage_V{};    ///< of all groups from another sensor; empty: none
 
     /// Number of rows.
     [[nodiscard]] std::size_t size() const { return time_s.size(); }
@@ -43,7 +44,9 @@ struct GroupLogReading {
 /// voltage. `columns.voltage` holds {} where the number of the group stands in the header, as in
 /// "Cell {} (mV)"; left at its default it is "voltage_{}_V". Numbers go up by one from 0 or 1, from
 /// the negative end of the string, in any order of columns; leading zeros may stand. A cell that is
-/// empty, NaN or infinite is a voltage that did not come.
+/// empty, NaN or infinite is a voltage that did not come. A column "pack_voltage_V" (or that of
+/// `columns.pack_voltage`) is the voltage of all groups from another sensor, in the units of the
+/// voltage.
 /// \throws Error as `read_log` does, and when a group of the row of numbers has no column, two have
 ///   the same, there are more than `most_log_groups`, or with units from the header they differ
 [[nodiscard]] GroupLogReading read_group_log(const std::filesystem::path& path,
@@ -60,7 +63,8 @@ struct GroupLogReading {
                                              const LogReadSettings& settings = {});
 
 /// Checks a log that did not come from a file: lengths, values finite but the voltages, time
-/// strictly increasing. \throws Error naming column, row (from 0) and value
-void check_log(const GroupLog& log);
+/// strictly increasing. \param missing_allowed NaN may stand for a current and a temperature
+/// \throws Error naming column, row (from 0) and value
+void check_log(const GroupLog& log, bool missing_allowed = false);
 
 }  // namespace voltkeel

@@ -27,6 +27,9 @@ struct GroupReplaySettings {
     std::optional<PackFilterSettings<double>> filter;
     std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
     CellAge age{};  ///< Of all groups; `capacity_Ah` comes before it, `capacity_scale` beside it.
+    /// Current, temperature, clock, and the mean of the groups as a voltage; where the log has the
+    /// pack's voltage, the sum against it. Each group's own voltage the filter looks at.
+    SensorReplay sensors{};
 };
 
 /// The answer for a reference cell at every row, and for the groups at the rows in which their

@@ -2,12 +2,14 @@
 /// \file replay.hpp
 /// The SOC filter along a log, for a cell whose branch count is only known at run time.
 
+#include <cstddef>
 #include <cstdint>
 #include <filesystem>
 #include <functional>
 #include <optional>
 #include <vector>
 
+#include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 #include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/cell_age.hpp"
@@ -15,6 +17,21 @@
 #include "voltkeel/io/model_state.hpp"
 
 namespace voltkeel {
+
+/// What becomes of the readings of a log that cannot be.
+enum class SensorUse {
+    off,       ///< They are not looked for.
+    named,     ///< Their faults are named, the filter gets what stands in the log.
+    replaced,  ///< The filter gets what SensorChecks knows better. Readings may be missing (NaN).
+};
+
+/// How the sensors of a log are looked at.
+struct SensorReplay {
+    SensorUse use{SensorUse::named};
+    /// Without it the usual ones, of the cell's capacity, where a step of up to ten minutes is no
+    /// fault. `series` is set by the replay.
+    std::optional<SensorCheckSettings<double>> checks{};
+};
 
 /// How a replay starts and runs.
 struct ReplaySettings {
@@ -24,13 +41,15 @@ struct ReplaySettings {
     std::optional<SocFilterSettings<double>> filter;  ///< Without it filter_settings(cell).
     std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
     CellAge age{};  ///< What the cell is known to have aged; `capacity_Ah` comes before it.
+    SensorReplay sensors{};
 };
 
 /// The filter's answer at every row of a log; all vectors have its length.
 struct SocTrace {
     std::vector<double> time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
         resistance_scale, log_scale_std, hysteresis;
-    std::vector<std::uint32_t> fault_bits;  ///< See FaultBit.
+    std::vector<std::uint32_t> fault_bits;         ///< See FaultBit.
+    std::vector<std::uint32_t> sensor_fault_bits;  ///< See SensorFaultBit.
     std::uint32_t update_count{0};
     std::uint32_t rejected_count{0};
     std::uint32_t reset_count{0};
@@ -46,14 +65,27 @@ struct SocTrace {
 /// Runs the filter along a log. The temperatures of the log are those of the case; where the cell's
 /// warmth was measured (`follows_core`), the filter gets that of the core behind it. A log that
 /// begins in the middle of use is started with the mean current of its first two minutes
-/// (`SocFilter::start_under_load`).
+/// (`SocFilter::start_under_load`). Where sensors are replaced, the filter starts from the first
+/// readings that came.
 /// \param progress asked about every 65 536 rows with the share done; false cancels with an Error
 /// \throws Error for an unusable cell, setting or log
 [[nodiscard]] SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings = {},
                               const std::function<bool(double share)>& progress = {});
 
+/// A fault of a sensor along a log.
+struct SensorFault {
+    std::uint32_t bit{0};  ///< One of SensorFaultBit.
+    std::size_t rows{0};   ///< Rows that have it.
+    std::size_t times{0};  ///< Runs of rows that have it.
+    double first_s{0};     ///< Time of the first such row, and of the last.
+    double last_s{0};
+};
+
+/// The faults of sensors that a trace tells of, in the order of their bits.
+[[nodiscard]] std::vector<SensorFault> sensor_faults(const SocTrace& trace);
+
 /// Writes the columns time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
-/// fault_bits.
+/// fault_bits, sensor_fault_bits.
 void write_trace(const std::filesystem::path& path, const SocTrace& trace);
 
 }  // namespace voltkeel
