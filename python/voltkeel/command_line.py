@@ -1162,6 +1162,35 @@ def _note_limits(limit: vk.DirectionLimit | vk.PackDirectionLimit, start_A: floa
         )
 
 
+def _note_held_back(forecast: vk.ChargeForecast, start_A: float) -> None:
+    """Say what holds a charge within limits below its plan, and until when."""
+    if forecast.limits_s > 0:
+        print(
+            f"Note: {forecast.limits_reason.message} holds the charge below its plan until "
+            f"{_minutes(forecast.limits_until_s)} from now, {_minutes(forecast.limits_s)} in all; it begins with "
+            f"{start_A:.3g} A.",
+            file=sys.stderr,
+        )
+
+
+def _held_back_document(forecast: vk.ChargeForecast) -> dict[str, Any] | None:
+    if not forecast.limits_s > 0:
+        return None
+    return {
+        "reason": forecast.limits_reason.name,
+        "time_s": forecast.limits_s,
+        "until_s": forecast.limits_until_s,
+    }
+
+
+def _why_not(outlook: vk.ChargeTimeOutlook | vk.PackChargeOutlook, forecast: vk.ChargeForecast) -> str:
+    if forecast.end_phase == vk.ChargePhase.waiting:
+        return "the limits let in next to nothing"
+    if forecast.end_phase == vk.ChargePhase.not_allowed:
+        return forecast.end_phase.message
+    return outlook.message
+
+
 def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeTimeOutlook) -> dict[str, Any]:
     """Say what the supply gives at the start and what a whole charge takes from the socket."""
     forecast = outlook.band.central
@@ -1367,10 +1396,11 @@ def _charge_doubt(options: argparse.Namespace, state: vk.ModelState, log: vk.Log
 
 
 def _charge_case(
-    options: argparse.Namespace, ambient_degC: float, source: vk.SupplyDescription | None
+    options: argparse.Namespace, cell: vk.Cell, ambient_degC: float, source: vk.SupplyDescription | None
 ) -> vk.ChargeCase:
     settings = vk.ForecastSettings(least_resistance_scale=min(1.0, options.known_age.resistance_scale))
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=settings)
+    what.within_limits = len(cell.current_limits) > 0
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
     return what
@@ -1400,7 +1430,7 @@ def _charge_moments(options: argparse.Namespace) -> int:
     source = vk.load_supply(options.supply) if options.supply is not None else None
     taper = vk.load_taper(options.learned) if options.learned is not None else None
     ambient_degC = float(log.temperature_degC[0]) if options.ambient_degC is None else options.ambient_degC
-    what = _charge_case(options, ambient_degC, source)
+    what = _charge_case(options, cell, ambient_degC, source)
     moments: list[dict[str, Any]] = []
     for at_s in options.at:
         so_far = _rows_until(options, log, at_s)
@@ -1499,6 +1529,8 @@ def _charge(options: argparse.Namespace) -> int:
         raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
     if options.at is not None:
         return _charge_moments(options)
+    if options.parts is not None:
+        raise vk.DataError("--parts is for --pack")
     if options.learn_out is not None and options.from_log is None:
         raise vk.DataError("--learn-out learns from a charge: give its --from-log")
     age: vk.CellAge = options.known_age
@@ -1546,7 +1578,7 @@ def _charge(options: argparse.Namespace) -> int:
         print(f"Wrote {options.learn_out}: the taper of {written.charges} charge(s)", file=sys.stderr)
         taper = written if taper is not None else None
     source = vk.load_supply(options.supply) if options.supply is not None else None
-    what = _charge_case(options, ambient_degC, source)
+    what = _charge_case(options, cell, ambient_degC, source)
     departure = _departure(options)
     so_far = log if options.from_log is not None else None
     doubt = _charge_doubt(options, state, so_far)
@@ -1560,6 +1592,7 @@ def _charge(options: argparse.Namespace) -> int:
     allowed = vk.current_limits(cell, state, [_CONTINUOUS], _cell_limit_settings(state.soc_std))[0].charge
     _note_limits(allowed, float(outlook.curve["current_A"][0]))
     band = outlook.band
+    _note_held_back(band.central, float(outlook.curve["current_A"][0]))
     if options.plot is not None:
         from voltkeel import plots
 
@@ -1587,6 +1620,7 @@ def _charge(options: argparse.Namespace) -> int:
             "target": "full" if options.to_soc is None else options.to_soc,
             "reached": forecast.reached,
             "message": outlook.message,
+            "held_back": _held_back_document(forecast),
             "time_s": time_s,
             "earliest_s": earliest_s,
             "latest_s": _finite(latest_s),
@@ -1632,7 +1666,7 @@ def _charge(options: argparse.Namespace) -> int:
     )
     if not forecast.reached:
         print(
-            f"Not reached: {outlook.message}; the charge ends at {100 * forecast.end_soc:.1f} % SOC "
+            f"Not reached: {_why_not(outlook, forecast)}; the charge ends at {100 * forecast.end_soc:.1f} % SOC "
             f"and {forecast.end_temperature_degC:.1f} degC."
         )
     _print_table(
@@ -1708,6 +1742,13 @@ def _charge_pack(options: argparse.Namespace) -> int:
     source = vk.load_supply(options.supply) if options.supply is not None else None
     ambient_degC = groups[0].state.temperature_degC if options.ambient_degC is None else options.ambient_degC
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc)
+    what.parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
+    stated = [
+        *(len(module.cell.current_limits) > 0 for module in pack.modules),
+        *(math.isfinite(string.contactor.current_A) or math.isfinite(string.fuse.current_A) for string in pack.strings),
+        len(what.parts) > 0,
+    ]
+    what.within_limits = any(stated)
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply)
     departure = _departure(options)
@@ -1722,8 +1763,9 @@ def _charge_pack(options: argparse.Namespace) -> int:
 
         plots.plot_pack_charge(outlook, options.plot)
     if outlook.curve["current_A"].size > 0:
-        allowed = vk.pack_limits(pack, groups, [_CONTINUOUS])[0].charge
+        allowed = vk.pack_limits(pack, groups, [_CONTINUOUS], what.parts)[0].charge
         _note_limits(allowed, float(outlook.curve["current_A"][0]), pack)
+        _note_held_back(outlook.forecast, float(outlook.curve["current_A"][0]))
     forecast = outlook.forecast
     cost = _cost(options, forecast)
     curve = outlook.curve
@@ -1752,6 +1794,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
             "target": "full" if options.to_soc is None else options.to_soc,
             "reached": forecast.reached,
             "message": outlook.message,
+            "held_back": _held_back_document(forecast),
             "time_s": forecast.time_s,
             "earliest_s": outlook.earliest_s,
             "latest_s": _finite(outlook.latest_s),
@@ -1790,7 +1833,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
     spread = f"{100 * min(soc):.1f}" + (f" to {100 * max(soc):.1f}" if max(soc) > min(soc) else "")
     print(f"{pack.name}: from {spread} % SOC, surroundings {ambient_degC:.1f} degC, to {target}")
     if not forecast.reached:
-        print(f"Not reached: {outlook.message}; the fullest group ends at {100 * forecast.end_soc:.1f} % SOC.")
+        print(f"Not reached: {_why_not(outlook, forecast)}; the fullest group ends at {100 * forecast.end_soc:.1f} % SOC.")
     _print_table(
         f"{_minutes(forecast.time_s)} until {target}" if forecast.reached else "As far as it gets",
         ["phase", "time", "share"],
@@ -2910,6 +2953,7 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--end-current-A", type=_current, metavar="A", help="full when the current has fallen to this")
     charge.add_argument("--plan", type=Path, metavar="FILE", help="charge plan, instead of the one in the cell file")
     charge.add_argument("--supply", type=Path, metavar="FILE", help="mains and charger or DC station, for the pack")
+    charge.add_argument("--parts", type=Path, metavar="FILE", help="cables and more beside the cells of a pack")
     charge.add_argument("--series", type=_count, default=1, metavar="N", help="groups that the supply charges")
     charge.add_argument("--parallel", type=_count, default=1, metavar="N", help="cells in each of them")
     charge.add_argument("--to-soc", type=_soc, metavar="SOC", help="stop here instead of full")

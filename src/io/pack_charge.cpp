@@ -16,6 +16,8 @@ namespace {
 
 /// How far another group's voltage may be above that of the deciding one.
 constexpr double crossing_V = 1e-3;
+/// Likewise how much less another group's limits may let in, as a share.
+constexpr double crossing_share = 1e-3;
 
 /// The plan from one of its stages on.
 ChargePlan<double> rest_of(const ChargePlan<double>& plan, int stage) {
@@ -32,7 +34,7 @@ class PackCharge {
   public:
     PackCharge(const Pack& pack, const std::vector<GroupState>& groups,
                const ChargePlan<double>& plan, const ChargeCase& what)
-        : views_(pack), plan_(plan), what_(what), layout_(equal_layout(pack)) {
+        : views_(pack, what.parts), plan_(plan), what_(what), layout_(equal_layout(pack)) {
         views_.take(groups);
         const auto& view = views_.view();
         for (int s = 0; s < view.string_count; ++s) {
@@ -48,6 +50,18 @@ class PackCharge {
             supply_ = *what.supply;
             supply_.series = layout_.series;
             supply_.parallel = layout_.parallel;
+        }
+        if (what.within_limits) {
+            for (int k = 0; k < view.component_count; ++k) {
+                const LimitComponent<double>& part = view.components[k];
+                const double of_cell_A =
+                    component_current_A(part, true, continuous_horizon_s<double>) /
+                    (part.string < 0 ? layout_.parallel : cells_per_group());
+                if (of_cell_A < component_A_) {
+                    component_A_ = of_cell_A;
+                    component_ = part.kind;
+                }
+            }
         }
         const auto& states = views_.states();
         for (int g = 0; g < view.group_count; ++g) {
@@ -72,6 +86,7 @@ class PackCharge {
         PackChargeOutlook result;
         std::size_t leader = highest();
         const int most_legs = 20 + 4 * static_cast<int>(cells_.size());
+        bool for_limits = false;  // the leader leads because its limits let in least
         for (int leg = 0;; ++leg) {
             ChargeForecast<double> forecast;
             const auto points = forecast_of(leader, forecast);
@@ -81,7 +96,8 @@ class PackCharge {
             stored_J_ = 0;
             std::size_t other = leader;
             std::size_t at = 0;
-            bool held = false;  // the leader has been at its voltage
+            bool held = false;      // the leader has been at its voltage
+            bool stricter = false;  // the other one lets in less
             for (; at < points.size(); ++at) {
                 follow(points, at, leader);
                 add_point(points[at], leader, result);
@@ -92,8 +108,22 @@ class PackCharge {
                     if (other != leader) break;
                 }
                 held = held || holds;
+                if (!what_.within_limits || leg >= most_legs || at + 1 == points.size()) continue;
+                other = strictest_at(points[at], leader);
+                stricter = other != leader;
+                if (!stricter) other = first_past_voltage(points[at], leader);
+                if (other != leader) break;
             }
-            if (other != leader && !held) {
+            if (other != leader && at == 0) {
+                // Nothing has flowed yet; the point is the other's.
+                result.curve.resize(start_of_curve);
+                now_ = before;
+                now_A_ = before_A;
+                leader = other;
+                for_limits = stricter;
+                continue;
+            }
+            if (other != leader && !held && !stricter && !for_limits) {
                 // It should have decided all along.
                 now_ = before;
                 now_A_ = before_A;
@@ -113,6 +143,7 @@ class PackCharge {
             }
             ++result.handovers;
             leader = other;
+            for_limits = stricter;
         }
     }
 
@@ -128,9 +159,14 @@ class PackCharge {
             1,
             now_[leader].temperature.core_degC,
             now_[leader].temperature.core_degC - now_[leader].temperature.case_degC};
-        const ChargeConditions<double> conditions =
+        ChargeConditions<double> conditions =
             detail::charge_conditions(at, what_.ambient_degC, what_.supply_current_A,
                                       what_.supply.has_value() ? &supply_ : nullptr);
+        if (what_.within_limits) {
+            conditions.limits = &limits_of(leader);
+            conditions.component_current_A = component_A_;
+            conditions.component = component_;
+        }
         std::vector<Point> points;
         const auto record = [&](const Point& point) { points.push_back(point); };
         const ChargePlan<double> plan = rest_of(plan_, stage_);
@@ -198,12 +234,49 @@ class PackCharge {
         return found;
     }
 
+    const CellLimits<double>& limits_of(std::size_t g) const {
+        const auto& view = views_.view();
+        return view.limits[view.kind[g]];
+    }
+    /// What a group's window and table let in now, of a cell.
+    double let_in_A(std::size_t g) const {
+        const CellLimits<double>& limits = limits_of(g);
+        const double degC = now_[g].temperature.core_degC;
+        if (degC < limits.window.charge_temperature_min_degC ||
+            degC > limits.window.charge_temperature_max_degC) {
+            return 0;
+        }
+        const CurrentTable<double>* const table = table_for(limits, continuous_horizon_s<double>);
+        return table == nullptr
+                   ? std::numeric_limits<double>::infinity()
+                   : detail::table_value(*table, table->charge_A, now_[g].state.soc, degC);
+    }
+    /// The group that lets in less than flows, if there is one beside the leader.
+    std::size_t strictest_at(const Point& point, std::size_t leader) const {
+        std::size_t found = leader;
+        double least_A = point.current_A * (1 - crossing_share);
+        for (std::size_t g = 0; g < cells_.size(); ++g) {
+            if (g == leader || !(let_in_A(g) < least_A)) continue;
+            found = g;
+            least_A = let_in_A(g);
+        }
+        return found;
+    }
+    std::size_t first_past_voltage(const Point& point, std::size_t leader) const {
+        const std::size_t found = highest_at(point.current_A, leader);
+        return point.current_A > 0 &&
+                       voltage_V(found, point.current_A) > point.target_V + crossing_V
+                   ? found
+                   : leader;
+    }
+
     void add_point(const Point& point, std::size_t leader, PackChargeOutlook& result) {
         PackChargePoint p;
         p.time_s = time_s_ + point.time_s;
         p.current_A = point.current_A * layout_.parallel;
         p.phase = point.phase;
         p.group = static_cast<int>(leader);
+        p.held_back_by = point.held_back_by;
         p.group_voltage_min_V = p.temperature_min_degC = p.soc_min =
             std::numeric_limits<double>::infinity();
         p.group_voltage_max_V = p.temperature_max_degC = p.soc_max =
@@ -235,6 +308,11 @@ class PackCharge {
              : phase == ChargePhase::constant_power   ? sum.constant_power_s
              : phase == ChargePhase::constant_current ? sum.constant_current_s
                                                       : sum.rest_s) += dt_s;
+            if (points[k].held_back_by != LimitReason::none) {
+                if (!(sum.limits_s > 0)) sum.limits_reason = points[k].held_back_by;
+                sum.limits_s += dt_s;
+                sum.limits_until_s = time_s_ + points[k].time_s;
+            }
             const double charge_Ah =
                 (points[k].charge_Ah - points[k - 1].charge_Ah) * layout_.parallel;
             const double mean_V =
@@ -279,6 +357,8 @@ class PackCharge {
     ChargeCase what_;
     PackLayout<double> layout_;
     PackSupply supply_;
+    double component_A_{std::numeric_limits<double>::infinity()};  ///< Of a cell.
+    LimitReason component_{LimitReason::drive};
     int strings_{1};
     double string_ohm_{0};
     std::vector<CellParameters<double, Branches, Transfer>> cells_;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <string>
 #include <vector>
 
@@ -78,6 +79,96 @@ TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
     CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
     CHECK(outlook.weakest_soc == Approx(outlook.curve.back().soc_min));
     CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
+}
+
+TEST_CASE("within limits the strictest group decides until one comes to its voltage",
+          "[charge][pack][limits]") {
+    voltkeel::Cell cell = voltkeel_test::made_cell();
+    cell.current_limits = {{600,
+                            {0, 10, 25},
+                            {0, 0.5, 0.8, 1},
+                            {{1, 1, 1, 1}, {14, 12, 8, 5}, {30, 28, 20, 9}},
+                            {{99, 99, 99, 99}, {99, 99, 99, 99}, {99, 99, 99, 99}}}};
+    const Pack pack = voltkeel::single_string_pack("six", "HW-50", cell, {6, 2});
+    std::vector<GroupState> groups = unequal_groups();
+    for (GroupState& group : groups)
+        group.state.temperature_degC = 14;
+    groups[0].state.temperature_degC = 8;  // the coldest is the strictest, and warms
+    ChargeCase what;
+    what.ambient_degC = 22;
+    what.within_limits = true;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    REQUIRE(outlook.status == voltkeel::Status::ok);
+    CHECK(outlook.handovers >= 1);
+    CHECK(outlook.forecast.limits_reason == voltkeel::LimitReason::maker_table);
+
+    // All groups at every second: the least of plan, tables and what takes a group to its voltage.
+    const voltkeel::CellTables<double, 2, false> tables(cell);
+    const auto limits = tables.limits();
+    const auto& lasting = limits.tables[limits.table_count - 1];
+    struct Group {
+        voltkeel::CellState<double, 2, false> state;
+        voltkeel::CellTemperature<double> warmth;
+    };
+    std::vector<Group> all;
+    for (const GroupState& group : groups) {
+        all.push_back({voltkeel::cell_state<2, false>(group.state),
+                       {group.state.temperature_degC, group.state.temperature_degC}});
+    }
+    double time_s = 0;
+    double limits_s = 0;
+    for (double current_A = 25; time_s < 86400; time_s += 1) {
+        double table_A = 25;
+        double held_A = 1e9;
+        for (const Group& g : all) {
+            table_A =
+                std::min(table_A, voltkeel::detail::table_value(lasting, lasting.charge_A,
+                                                                g.state.soc, g.warmth.core_degC));
+            const auto open =
+                voltkeel::voltage_at(tables.parameters(), g.state, 0.0, g.warmth.core_degC);
+            held_A = std::min(held_A, (4.1 - open.voltage_V) / open.by_current);
+        }
+        current_A = std::min(table_A, held_A);
+        if (held_A <= 2.5) break;
+        if (table_A < 25 && table_A < held_A) limits_s += 1;
+        for (Group& g : all) {
+            auto held =
+                voltkeel::detail::begin_hold(tables.parameters(), g.state, g.warmth, current_A);
+            voltkeel::detail::hold(tables.parameters(), current_A, 1.0, 22.0, held);
+            g.state = held.state;
+            g.warmth = held.temperature;
+        }
+    }
+    CAPTURE(outlook.handovers, outlook.forecast.limits_s, limits_s);
+    CHECK(outlook.forecast.time_s == Approx(time_s).epsilon(1e-3));
+    CHECK(outlook.forecast.limits_s == Approx(limits_s).margin(20));
+    double soc_min = 2;
+    for (const Group& g : all)
+        soc_min = std::min(soc_min, g.state.soc);
+    CHECK(outlook.curve.back().soc_min == Approx(soc_min).margin(5e-4));
+    for (const auto& point : outlook.curve)
+        CHECK(point.group_voltage_max_V < 4.1 + 2e-3);
+
+    // A fuse of 20 A, four fifths of whose heat may be used: 20 A sqrt(0.8) for two cells.
+    ChargeCase with_fuse = what;
+    voltkeel::PackPart fuse;
+    fuse.kind = voltkeel::LimitReason::fuse;
+    fuse.rated_A = 20;
+    fuse.i2t_A2s = 8000;
+    with_fuse.parts = {fuse};
+    const auto slower = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), with_fuse);
+    double most_A = 0;
+    for (const auto& point : slower.curve)
+        most_A = std::max(most_A, point.current_A);
+    CHECK(most_A == Approx(20 * std::sqrt(0.8)));
+    CHECK(slower.forecast.time_s > outlook.forecast.time_s);
+    // One group outside the window stops all of them.
+    groups[3].state.temperature_degC = -1;
+    const auto cold = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    CHECK(cold.status == voltkeel::Status::not_allowed);
+    CHECK(cold.forecast.end_phase == voltkeel::ChargePhase::not_allowed);
+    CHECK(cold.forecast.time_s == 0);
+    CHECK(cold.group == 3);
 }
 
 TEST_CASE("the voltage of no group passes the plan's, and the books close", "[charge][pack]") {
