@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 #include <string>
 
 #include "io/charge_case.hpp"
 #include "io/number_text.hpp"
 #include "io/pack_views.hpp"
+#include "voltkeel/charge/balancing_plan.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
@@ -18,6 +20,17 @@ namespace {
 constexpr double crossing_V = 1e-3;
 /// Likewise how much less another group's limits may let in, as a share.
 constexpr double crossing_share = 1e-3;
+
+/// Longest step of a pause in which groups are bled.
+constexpr double balancing_step_s = 20;
+
+/// The first balancing stage of a plan; the number of its stages when there is none.
+int first_balancing(const ChargePlan<double>& plan) {
+    int k = 0;
+    while (k < stage_count(plan) && stage_at(plan, k).kind != StageKind::balancing)
+        ++k;
+    return k;
+}
 
 /// The plan from one of its stages on.
 ChargePlan<double> rest_of(const ChargePlan<double>& plan, int stage) {
@@ -34,7 +47,11 @@ class PackCharge {
   public:
     PackCharge(const Pack& pack, const std::vector<GroupState>& groups,
                const ChargePlan<double>& plan, const ChargeCase& what)
-        : views_(pack, what.parts), plan_(plan), what_(what), layout_(equal_layout(pack)) {
+        : views_(pack, what.parts),
+          bleed_(pack.bleed),
+          plan_(plan),
+          what_(what),
+          layout_(equal_layout(pack)) {
         views_.take(groups);
         const auto& view = views_.view();
         for (int s = 0; s < view.string_count; ++s) {
@@ -61,6 +78,13 @@ class PackCharge {
                     component_A_ = of_cell_A;
                     component_ = part.kind;
                 }
+            }
+        }
+        int module = 0;
+        for (const PackString& string : pack.strings) {
+            for (const std::string& name : string.modules) {
+                const auto count = static_cast<std::size_t>(module_named(pack, name).layout.series);
+                modules_.insert(modules_.end(), count, module++);
             }
         }
         const auto& states = views_.states();
@@ -90,6 +114,8 @@ class PackCharge {
         for (int leg = 0;; ++leg) {
             ChargeForecast<double> forecast;
             const auto points = forecast_of(leader, forecast);
+            const int balancing = first_balancing(rest_of(plan_, stage_));
+            bool balances = false;  // the stages before it are over
             const auto before = now_;
             const auto before_A = now_A_;
             const std::size_t start_of_curve = result.curve.size();
@@ -101,6 +127,8 @@ class PackCharge {
             for (; at < points.size(); ++at) {
                 follow(points, at, leader);
                 add_point(points[at], leader, result);
+                balances = points[at].stage >= balancing && !there(leader);
+                if (balances) break;
                 const bool holds = points[at].phase == ChargePhase::constant_voltage ||
                                    (points[at].phase == ChargePhase::done && held);
                 if (holds && leg < most_legs) {
@@ -131,7 +159,7 @@ class PackCharge {
                 leader = other;
                 continue;
             }
-            const bool over = other == leader;
+            const bool over = other == leader && !balances;
             const std::size_t last = over ? points.size() - 1 : at;
             account(points, last, result);
             time_s_ += points[last].time_s;
@@ -140,6 +168,17 @@ class PackCharge {
                 result.status = status_;
                 finish(forecast, leader, result);
                 return result;
+            }
+            if (balances) {
+                stage_ += balancing - points[last].stage;
+                balance(stage_at(plan_, stage_), leader, result);
+                if (++stage_ >= stage_count(plan_)) {
+                    end_of_plan(forecast, leader, result);
+                    return result;
+                }
+                leader = highest();
+                for_limits = false;
+                continue;
             }
             ++result.handovers;
             leader = other;
@@ -162,6 +201,7 @@ class PackCharge {
         ChargeConditions<double> conditions =
             detail::charge_conditions(at, what_.ambient_degC, what_.supply_current_A,
                                       what_.supply.has_value() ? &supply_ : nullptr);
+        conditions.link_ohm = link_ohm(leader);
         if (what_.within_limits) {
             conditions.limits = &limits_of(leader);
             conditions.component_current_A = component_A_;
@@ -209,8 +249,11 @@ class PackCharge {
     }
     double cells_per_group() const { return static_cast<double>(layout_.parallel) / strings_; }
 
+    double link_ohm(std::size_t g) const { return views_.view().cell_link_ohm[g]; }
+    /// Of a group, the links of its cells included.
     double voltage_V(std::size_t g, double current_A) const {
-        return now_[g].point.voltage_V + now_[g].point.by_current * (current_A - now_A_[g]);
+        return now_[g].point.voltage_V + now_[g].point.by_current * (current_A - now_A_[g]) +
+               link_ohm(g) * current_A;
     }
     std::size_t highest() const {
         double most_A = 0;
@@ -238,6 +281,91 @@ class PackCharge {
         const auto& view = views_.view();
         return view.limits[view.kind[g]];
     }
+    /// The target is an SOC, and the group has reached it.
+    bool there(std::size_t g) const {
+        return what_.target_soc.has_value() && now_[g].state.soc >= *what_.target_soc;
+    }
+
+    /// What the resistors of the groups carry, and how long.
+    struct Bleeding {
+        std::vector<double> current_A;  ///< Of a cell, mean over `time_s`.
+        std::vector<double> time_s;
+    };
+    Bleeding bleeding() const {
+        Bleeding result{std::vector<double>(cells_.size()), std::vector<double>(cells_.size())};
+        if (!bleed_.has_value()) return result;
+        BalancingPlanSettings<double> settings;
+        settings.bleed_ohm = bleed_->resistance_ohm / bleed_->duty;
+        const auto& view = views_.view();
+        for (int s = 0; s < view.string_count; ++s) {
+            const auto first = static_cast<std::size_t>(view.strings[s].first_group);
+            std::vector<BalancingGroup<double>> groups;
+            for (std::size_t g = first; g < first + static_cast<std::size_t>(layout_.series); ++g) {
+                const auto rested =
+                    voltage_at(cells_[g], now_[g].state, 0.0, now_[g].temperature.core_degC);
+                groups.push_back({now_[g].state.soc, 0, cells_[g].capacity_Ah * cells_per_group(),
+                                  rested.voltage_V, rested.ocv_by_soc, modules_[g], true});
+            }
+            std::vector<GroupBleed<double>> bleeds(groups.size());
+            BalancingPlan<double> plan;
+            const Status status = plan_balancing(groups.data(), static_cast<int>(groups.size()),
+                                                 settings, bleeds.data(), plan);
+            if (status != Status::ok) {
+                throw Error(std::string("bleed: the groups cannot be balanced: ") +
+                            message(status));
+            }
+            for (std::size_t k = 0; k < bleeds.size(); ++k) {
+                if (!(bleeds[k].time_s > 0)) continue;
+                result.time_s[first + k] = bleeds[k].time_s;
+                result.current_A[first + k] = bleeds[k].charge_Ah * seconds_per_hour<double> /
+                                              bleeds[k].time_s / cells_per_group();
+            }
+        }
+        return result;
+    }
+
+    /// A pause in which the groups are bled.
+    void balance(const ChargeStage<double>& stage, std::size_t leader, PackChargeOutlook& result) {
+        const Bleeding bleed = bleeding();
+        const auto close = [&] {
+            if (cells_.size() == 1) return true;
+            double low_V = voltage_V(0, 0);
+            double high_V = low_V;
+            for (std::size_t g = 1; g < cells_.size(); ++g) {
+                low_V = std::min(low_V, voltage_V(g, 0));
+                high_V = std::max(high_V, voltage_V(g, 0));
+            }
+            return stage.end_spread_V > 0 && high_V - low_V <= stage.end_spread_V;
+        };
+        Point rest;
+        rest.phase = ChargePhase::balancing;
+        double passed_s = 0;
+        while (passed_s < stage.longest_s && !close()) {
+            const double dt_s = std::min(balancing_step_s, stage.longest_s - passed_s);
+            for (std::size_t g = 0; g < cells_.size(); ++g) {
+                const double bled_s = std::min(std::max(bleed.time_s[g] - passed_s, 0.0), dt_s);
+                const double mean_A = -bleed.current_A[g] * bled_s / dt_s;
+                now_[g].point.voltage_V += now_[g].point.by_current * (mean_A - now_A_[g]);
+                detail::hold(cells_[g], mean_A, dt_s, what_.ambient_degC, now_[g]);
+                now_A_[g] = mean_A;
+            }
+            passed_s += dt_s;
+            time_s_ += dt_s;
+            add_point(rest, leader, result);
+        }
+        result.forecast.rest_s += passed_s;
+    }
+
+    /// The last stage was one of balancing.
+    void end_of_plan(ChargeForecast<double> last, std::size_t leader, PackChargeOutlook& result) {
+        const bool wanted = !what_.target_soc.has_value();
+        result.status = wanted ? Status::ok : Status::not_reached;
+        last.end_soc = now_[leader].state.soc;
+        last.end_phase = wanted ? ChargePhase::done : ChargePhase::constant_voltage;
+        last.reached = wanted;
+        finish(last, leader, result);
+    }
+
     /// What a group's window and table let in now, of a cell.
     double let_in_A(std::size_t g) const {
         const CellLimits<double>& limits = limits_of(g);
@@ -353,6 +481,8 @@ class PackCharge {
     }
 
     detail::PackAsViews<Branches, Transfer> views_;
+    std::optional<BleedResistors> bleed_;
+    std::vector<int> modules_;  ///< Which one a group belongs to.
     ChargePlan<double> plan_;
     ChargeCase what_;
     PackLayout<double> layout_;

@@ -770,6 +770,37 @@ TEMPLATE_TEST_CASE("outside every zone nothing is charged", "[forecast]", VOLTKE
     }
 }
 
+TEMPLATE_TEST_CASE("groups all alike need no time to be balanced", "[forecast]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 1> f;
+    make_plain(f);
+    f.plan.stage_count = 2;
+    f.plan.stages[0].voltage_V = real<Real>(4.1);
+    f.plan.stages[1] = {};
+    ChargeForecast<Real> without;
+    REQUIRE(f.full(without) == Status::ok);
+    f.plan.stage_count = 3;
+    f.plan.stages[2] = f.plan.stages[1];
+    f.plan.stages[1].kind = voltkeel::StageKind::balancing;
+    f.plan.stages[1].longest_s = Real(3600);
+    ChargeForecast<Real> out;
+    // One cell, whatever the stage looks at; then a pack of such cells.
+    for (const double spread_V : {0.0, 0.01}) {
+        f.plan.stages[1].end_spread_V = real<Real>(spread_V);
+        REQUIRE(f.full(out) == Status::ok);
+        CHECK(out.time_s == without.time_s);
+        CHECK(out.rest_s == Real(0));
+        CHECK(out.end_soc == without.end_soc);
+    }
+    f.conditions.series = 14;
+    REQUIRE(f.full(out) == Status::ok);
+    CHECK(out.time_s == without.time_s);
+    // Without a spread to look at, it lasts its length in a pack, as in the control.
+    f.plan.stages[1].end_spread_V = Real(0);
+    REQUIRE(f.full(out) == Status::ok);
+    CHECK(double(out.rest_s) == Approx(3600).margin(0.01));
+}
+
 TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[forecast]",
                    VOLTKEEL_SCALARS) {
     using Real = TestType;

@@ -171,6 +171,98 @@ TEST_CASE("within limits the strictest group decides until one comes to its volt
     CHECK(cold.group == 3);
 }
 
+TEST_CASE("a balancing stage takes the time that its groups need", "[charge][pack]") {
+    // A straight OCV of 1 V and a resistance without branches to speak of: a spread in volts is one
+    // of SOC.
+    voltkeel::Cell cell = voltkeel_test::made_cell();
+    cell.ocv.soc = {0, 1};
+    cell.ocv.discharge_V = cell.ocv.charge_V = {3.2, 4.2};
+    cell.ocv.voltage_std_V = cell.ocv.entropy_V_per_K = {0, 0};
+    Pack pack = voltkeel::single_string_pack("three", "HW-50", cell, {3, 2});
+    pack.bleed = voltkeel::BleedResistors{10, 0.5, 0};
+    std::vector<GroupState> groups(3);
+    for (GroupState& group : groups)
+        group.state.soc = 0.5;
+    voltkeel::ChargePlan<double> plan = plan_of_50_Ah();
+    plan.stage_count = 3;
+    plan.stages[0].voltage_V = 4.0;
+    plan.stages[1].kind = voltkeel::StageKind::balancing;
+    plan.stages[1].longest_s = 10 * 3600;
+    plan.stages[1].end_spread_V = 0.01;
+    ChargeCase what;
+    what.ambient_degC = 25;
+    // Nothing to be bled: no time.
+    const auto level = voltkeel::pack_charge(pack, groups, plan, what);
+    REQUIRE(level.status == voltkeel::Status::ok);
+    CHECK(level.forecast.rest_s == 0);
+    const auto one = voltkeel::charge_time_band(cell, groups[0].state, plan, what, {});
+    CHECK(level.forecast.time_s == Approx(one.band.central.time_s).epsilon(1e-3));
+    // One group 1.4 % fuller: at 4 V, 10 ohm and half of the time 0.2 A, of 100 Ah. Bled until it
+    // is within 10 mV, which is 1 %; the last steps of 20 s.
+    groups[1].state.soc = 0.514;
+    const auto bled = voltkeel::pack_charge(pack, groups, plan, what);
+    REQUIRE(bled.status == voltkeel::Status::ok);
+    const double bleed_A = 4.0 / 10 * 0.5;
+    // The bled current, half of it a cell, leaves a little on the branches (1.5 mOhm).
+    const double left_V = 0.004 - 0.5 * bleed_A * 1.5e-3;
+    CHECK(bled.forecast.rest_s == Approx(left_V * 100 / bleed_A * 3600).epsilon(0.005).margin(20));
+    CHECK(bled.forecast.time_s == Approx(bled.forecast.constant_current_s +
+                                         bled.forecast.constant_voltage_s + bled.forecast.rest_s));
+    CHECK(bled.curve.back().soc_max - bled.curve.back().soc_min == Approx(0.01).margin(5e-4));
+    // A stage that is too short ends with its time; without resistors nothing becomes closer; a
+    // stage that looks at no spread lasts its length.
+    plan.stages[1].longest_s = 3600;
+    const auto cut = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(cut.forecast.rest_s == Approx(3600));
+    CHECK(cut.curve.back().soc_max - cut.curve.back().soc_min ==
+          Approx(0.014 - bleed_A / 100).margin(2e-4));
+    pack.bleed.reset();
+    const auto none = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(none.forecast.rest_s == Approx(3600));
+    CHECK(none.curve.back().soc_max - none.curve.back().soc_min == Approx(0.014).margin(1e-6));
+    plan.stages[1].end_spread_V = 0;
+    CHECK(voltkeel::pack_charge(pack, {groups[0]}, plan, what).forecast.rest_s == Approx(3600));
+    // As the last stage; and a target that is reached before it.
+    plan.stages[1].end_spread_V = 0.01;
+    plan.stage_count = 2;
+    const auto last = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(last.status == voltkeel::Status::ok);
+    CHECK(last.forecast.end_phase == voltkeel::ChargePhase::done);
+    CHECK(last.forecast.rest_s == Approx(3600));
+    what.target_soc = 0.6;
+    const auto short_one = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(short_one.status == voltkeel::Status::ok);
+    CHECK(short_one.forecast.rest_s == 0);
+    what.target_soc = 0.99;
+    CHECK(voltkeel::pack_charge(pack, groups, plan, what).status == voltkeel::Status::not_reached);
+}
+
+TEST_CASE("the voltage of a pack's plan is held behind the links of its cells", "[charge][pack]") {
+    Pack pack = voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    pack.modules[0].cell_link_ohm = 1.5e-3;
+    const std::vector<GroupState> groups = unequal_groups();
+    ChargeCase what;
+    what.ambient_degC = 20;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    voltkeel::SimulationSettings settings;
+    settings.soc = 0.4;
+    settings.temperature_degC = 20;
+    for (const GroupState& group : groups) {
+        for (int cell = 0; cell < 2; ++cell) {
+            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
+            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
+        }
+    }
+    settings.output_interval_s = 30;
+    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
+    step.group_voltage_max_V = 4.1;
+    step.end_current_A = 5;
+    const voltkeel::SimulationResult truth = voltkeel::simulate(pack, {step}, settings);
+    CHECK(outlook.forecast.time_s == Approx(truth.time_s.back()).epsilon(1e-3));
+    CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
+    CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
+}
+
 TEST_CASE("the voltage of no group passes the plan's, and the books close", "[charge][pack]") {
     const Pack pack =
         voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});

@@ -5,18 +5,20 @@
 /// The stages of the plan are run one after the other. The plan's zone for the present temperature
 /// and the stage give current and voltage, the supply may lower the current, the cell warms itself.
 /// Where a power decides, the current of a step is that power over the mean voltage of the step;
-/// rests and balancing carry no current. Where it keeps to limits, the maker's table of lasting
-/// currents and the parts beside the cells may lower the current further; a table's current moves
-/// with SOC and temperature, so a step takes the mean of its start and its end. Where the limits
-/// let nothing in, the forecast ends there as it does outside every zone; the rest of the limits
-/// (voltage, SOC and warmth of the next minutes) is for the plan and the control. While the voltage
-/// stays below the zone's, the current is constant. Then it is what keeps the voltage there: for a
-/// step, the held current that gives exactly the zone's voltage at the end of the step, taken once
-/// over the whole step and once over its halves and extrapolated to a vanishing step (Richardson;
-/// local error of third order, and a fast RC branch is damped, not excited). What remains at the
-/// default step: a branch faster than the step follows the falling current without its lag, worth
-/// less than a second of the charge. Full is when that current has fallen to the plan's end
-/// current.
+/// rests and balancing carry no current. Groups that are all as this cell are level: balancing
+/// takes them no time, unless the stage looks at no spread and lasts its length whatever it finds
+/// (io/pack_charge.hpp forecasts groups that differ). Where it keeps to limits, the maker's table
+/// of lasting currents and the parts beside the cells may lower the current further; a table's
+/// current moves with SOC and temperature, so a step takes the mean of its start and its end. Where
+/// the limits let nothing in, the forecast ends there as it does outside every zone; the rest of
+/// the limits (voltage, SOC and warmth of the next minutes) is for the plan and the control. While
+/// the voltage stays below the zone's, the current is constant. Then it is what keeps the voltage
+/// there: for a step, the held current that gives exactly the zone's voltage at the end of the
+/// step, taken once over the whole step and once over its halves and extrapolated to a vanishing
+/// step (Richardson; local error of third order, and a fast RC branch is damped, not excited). What
+/// remains at the default step: a branch faster than the step follows the falling current without
+/// its lag, worth less than a second of the charge. Full is when that current has fallen to the
+/// plan's end current.
 ///
 /// Every event (voltage reached or let go, zone left, SOC reached, end current reached) is located
 /// inside its step to `event_tolerance_s`, so that the answer does not hang on the step length and
@@ -104,6 +106,9 @@ struct ChargeConditions {
     /// share.
     Real component_current_A{std::numeric_limits<Real>::infinity()};
     LimitReason component{LimitReason::drive};  ///< Which part that is, for the result.
+    /// From the cell to where the plan's voltage is held (the joint of its group); the model knows
+    /// nothing of it. All voltages and energies are those there.
+    Real link_ohm{0};
 };
 
 /// Knobs of the forecast.
@@ -212,7 +217,8 @@ class ChargeRun {
           parallel_(static_cast<Real>(conditions.parallel)),
           supply_current_A_(conditions.supply_current_A),
           component_A_(conditions.component_current_A),
-          component_(conditions.component) {
+          component_(conditions.component),
+          link_ohm_(conditions.link_ohm) {
         if (conditions.limits != nullptr) {
             window_ = &conditions.limits->window;
             table_ = table_for(*conditions.limits, continuous_horizon_s<Real>);
@@ -243,8 +249,7 @@ class ChargeRun {
         Real socket_J = Real(0);
         Real socket_carry = Real(0);
         const auto report = [&](ChargePhase phase) {
-            const Real voltage_V =
-                voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
+            const Real voltage_V = voltage_now_V(now_.current_A);
             observer(ChargePoint<Real, Branches, Transfer>{
                 time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state,
                 now_.temperature.case_degC, stage_index_, charge_As / seconds_per_hour<Real>,
@@ -544,7 +549,11 @@ class ChargeRun {
     }
 
     [[nodiscard]] Real voltage_now_V(Real current_A) const noexcept {
-        return voltage_at(cell_, now_.state, current_A, now_.temperature.core_degC).voltage_V;
+        return voltage_at_V(now_, current_A);
+    }
+    [[nodiscard]] Real voltage_at_V(const Moment& at, Real current_A) const noexcept {
+        return voltage_at(cell_, at.state, current_A, at.temperature.core_degC).voltage_V +
+               link_ohm_ * current_A;
     }
     /// The full current would already lift the voltage to the zone's.
     [[nodiscard]] bool voltage_reached() const noexcept {
@@ -552,6 +561,8 @@ class ChargeRun {
     }
     /// The stage has nothing to do at this instant.
     [[nodiscard]] bool over_now() const noexcept {
+        if (stage_.kind == StageKind::balancing)
+            return series_ < Real(2) || stage_.end_spread_V > Real(0);
         if (resting()) return false;
         if (!holds_voltage()) return voltage_reached();
         const Real least = stage_.end_current_A < ceiling_A_ ? stage_.end_current_A : ceiling_A_;
@@ -560,10 +571,11 @@ class ChargeRun {
     /// Current that flows at this instant. The voltage is a straight line in it.
     [[nodiscard]] Real current_now_A() const noexcept {
         const auto point = voltage_at(cell_, now_.state, ceiling_A_, now_.temperature.core_degC);
-        const Real over_V = point.voltage_V - target_V_;
+        const Real over_V = point.voltage_V + link_ohm_ * ceiling_A_ - target_V_;
         if (!(over_V > Real(0))) return free_current_A();
-        if (!(point.by_current > Real(0))) return Real(0);
-        const Real current_A = ceiling_A_ - over_V / point.by_current;
+        const Real by_current_ohm = point.by_current + link_ohm_;
+        if (!(by_current_ohm > Real(0))) return Real(0);
+        const Real current_A = ceiling_A_ - over_V / by_current_ohm;
         return current_A > Real(0) ? current_A : Real(0);
     }
 
@@ -644,11 +656,7 @@ class ChargeRun {
             moment = constant_current(now_, dt_s, ceiling_at(mean_V, mean_A));
         }
         moment.current_A = ceiling_at(moment.voltage_V, most_A(moment));
-        if (table_ != nullptr) {
-            moment.voltage_V =
-                voltage_at(cell_, moment.state, moment.current_A, moment.temperature.core_degC)
-                    .voltage_V;
-        }
+        if (table_ != nullptr) moment.voltage_V = voltage_at_V(moment, moment.current_A);
         return moment;
     }
 
@@ -656,16 +664,18 @@ class ChargeRun {
                                           Real current_A) const noexcept {
         HeldCell<Real, Branches, Transfer> held =
             begin_hold(cell_, from.state, from.temperature, current_A);
-        const Real start_V = held.point.voltage_V;
+        const Real link_V = link_ohm_ * current_A;
+        const Real start_V = held.point.voltage_V + link_V;
         const Real start_ocv_V = held.point.ocv_V;
         hold(cell_, current_A, dt_s, ambient_degC_, held);
         const Real charge_As = current_A * dt_s;
+        const Real end_V = held.point.voltage_V + link_V;
         return {held.state,
                 held.temperature,
                 current_A,
-                held.point.voltage_V,
+                end_V,
                 charge_As,
-                Real(0.5) * (start_V + held.point.voltage_V) * charge_As,
+                Real(0.5) * (start_V + end_V) * charge_As,
                 Real(0.5) * (start_ocv_V + held.point.ocv_V) * charge_As,
                 false};
     }
@@ -683,7 +693,8 @@ class ChargeRun {
             slope = direct_current_resistance_ohm(
                         resistance_at(cell_.resistance, from.state.soc, from.temperature.core_degC)
                             .value) *
-                    from.state.resistance_scale;
+                        from.state.resistance_scale +
+                    link_ohm_;
         }
         Real x = guess_A;
         Real last_x = x;
@@ -734,6 +745,7 @@ class ChargeRun {
     Real supply_current_A_;
     Real component_A_;
     LimitReason component_;
+    Real link_ohm_;
     const CellWindow<Real>* window_{nullptr};
     const CurrentTable<Real>* table_{nullptr};
     bool bounded_{false};  ///< Table or parts bound the current.
@@ -778,6 +790,7 @@ template <class Real, int Branches, bool Transfer, class Observer>
     }
     if (conditions.series < 1 || conditions.parallel < 1) return Status::out_of_range;
     if (!(conditions.component_current_A >= Real(0))) return Status::out_of_range;
+    if (!within(conditions.link_ohm, Real(0), Real(1e3))) return Status::out_of_range;
     if (conditions.limits != nullptr) {
         const Status limited = validate(*conditions.limits).status;
         if (limited != Status::ok) return limited;

@@ -11,6 +11,10 @@
 /// the group whose window and table let in least decides while no voltage is held: the run goes
 /// over to it where it lets in less than flows (by 0.1 %), and on to the first that comes to its
 /// voltage.
+///
+/// In a balancing stage the bleed resistors of the pack conduct as charge/balancing_plan.hpp plans
+/// it for each string, from the SOC of its groups as it is, and the stage ends as in ChargeControl:
+/// when the voltages of all groups without current are within its spread, or with its time.
 
 #include <vector>
 
