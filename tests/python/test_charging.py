@@ -207,7 +207,7 @@ def test_command_keeps_to_the_table_of_the_cell(root, tmp_path):
     zones = plan.zones
     zones[0].voltage_V = 4.0
     plan.zones = zones
-    what = vk.ChargeCase(ambient_degC=25, within_limits=True)
+    what = vk.ChargeCase(ambient_degC=25, within_limits=True, settings=vk.ForecastSettings())
     expected = vk.charge_time_band(cell, state, plan, what, vk.ChargeDoubt()).band.central
     assert found["time_s"] == pytest.approx(expected.time_s, rel=1e-9)
     assert found["held_back"]["reason"] == "maker_table"
@@ -264,7 +264,7 @@ def test_defaults_of_the_schemas_are_those_of_the_structs(root):
 
 
 def test_command_takes_a_supply_and_a_plan(root, examples):
-    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20)
+    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 25)
     supply = ("--supply", examples / "invented_shore_supply.json", "--series", 14, "--parallel", 8)
     plan = ("--plan", root / "data" / "plan" / "nmc_nca.json")
     shown = run(*words, *supply, *plan)
@@ -305,6 +305,77 @@ def test_command_names_what_is_wrong(root, examples, words, part):
     done = run("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20, *filled)
     assert done.returncode == 2
     assert part in done.stderr
+
+
+def test_pack_on_a_supply_names_why_no_more(root, examples):
+    words = (
+        "charge",
+        "--pack",
+        examples / "invented_pack.json",
+        "--soc",
+        0.2,
+        "--temperature-degC",
+        25,
+        "--current-A",
+        8,
+    )
+    supply = ("--supply", examples / "invented_shore_supply.json")
+    drawn = json.loads(run(*words, *supply, "--json").stdout)["supply"]
+    of_cell = (
+        "charge",
+        "--cell",
+        examples / "invented_cell.json",
+        "--soc",
+        0.2,
+        "--temperature-degC",
+        25,
+        "--current-A",
+        8,
+    )
+    alike = json.loads(run(*of_cell, *supply, "--series", 14, "--parallel", 8, "--json").stdout)["supply"]
+    assert drawn["reason"] == alike["reason"] == vk.SupplyReason.pilot.message
+    # The joints of the pack take a little of the power.
+    assert drawn["current_A"] == pytest.approx(alike["current_A"], rel=0.01)
+    assert drawn["power_max_W"] == alike["power_max_W"]
+    assert f"A (why no more: {drawn['reason']})" in run(*words, *supply).stdout
+    # In the cold the maker's table lets in less than the quay gives.
+    cold = ("charge", "--pack", examples / "invented_pack.json", "--soc", 0.2, "--temperature-degC", 2)
+    held = json.loads(run(*cold, *supply, "--json").stdout)["supply"]
+    assert held["reason"] == vk.LimitReason.maker_table.message
+    assert held["current_A"] == pytest.approx(8 * 8 * 2 / 25, rel=1e-6)
+
+
+def test_plan_of_another_chemistry_is_refused(root, examples, tmp_path):
+    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20)
+    done = run(*words, "--plan", root / "data" / "plan" / "lfp.json")
+    assert done.returncode == 2
+    assert "3.6 V is the open-circuit voltage of HW-8" in done.stderr
+    assert "the plan is for another chemistry" in done.stderr
+    # A plan that stops well below full says so.
+    plan = json.loads((root / "data" / "plan" / "nmc_nca.json").read_text(encoding="utf-8"))
+    assert "what it calls full" not in run(*words, "--plan", root / "data" / "plan" / "nmc_nca.json").stderr
+    for zone in plan["zones"]:
+        zone["voltage_V"] = 4.0
+    low = tmp_path / "low.json"
+    low.write_text(json.dumps(plan), encoding="utf-8")
+    done = run(*words, "--plan", low)
+    assert done.returncode == 0
+    assert "4 V is the open-circuit voltage of HW-8" in done.stderr
+    assert "what it calls full is not much more" in done.stderr
+
+
+def test_no_answer_is_above_full(examples):
+    # The plan's voltage is above the open-circuit voltage at 100 %.
+    for words in (("--pack", examples / "invented_pack.json"), ("--cell", examples / "invented_cell.json")):
+        done = run("charge", *words, "--soc", 0.9, "--temperature-degC", 25, "--json")
+        document = json.loads(done.stdout)
+        assert document["end_soc"] == 1.0
+        assert "above the 4.175 V" in done.stderr
+        assert "more than the tested capacity" in done.stderr
+        text = run("charge", *words, "--soc", 0.9, "--temperature-degC", 25).stdout
+        assert "100.0 % SOC" in text
+        assert "100.1" not in text
+        assert "101." not in text
 
 
 def test_control_from_python():
