@@ -27,7 +27,10 @@ void bind_charge(py::module_& module) {
         .def_readwrite("max_steps", &Settings::max_steps)
         .def_readwrite("least_resistance_scale", &Settings::least_resistance_scale,
                        "A resistance scale below is taken for this (1: ageing does not bring a "
-                       "cell below the tested one); 0: as told.");
+                       "cell below the tested one); 0: as told.")
+        .def_readwrite("limits_end_s", &Settings::limits_end_s,
+                       "Limits that let in no more than the end current for this long end the "
+                       "forecast.");
     using Forecast = ChargeForecast<double>;
     py::class_<Forecast>(module, "ChargeForecast",
                          "How a charge goes, to its target or as far as it gets.")
@@ -47,6 +50,12 @@ void bind_charge(py::module_& module) {
         .def_readonly("taper_from_A", &Forecast::taper_from_A,
                       "Current at which the voltage is held for the last time; 0: never.")
         .def_readonly("taper_s", &Forecast::taper_s, "How long it is held from there.")
+        .def_readonly("limits_s", &Forecast::limits_s,
+                      "How long the maker's table or the parts held the current below what plan "
+                      "and supply give.")
+        .def_readonly("limits_until_s", &Forecast::limits_until_s, "When they last did, from now.")
+        .def_readonly("limits_reason", &Forecast::limits_reason,
+                      "LimitReason, which of them was the first to.")
         .def_readonly("end_phase", &Forecast::end_phase)
         .def_readonly("reached", &Forecast::reached);
     py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")

@@ -27,10 +27,12 @@ inline Columns curve_columns(const std::vector<ChargeCurvePoint>& curve) {
     result["temperature_degC"] = column_of(curve, &ChargeCurvePoint::temperature_degC);
     result["soc"] = column_of(curve, &ChargeCurvePoint::soc);
     result["phase"] = column_of(curve, &ChargeCurvePoint::phase);
+    result["held_back_by"] = column_of(curve, &ChargeCurvePoint::held_back_by);
     return result;
 }
 
 inline constexpr const char* curve_doc =
-    "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase";
+    "dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase, held_back_by "
+    "(LimitReason)";
 
 }  // namespace voltkeel::python

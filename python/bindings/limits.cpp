@@ -56,7 +56,10 @@ void bind_limits(py::module_& module) {
         .def_readwrite("low_soc", &Settings::low_soc,
                        "Below this SOC a discharge meets more resistance than the model has.")
         .def_readwrite("low_soc_margin", &Settings::low_soc_margin,
-                       "By this share at empty; nothing at low_soc.");
+                       "By this share at empty; nothing at low_soc.")
+        .def_readwrite("link_ohm", &Settings::link_ohm,
+                       "From the cell to where its voltage is measured and limited; its heat does "
+                       "not warm the cell.");
     module.def(
         "current_limits",
         [](const Cell& cell, const ModelState& state, const std::vector<double>& horizons_s,

@@ -35,10 +35,11 @@ void bind_pack_charge(py::module_& module) {
                 result["soc_max"] = column_of(o.curve, &Point::soc_max);
                 result["phase"] = column_of(o.curve, &Point::phase);
                 result["group"] = column_of(o.curve, &Point::group);
+                result["held_back_by"] = column_of(o.curve, &Point::held_back_by);
                 return result;
             },
             "dict of arrays: time_s, current_A and voltage_V of the pack, lowest and highest group "
-            "voltage, temperature and SOC, phase, group that decides");
+            "voltage, temperature and SOC, phase, group that decides, held_back_by (LimitReason)");
     module.def(
         "pack_charge", &pack_charge_band, py::arg("pack"), py::arg("groups"), py::arg("plan"),
         py::arg("what"), py::arg("sigmas") = 1.96,

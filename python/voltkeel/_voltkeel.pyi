@@ -3654,6 +3654,14 @@ class LimitSettings:
     def largest_rate_per_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def link_ohm(self) -> float:
+        """
+        From the cell to where its voltage is measured and limited; its heat does not warm the cell.
+        """
+    @link_ohm.setter
+    def link_ohm(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def low_soc(self) -> float:
         """
         Below this SOC a discharge meets more resistance than the model has.
@@ -4967,6 +4975,14 @@ class ForecastSettings:
     def least_resistance_scale(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def limits_end_s(self) -> float:
+        """
+        Limits that let in no more than the end current for this long end the forecast.
+        """
+    @limits_end_s.setter
+    def limits_end_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def longest_s(self) -> float:
         ...
     @longest_s.setter
@@ -5019,6 +5035,21 @@ class ChargeForecast:
     def highest_temperature_degC(self) -> float:
         ...
     @property
+    def limits_reason(self) -> LimitReason:
+        """
+        LimitReason, which of them was the first to.
+        """
+    @property
+    def limits_s(self) -> float:
+        """
+        How long the maker's table or the parts held the current below what plan and supply give.
+        """
+    @property
+    def limits_until_s(self) -> float:
+        """
+        When they last did, from now.
+        """
+    @property
     def reached(self) -> bool:
         ...
     @property
@@ -5050,7 +5081,7 @@ class ChargeOutlook:
     @property
     def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
         """
-        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase
+        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase, held_back_by (LimitReason)
         """
     @property
     def forecast(self) -> ChargeForecast:
@@ -5177,6 +5208,14 @@ class ChargeCase:
     def ambient_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def parts(self) -> list[PackPart]:
+        """
+        PackPart, of a pack, beside its file's.
+        """
+    @parts.setter
+    def parts(self, arg0: collections.abc.Sequence[PackPart]) -> None:
+        ...
+    @property
     def settings(self) -> ForecastSettings:
         """
         ForecastSettings; steps of 10 s.
@@ -5208,6 +5247,14 @@ class ChargeCase:
     @target_soc.setter
     def target_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
         ...
+    @property
+    def within_limits(self) -> bool:
+        """
+        Keep to the charge temperatures of the window, the maker's table of lasting currents and, of a pack, what its parts carry for ever.
+        """
+    @within_limits.setter
+    def within_limits(self, arg0: bool) -> None:
+        ...
 class ChargeTimeOutlook:
     """
     A time with its band, how it ended, and its curve.
@@ -5218,7 +5265,7 @@ class ChargeTimeOutlook:
     @property
     def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
         """
-        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase
+        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase, held_back_by (LimitReason)
         """
     @property
     def message(self) -> str:
@@ -5298,7 +5345,7 @@ class DepartureOutlook:
     @property
     def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
         """
-        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase
+        dict of arrays: time_s, current_A, voltage_V, temperature_degC, soc, phase, held_back_by (LimitReason)
         """
     @property
     def departure(self) -> DepartureCharge:
@@ -5464,7 +5511,7 @@ class PackChargeOutlook:
     @property
     def curve(self) -> dict[str, numpy.typing.NDArray[numpy.float64]]:
         """
-        dict of arrays: time_s, current_A and voltage_V of the pack, lowest and highest group voltage, temperature and SOC, phase, group that decides
+        dict of arrays: time_s, current_A and voltage_V of the pack, lowest and highest group voltage, temperature and SOC, phase, group that decides, held_back_by (LimitReason)
         """
     @property
     def earliest_s(self) -> float:

@@ -982,10 +982,52 @@ def _limits_state(options: argparse.Namespace, soc: float, temperature_degC: flo
     )
 
 
-def _cell_limit_settings(soc_std: float) -> vk.LimitSettings:
+def _cell_limit_settings(soc_std: float, sigmas: float = 2.0) -> vk.LimitSettings:
     settings = vk.PackLimitSettings().search
-    settings.soc_margin = 2 * soc_std
+    settings.soc_margin = sigmas * soc_std
     return settings
+
+
+def _flag_groups(options: argparse.Namespace, groups: list[vk.GroupState]) -> None:
+    """Flag the sensors of groups, counted from 0 over all strings of the pack."""
+    for name in ("voltage_flagged", "temperature_flagged"):
+        for group in getattr(options, name) or []:
+            if group >= len(groups):
+                raise vk.DataError(f"{_option(name)}: {group} is outside 0 .. {len(groups) - 1}")
+            setattr(groups[group], name, True)
+
+
+def _torque_drive(options: argparse.Namespace) -> vk.TorqueDrive | None:
+    if options.speed_rad_s is None:
+        unused = _first_given(
+            options, "torque_max_Nm", "drive_power_max_W", "efficiency", "regeneration_efficiency", "auxiliary_W"
+        )
+        if unused is not None:
+            raise vk.DataError(f"{unused} tells of a drive: give --speed-rad-s as well")
+        return None
+    if options.torque_max_Nm is None:
+        raise vk.DataError("--speed-rad-s asks for a torque: give --torque-max-Nm, the most that the drive gives")
+    drive = vk.TorqueDrive(torque_max_Nm=options.torque_max_Nm)
+    for name, value in (
+        ("power_max_W", options.drive_power_max_W),
+        ("efficiency", options.efficiency),
+        ("regeneration_efficiency", options.regeneration_efficiency),
+        ("auxiliary_W", options.auxiliary_W),
+    ):
+        if value is not None:
+            setattr(drive, name, value)
+    return drive
+
+
+def _torque_document(torque: vk.TorqueLimit) -> dict[str, Any]:
+    return {
+        "motoring_Nm": torque.motoring_Nm,
+        "regeneration_Nm": torque.regeneration_Nm,
+        "highest_Nm": torque.highest_Nm,
+        "lowest_Nm": torque.lowest_Nm,
+        "motoring_by_pack": torque.motoring_by_pack,
+        "regeneration_by_pack": torque.regeneration_by_pack,
+    }
 
 
 def _limits_map(
@@ -997,7 +1039,8 @@ def _limits_map(
     horizon_s = options.horizon_s[0] if options.horizon_s else 10.0
     if isinstance(source, vk.Pack):
         group = _aged_group(options.known_age, state)
-        return vk.limit_map(source, soc, temperature_degC, horizon_s, group, parts)
+        pack_settings = vk.PackLimitSettings(sigmas=options.sigmas)
+        return vk.limit_map(source, soc, temperature_degC, horizon_s, group, parts, pack_settings)
     return vk.limit_map(source, soc, temperature_degC, horizon_s, state, settings)
 
 
@@ -1045,7 +1088,10 @@ def _map_document(name: str, pack: vk.Pack | None, found: vk.LimitMap) -> dict[s
 
 
 def _write_limits(
-    path: Path, limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit], pack: vk.Pack | None
+    path: Path,
+    limits: Sequence[vk.HorizonLimit] | Sequence[vk.PackHorizonLimit],
+    pack: vk.Pack | None,
+    torques: Sequence[vk.TorqueLimit],
 ) -> None:
     columns: dict[str, Sequence[object]] = {"horizon_s": [_horizon_document(limit.horizon_s) for limit in limits]}
     for way in ("charge", "discharge"):
@@ -1057,6 +1103,9 @@ def _write_limits(
         if pack is not None:
             columns[f"{way}_string"] = [one["string"] for one in found]
             columns[f"{way}_group"] = [one["group"] for one in found]
+    if torques:
+        for name in _torque_document(torques[0]):
+            columns[name] = [_torque_document(torque)[name] for torque in torques]
     _write_rows(path, columns)
 
 
@@ -1068,12 +1117,16 @@ def _limits(options: argparse.Namespace) -> int:
     pack = source if isinstance(source, vk.Pack) else None
     if pack is None and (options.ceiling_A or options.parts):
         raise vk.DataError("--ceiling-A and --parts are for --pack")
+    of_pack = _first_given(options, "voltage_flagged", "temperature_flagged", "speed_rad_s")
+    if pack is None and (of_pack is not None or options.current_flagged):
+        raise vk.DataError(f"{of_pack or '--current-flagged'} is for --pack")
+    drive = _torque_drive(options)
     parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
     if options.ceiling_A is not None:
         ceiling = vk.PackPart(kind=vk.LimitReason.driver, charge_A=options.ceiling_A, discharge_A=options.ceiling_A)
         parts.append(ceiling)
-    # A pack takes two standard deviations by itself. A cell's limits end as softly as a pack's.
-    settings = _cell_limit_settings(options.soc_std)
+    # A pack takes the standard deviations by itself. A cell's limits end as softly as a pack's.
+    settings = _cell_limit_settings(options.soc_std, options.sigmas)
     if options.map is not None:
         from voltkeel import plots
 
@@ -1081,6 +1134,9 @@ def _limits(options: argparse.Namespace) -> int:
         plots.plot_limit_map(found, options.map, source.name)
         print(f"Wrote {options.map}", file=sys.stderr)
         if options.soc is None and options.temperature_degC is None:
+            alone = _first_given(options, "voltage_flagged", "temperature_flagged", "speed_rad_s")
+            if alone is not None or options.current_flagged:
+                raise vk.DataError(f"{alone or '--current-flagged'} is of the limits now: give --soc as well")
             if options.csv is not None:
                 _write_map(options.csv, found)
                 print(f"Wrote {options.csv}", file=sys.stderr)
@@ -1098,13 +1154,24 @@ def _limits(options: argparse.Namespace) -> int:
         groups = [
             _aged_group(age, _limits_state(options, s, degC)) for s, degC in zip(soc, temperature_degC, strict=True)
         ]
-        limits = vk.pack_limits(source, groups, horizons_s, parts, vk.PackLimitSettings(every_group=True))
+        _flag_groups(options, groups)
+        careful = vk.PackLimitSettings(every_group=True, sigmas=options.sigmas)
+        limits = vk.pack_limits(source, groups, horizons_s, parts, careful, options.current_flagged)
     else:
         soc = _per_group(options.soc, 1, "--soc")
         temperature_degC = _per_group(options.temperature_degC, 1, "--temperature-degC")
         limits = vk.current_limits(source, _limits_state(options, soc[0], temperature_degC[0]), horizons_s, settings)
+    each: list[vk.HorizonLimit | vk.PackHorizonLimit] = [*limits]
+    torques = (
+        []
+        if drive is None
+        else [
+            vk.torque_limits(drive, limit.charge.power_W, limit.discharge.power_W, options.speed_rad_s)
+            for limit in limits
+        ]
+    )
     if options.csv is not None:
-        _write_limits(options.csv, limits, pack)
+        _write_limits(options.csv, limits, pack, torques)
         print(f"Wrote {options.csv}", file=sys.stderr)
     if options.json:
         alike = len(set(soc)) == 1 and len(set(temperature_degC)) == 1
@@ -1114,13 +1181,16 @@ def _limits(options: argparse.Namespace) -> int:
             "temperature_degC": temperature_degC[0] if alike else temperature_degC,
             "resistance_scale": age.resistance_scale,
             "capacity_scale": age.capacity_scale,
+            "sigmas": options.sigmas,
+            "speed_rad_s": options.speed_rad_s,
             "horizons": [
                 {
                     "horizon_s": _horizon_document(limit.horizon_s),
                     "charge": _direction_document(limit.charge, pack),
                     "discharge": _direction_document(limit.discharge, pack),
+                    **({"torque": _torque_document(torques[k])} if torques else {}),
                 }
-                for limit in limits
+                for k, limit in enumerate(each)
             ],
             "caution": CAUTION,
         }
@@ -1149,12 +1219,49 @@ def _limits(options: argparse.Namespace) -> int:
             for limit in limits
         ],
     )
+    if torques:
+        _print_table(
+            f"Torque at {options.speed_rad_s:g} rad/s",
+            ["for", "motoring Nm", "because of", "regeneration Nm", "because of"],
+            [
+                [
+                    _horizon_text(limit.horizon_s),
+                    f"{torque.motoring_Nm:.2f}",
+                    "the pack" if torque.motoring_by_pack else "the drive",
+                    f"{torque.regeneration_Nm:.2f}",
+                    "the pack" if torque.regeneration_by_pack else "the drive",
+                ]
+                for limit, torque in zip(each, torques, strict=True)
+            ],
+        )
     print(CAUTION)
     return 0
 
 
 # ----------------------------------------------------------------------------------------------------------------------
 # charge
+
+
+def _full_V(cell: vk.Cell) -> float:
+    """Open-circuit voltage at 100 % SOC, between both branches."""
+    return 0.5 * float(cell.ocv.discharge_V[-1] + cell.ocv.charge_V[-1])
+
+
+def _rested_soc(cell: vk.Cell, voltage_V: float) -> float:
+    """SOC at which the open-circuit voltage, between both branches, first comes to a voltage."""
+    middle_V = np.maximum.accumulate(0.5 * (cell.ocv.discharge_V + cell.ocv.charge_V))
+    return float(np.interp(voltage_V, middle_V, cell.ocv.soc))
+
+
+def _end_soc(soc: float, cell: vk.Cell, plan: vk.ChargePlan) -> float:
+    """Give the SOC at the end of a charge, 100 % at most: a plan may hold more than the voltage of a full cell."""
+    if soc > 1.0005:
+        print(
+            f"Note: the plan's {max(zone.voltage_V for zone in plan.zones):g} V is above the {_full_V(cell):.3f} V of "
+            f"{cell.name} at 100 % SOC: it puts in {100 * (soc - 1):.1f} % more than the tested capacity.",
+            file=sys.stderr,
+        )
+    return min(soc, 1.0)
 
 
 def _charge_plan(
@@ -1174,6 +1281,18 @@ def _charge_plan(
             raise vk.DataError(
                 f"{options.plan}: {highest_V:g} V is above the {cell.window.voltage_max_V:g} V of the window of "
                 f"{cell.name}"
+            )
+        rested_soc = _rested_soc(cell, highest_V)
+        if rested_soc < 0.5:
+            raise vk.DataError(
+                f"{options.plan}: {highest_V:g} V is the open-circuit voltage of {cell.name} at "
+                f"{100 * rested_soc:.0f} % SOC, full is {_full_V(cell):.2f} V: the plan is for another chemistry"
+            )
+        if rested_soc < 0.95 and not quiet:
+            print(
+                f"Note: the plan's {highest_V:g} V is the open-circuit voltage of {cell.name} at "
+                f"{100 * rested_soc:.0f} % SOC; what it calls full is not much more.",
+                file=sys.stderr,
             )
         return plan
     if current_A is not None:
@@ -1212,31 +1331,61 @@ def _note_limits(limit: vk.DirectionLimit | vk.PackDirectionLimit, start_A: floa
         )
 
 
-def _drawn(source: vk.SupplyDescription, options: argparse.Namespace, outlook: vk.ChargeTimeOutlook) -> dict[str, Any]:
-    """Say what the supply gives at the start and what a whole charge takes from the socket."""
-    forecast = outlook.band.central
-    curve = outlook.curve
+def _note_held_back(forecast: vk.ChargeForecast, start_A: float) -> None:
+    """Say what holds a charge within limits below its plan, and until when."""
+    if forecast.limits_s > 0:
+        print(
+            f"Note: {forecast.limits_reason.message} holds the charge below its plan until "
+            f"{_minutes(forecast.limits_until_s)} from now, {_minutes(forecast.limits_s)} in all; it begins with "
+            f"{start_A:.3g} A.",
+            file=sys.stderr,
+        )
+
+
+def _held_back_document(forecast: vk.ChargeForecast) -> dict[str, Any] | None:
+    if not forecast.limits_s > 0:
+        return None
+    return {
+        "reason": forecast.limits_reason.name,
+        "time_s": forecast.limits_s,
+        "until_s": forecast.limits_until_s,
+    }
+
+
+def _why_not(outlook: vk.ChargeTimeOutlook | vk.PackChargeOutlook, forecast: vk.ChargeForecast) -> str:
+    if forecast.end_phase == vk.ChargePhase.waiting:
+        return "the limits let in next to nothing"
+    if forecast.end_phase == vk.ChargePhase.not_allowed:
+        return forecast.end_phase.message
+    return outlook.message
+
+
+def _drawn(
+    source: vk.SupplyDescription, curve: dict[str, Any], series: int, parallel: int, forecast: vk.ChargeForecast
+) -> dict[str, Any]:
+    """Say what the supply gives at the start of a curve and why no more, and what a whole charge takes from the socket.
+
+    ``series`` and ``parallel`` lead from the curve to the pack: 1 where it is the pack's own.
+    """
     limits = vk.supply_limits(source.supply)
-    series, parallel = options.series, options.parallel
-    # Where the cell takes less than the supply could give, the battery decides.
     start_A, start_V = parallel * float(curve["current_A"][0]), series * float(curve["voltage_V"][0])
+    # Where the cells take less than the supply could give, the battery decides, or what holds its charge back.
     given = vk.available_current(limits, max(start_V, 1e-3), max(start_A, 0.0))
     could = vk.available_current(limits, max(start_V, 1e-3), 1e9)
-    if could.current_A <= start_A * 1.001:
-        given = could
+    reason = (could if could.current_A <= start_A * 1.001 else given).reason.message
+    holder = vk.LimitReason(int(curve["held_back_by"][0]))
+    if holder != vk.LimitReason.none:
+        reason = holder.message
     taken_Wh = forecast.socket_energy_Wh
-    cells = series * parallel
     return {
         "name": source.name,
-        "series": series,
-        "parallel": parallel,
         "current_A": start_A,
-        "reason": given.reason.message,
+        "reason": reason,
         "line_current_max_A": limits.line_current_A,
         "power_max_W": limits.power_max_W,
         "socket_energy_Wh": taken_Wh,
-        "charger_efficiency": cells * forecast.energy_Wh / taken_Wh if taken_Wh > 0 else 0.0,
-        "charge_efficiency": cells * forecast.stored_Wh / taken_Wh if taken_Wh > 0 else 0.0,
+        "charger_efficiency": series * parallel * forecast.energy_Wh / taken_Wh if taken_Wh > 0 else 0.0,
+        "charge_efficiency": vk.charge_efficiency(forecast, series * parallel),
     }
 
 
@@ -1417,10 +1566,11 @@ def _charge_doubt(options: argparse.Namespace, state: vk.ModelState, log: vk.Log
 
 
 def _charge_case(
-    options: argparse.Namespace, ambient_degC: float, source: vk.SupplyDescription | None
+    options: argparse.Namespace, cell: vk.Cell, ambient_degC: float, source: vk.SupplyDescription | None
 ) -> vk.ChargeCase:
     settings = vk.ForecastSettings(least_resistance_scale=min(1.0, options.known_age.resistance_scale))
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=settings)
+    what.within_limits = len(cell.current_limits) > 0
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
     return what
@@ -1450,7 +1600,7 @@ def _charge_moments(options: argparse.Namespace) -> int:
     source = vk.load_supply(options.supply) if options.supply is not None else None
     taper = vk.load_taper(options.learned) if options.learned is not None else None
     ambient_degC = float(log.temperature_degC[0]) if options.ambient_degC is None else options.ambient_degC
-    what = _charge_case(options, ambient_degC, source)
+    what = _charge_case(options, cell, ambient_degC, source)
     moments: list[dict[str, Any]] = []
     for at_s in options.at:
         so_far = _rows_until(options, log, at_s)
@@ -1549,6 +1699,8 @@ def _charge(options: argparse.Namespace) -> int:
         raise vk.DataError("--series and --parallel say what a supply charges: give --supply as well")
     if options.at is not None:
         return _charge_moments(options)
+    if options.parts is not None:
+        raise vk.DataError("--parts is for --pack")
     if options.learn_out is not None and options.from_log is None:
         raise vk.DataError("--learn-out learns from a charge: give its --from-log")
     age: vk.CellAge = options.known_age
@@ -1596,7 +1748,7 @@ def _charge(options: argparse.Namespace) -> int:
         print(f"Wrote {options.learn_out}: the taper of {written.charges} charge(s)", file=sys.stderr)
         taper = written if taper is not None else None
     source = vk.load_supply(options.supply) if options.supply is not None else None
-    what = _charge_case(options, ambient_degC, source)
+    what = _charge_case(options, cell, ambient_degC, source)
     departure = _departure(options)
     so_far = log if options.from_log is not None else None
     doubt = _charge_doubt(options, state, so_far)
@@ -1610,6 +1762,8 @@ def _charge(options: argparse.Namespace) -> int:
     allowed = vk.current_limits(cell, state, [_CONTINUOUS], _cell_limit_settings(state.soc_std))[0].charge
     _note_limits(allowed, float(outlook.curve["current_A"][0]))
     band = outlook.band
+    end_soc = _end_soc(band.central.end_soc, cell, plan)
+    _note_held_back(band.central, float(outlook.curve["current_A"][0]))
     if options.plot is not None:
         from voltkeel import plots
 
@@ -1624,7 +1778,10 @@ def _charge(options: argparse.Namespace) -> int:
         )
     cost = _cost(options, forecast)
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
-    drawn = _drawn(source, options, outlook) if source is not None else None
+    drawn = None
+    if source is not None:
+        drawn = _drawn(source, outlook.curve, options.series, options.parallel, forecast)
+        drawn.update(series=options.series, parallel=options.parallel)
     phases = [
         ("constant_current", forecast.constant_current_s),
         ("constant_voltage", max(0.0, forecast.constant_voltage_s + time_s - forecast.time_s)),
@@ -1637,6 +1794,7 @@ def _charge(options: argparse.Namespace) -> int:
             "target": "full" if options.to_soc is None else options.to_soc,
             "reached": forecast.reached,
             "message": outlook.message,
+            "held_back": _held_back_document(forecast),
             "time_s": time_s,
             "earliest_s": earliest_s,
             "latest_s": _finite(latest_s),
@@ -1645,7 +1803,7 @@ def _charge(options: argparse.Namespace) -> int:
             "departure": _ready_document(options, departure, in_time, chosen_A) if departure is not None else None,
             "cost": cost,
             "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
-            "end_soc": forecast.end_soc,
+            "end_soc": end_soc,
             "end_temperature_degC": forecast.end_temperature_degC,
             "highest_temperature_degC": forecast.highest_temperature_degC,
             "end_current_A": forecast.end_current_A,
@@ -1682,7 +1840,7 @@ def _charge(options: argparse.Namespace) -> int:
     )
     if not forecast.reached:
         print(
-            f"Not reached: {outlook.message}; the charge ends at {100 * forecast.end_soc:.1f} % SOC "
+            f"Not reached: {_why_not(outlook, forecast)}; the charge ends at {100 * end_soc:.1f} % SOC "
             f"and {forecast.end_temperature_degC:.1f} degC."
         )
     _print_table(
@@ -1701,7 +1859,7 @@ def _charge(options: argparse.Namespace) -> int:
     if departure is not None:
         _print_departure(departure, in_time, chosen_A, forecast.time_s, band.latest_s, "each cell")
     print(
-        f"Ends at {100 * forecast.end_soc:.1f} % SOC, {forecast.end_temperature_degC:.1f} degC "
+        f"Ends at {100 * end_soc:.1f} % SOC, {forecast.end_temperature_degC:.1f} degC "
         f"(highest {forecast.highest_temperature_degC:.1f}), {forecast.end_current_A:.3g} A; "
         f"{forecast.charge_Ah:.3f} Ah and {forecast.energy_Wh:.2f} Wh into one cell."
     )
@@ -1758,6 +1916,13 @@ def _charge_pack(options: argparse.Namespace) -> int:
     source = vk.load_supply(options.supply) if options.supply is not None else None
     ambient_degC = groups[0].state.temperature_degC if options.ambient_degC is None else options.ambient_degC
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc)
+    what.parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
+    stated = [
+        *(len(module.cell.current_limits) > 0 for module in pack.modules),
+        *(math.isfinite(string.contactor.current_A) or math.isfinite(string.fuse.current_A) for string in pack.strings),
+        len(what.parts) > 0,
+    ]
+    what.within_limits = any(stated)
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply)
     departure = _departure(options)
@@ -1772,9 +1937,11 @@ def _charge_pack(options: argparse.Namespace) -> int:
 
         plots.plot_pack_charge(outlook, options.plot)
     if outlook.curve["current_A"].size > 0:
-        allowed = vk.pack_limits(pack, groups, [_CONTINUOUS])[0].charge
+        allowed = vk.pack_limits(pack, groups, [_CONTINUOUS], what.parts)[0].charge
         _note_limits(allowed, float(outlook.curve["current_A"][0]), pack)
+        _note_held_back(outlook.forecast, float(outlook.curve["current_A"][0]))
     forecast = outlook.forecast
+    end_soc, weakest_soc = _end_soc(forecast.end_soc, cell, plan), min(outlook.weakest_soc, 1.0)
     cost = _cost(options, forecast)
     curve = outlook.curve
     target = "full" if options.to_soc is None else f"{100 * options.to_soc:.0f} %"
@@ -1784,17 +1951,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
         *([("constant_power", forecast.constant_power_s)] if forecast.constant_power_s > 0 else []),
         *([("rest", forecast.rest_s)] if forecast.rest_s > 0 else []),
     ]
-    taken_Wh = forecast.socket_energy_Wh
-    drawn: dict[str, Any] | None = (
-        {
-            "name": source.name,
-            "socket_energy_Wh": taken_Wh,
-            "charger_efficiency": forecast.energy_Wh / taken_Wh if taken_Wh > 0 else 0.0,
-            "charge_efficiency": vk.charge_efficiency(forecast, 1.0),
-        }
-        if source is not None
-        else None
-    )
+    drawn = _drawn(source, curve, 1, 1, forecast) if source is not None else None
     soc = [group.state.soc for group in groups]
     if options.json:
         document = {
@@ -1802,6 +1959,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
             "target": "full" if options.to_soc is None else options.to_soc,
             "reached": forecast.reached,
             "message": outlook.message,
+            "held_back": _held_back_document(forecast),
             "time_s": forecast.time_s,
             "earliest_s": outlook.earliest_s,
             "latest_s": _finite(outlook.latest_s),
@@ -1810,9 +1968,9 @@ def _charge_pack(options: argparse.Namespace) -> int:
             "phases": [{"phase": name, "time_s": seconds} for name, seconds in phases],
             "deciding_group": outlook.group,
             "weakest_group": outlook.weakest_group,
-            "weakest_soc": outlook.weakest_soc,
+            "weakest_soc": weakest_soc,
             "handovers": outlook.handovers,
-            "end_soc": forecast.end_soc,
+            "end_soc": end_soc,
             "highest_temperature_degC": forecast.highest_temperature_degC,
             "current_max_A": float(np.max(curve["current_A"])),
             "end_current_A": forecast.end_current_A,
@@ -1840,7 +1998,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
     spread = f"{100 * min(soc):.1f}" + (f" to {100 * max(soc):.1f}" if max(soc) > min(soc) else "")
     print(f"{pack.name}: from {spread} % SOC, surroundings {ambient_degC:.1f} degC, to {target}")
     if not forecast.reached:
-        print(f"Not reached: {outlook.message}; the fullest group ends at {100 * forecast.end_soc:.1f} % SOC.")
+        print(f"Not reached: {_why_not(outlook, forecast)}; the fullest group ends at {100 * end_soc:.1f} % SOC.")
     _print_table(
         f"{_minutes(forecast.time_s)} until {target}" if forecast.reached else "As far as it gets",
         ["phase", "time", "share"],
@@ -1854,8 +2012,8 @@ def _charge_pack(options: argparse.Namespace) -> int:
         _print_departure(departure, in_time, chosen_A, forecast.time_s, outlook.latest_s, "each cell")
     print(
         f"{_place(pack, outlook.group)[0].upper()}{_place(pack, outlook.group)[1:]} decides the end at "
-        f"{100 * forecast.end_soc:.1f} % SOC; the weakest is {_place(pack, outlook.weakest_group)} with "
-        f"{100 * outlook.weakest_soc:.1f} %."
+        f"{100 * end_soc:.1f} % SOC; the weakest is {_place(pack, outlook.weakest_group)} with "
+        f"{100 * weakest_soc:.1f} %."
     )
     print(
         f"Highest {float(np.max(curve['current_A'])):.1f} A, ends at {forecast.end_current_A:.2f} A and "
@@ -1864,7 +2022,8 @@ def _charge_pack(options: argparse.Namespace) -> int:
     )
     if drawn is not None:
         print(
-            f"{drawn['name']}: {taken_Wh / 1e3:.3f} kWh from the socket, "
+            f"{drawn['name']}: at the start {drawn['current_A']:.1f} A (why no more: {drawn['reason']}); "
+            f"{drawn['socket_energy_Wh'] / 1e3:.3f} kWh from the socket, "
             f"{100 * drawn['charger_efficiency']:.1f} % of it into the pack, "
             f"{100 * drawn['charge_efficiency']:.1f} % of it stored."
             + (f" It costs {cost:.2f}." if cost is not None else "")
@@ -2547,6 +2706,11 @@ _signed_power = _number("power", -1e8, 1e8)
 _duration = _number("time", 1e-3, 1e8)
 _moment = _number("time", -1e12, 1e12)
 _share = _number("standard deviation", 0.0, 0.5)
+_sigmas = _number("number of standard deviations", 0.0, 10.0)
+_shaft_speed = _number("speed", -1e5, 1e5)
+_torque = _number("torque", 1e-3, 1e7)
+_efficiency = _number("efficiency", 0.01, 1.0)
+_auxiliary = _number("power", 0.0, 1e7)
 _milliohm = _number("resistance", 1e-3, 1e5)
 _voltage = _number("voltage", 0.5, 5.0)
 _price = _number("price", 0.0, 1e6)
@@ -2578,6 +2742,12 @@ def _count(text: str) -> int:
     if not 1 <= value <= 10000:
         raise argparse.ArgumentTypeError(f"{text} is no whole number from 1 to 10000")
     return value
+
+
+def _group_number(text: str) -> int:
+    if text.isascii() and text.isdigit() and len(text) <= 6:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text!r} is no number of a group, 0 or more")
 
 
 def _soc_or_none(text: str) -> float | None:
@@ -2913,8 +3083,26 @@ def _parser() -> argparse.ArgumentParser:
         "--temperature-degC", type=_temperature, nargs="+", metavar="T", help="of a pack one, or one per group"
     )
     limits.add_argument(
-        "--soc-std", type=_share, default=0.0, metavar="SOC", help="two of these are kept as a margin; default 0"
+        "--soc-std", type=_share, default=0.0, metavar="SOC", help="--sigmas of these are kept as a margin; default 0"
     )
+    limits.add_argument(
+        "--sigmas", type=_sigmas, default=2.0, metavar="N", help="standard deviations of margin; default 2"
+    )
+    for name in ("voltage", "temperature"):
+        limits.add_argument(
+            f"--{name}-flagged",
+            type=_group_number,
+            nargs="+",
+            metavar="G",
+            help=f"groups of a pack, from 0 over all strings, whose {name} is not to be trusted",
+        )
+    limits.add_argument("--current-flagged", action="store_true", help="the current of the pack is not to be trusted")
+    limits.add_argument("--speed-rad-s", type=_shaft_speed, metavar="W", help="torque of a drive at this shaft speed")
+    limits.add_argument("--torque-max-Nm", type=_torque, metavar="T", help="of the drive, with --speed-rad-s")
+    limits.add_argument("--drive-power-max-W", type=_drawn_power, metavar="W", help="of the drive, at the shaft")
+    limits.add_argument("--efficiency", type=_efficiency, metavar="E", help="of the drive, motoring; default 0.9")
+    limits.add_argument("--regeneration-efficiency", type=_efficiency, metavar="E", help="likewise; default 0.9")
+    limits.add_argument("--auxiliary-W", type=_auxiliary, metavar="W", help="what the pack feeds besides; default 0")
     limits.add_argument(
         "--parts",
         type=Path,
@@ -2972,6 +3160,7 @@ def _parser() -> argparse.ArgumentParser:
     charge.add_argument("--end-current-A", type=_current, metavar="A", help="full when the current has fallen to this")
     charge.add_argument("--plan", type=Path, metavar="FILE", help="charge plan, instead of the one in the cell file")
     charge.add_argument("--supply", type=Path, metavar="FILE", help="mains and charger or DC station, for the pack")
+    charge.add_argument("--parts", type=Path, metavar="FILE", help="cables and more beside the cells of a pack")
     charge.add_argument("--series", type=_count, default=1, metavar="N", help="groups that the supply charges")
     charge.add_argument("--parallel", type=_count, default=1, metavar="N", help="cells in each of them")
     charge.add_argument("--to-soc", type=_soc, metavar="SOC", help="stop here instead of full")

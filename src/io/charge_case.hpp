@@ -61,8 +61,8 @@ inline void check_started(Status status, double ambient_degC, double supply_curr
 /// A point of the floor's curve in plain numbers.
 template <int Branches, bool Transfer>
 ChargeCurvePoint curve_point(const ChargePoint<double, Branches, Transfer>& point) {
-    return {point.time_s,           point.current_A, point.voltage_V,
-            point.temperature_degC, point.state.soc, point.phase};
+    return {point.time_s,    point.current_A, point.voltage_V,   point.temperature_degC,
+            point.state.soc, point.phase,     point.held_back_by};
 }
 
 }  // namespace voltkeel::detail

@@ -50,8 +50,10 @@ ChargeTimeOutlook charge_time_band(const Cell& cell, const ModelState& state,
             result.curve.push_back(detail::curve_point(point));
         };
         const auto start = cell_state<Form::branches, Form::transfer>(state);
-        const ChargeConditions<double> conditions = detail::charge_conditions(
+        const CellLimits<double> limits = tables.limits();
+        ChargeConditions<double> conditions = detail::charge_conditions(
             state, what.ambient_degC, what.supply_current_A, supply_of(what));
+        if (what.within_limits) conditions.limits = &limits;
         result.status =
             target_soc != nullptr
                 ? time_to_soc_band(tables.parameters(), plan, start, conditions, *target_soc, doubt,
@@ -74,11 +76,13 @@ DepartureOutlook least_charge_current(const Cell& cell, const ModelState& state,
     with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
+        const CellLimits<double> limits = tables.limits();
+        ChargeConditions<double> conditions = detail::charge_conditions(
+            state, what.ambient_degC, what.supply_current_A, supply_of(what));
+        if (what.within_limits) conditions.limits = &limits;
         result.status = least_charge_current(
             tables.parameters(), plan, cell_state<Form::branches, Form::transfer>(state),
-            detail::charge_conditions(state, what.ambient_degC, what.supply_current_A,
-                                      supply_of(what)),
-            departure, result.departure, what.settings);
+            conditions, departure, result.departure, what.settings);
         detail::check_started(result.status, what.ambient_degC, what.supply_current_A);
     });
     // The curve is that of the same charge once more.

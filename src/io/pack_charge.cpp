@@ -3,11 +3,13 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 #include <string>
 
 #include "io/charge_case.hpp"
 #include "io/number_text.hpp"
 #include "io/pack_views.hpp"
+#include "voltkeel/charge/balancing_plan.hpp"
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
@@ -16,6 +18,19 @@ namespace {
 
 /// How far another group's voltage may be above that of the deciding one.
 constexpr double crossing_V = 1e-3;
+/// Likewise how much less another group's limits may let in, as a share.
+constexpr double crossing_share = 1e-3;
+
+/// Longest step of a pause in which groups are bled.
+constexpr double balancing_step_s = 20;
+
+/// The first balancing stage of a plan; the number of its stages when there is none.
+int first_balancing(const ChargePlan<double>& plan) {
+    int k = 0;
+    while (k < stage_count(plan) && stage_at(plan, k).kind != StageKind::balancing)
+        ++k;
+    return k;
+}
 
 /// The plan from one of its stages on.
 ChargePlan<double> rest_of(const ChargePlan<double>& plan, int stage) {
@@ -32,7 +47,11 @@ class PackCharge {
   public:
     PackCharge(const Pack& pack, const std::vector<GroupState>& groups,
                const ChargePlan<double>& plan, const ChargeCase& what)
-        : views_(pack), plan_(plan), what_(what), layout_(equal_layout(pack)) {
+        : views_(pack, what.parts),
+          bleed_(pack.bleed),
+          plan_(plan),
+          what_(what),
+          layout_(equal_layout(pack)) {
         views_.take(groups);
         const auto& view = views_.view();
         for (int s = 0; s < view.string_count; ++s) {
@@ -48,6 +67,25 @@ class PackCharge {
             supply_ = *what.supply;
             supply_.series = layout_.series;
             supply_.parallel = layout_.parallel;
+        }
+        if (what.within_limits) {
+            for (int k = 0; k < view.component_count; ++k) {
+                const LimitComponent<double>& part = view.components[k];
+                const double of_cell_A =
+                    component_current_A(part, true, continuous_horizon_s<double>) /
+                    (part.string < 0 ? layout_.parallel : cells_per_group());
+                if (of_cell_A < component_A_) {
+                    component_A_ = of_cell_A;
+                    component_ = part.kind;
+                }
+            }
+        }
+        int module = 0;
+        for (const PackString& string : pack.strings) {
+            for (const std::string& name : string.modules) {
+                const auto count = static_cast<std::size_t>(module_named(pack, name).layout.series);
+                modules_.insert(modules_.end(), count, module++);
+            }
         }
         const auto& states = views_.states();
         for (int g = 0; g < view.group_count; ++g) {
@@ -72,19 +110,25 @@ class PackCharge {
         PackChargeOutlook result;
         std::size_t leader = highest();
         const int most_legs = 20 + 4 * static_cast<int>(cells_.size());
+        bool for_limits = false;  // the leader leads because its limits let in least
         for (int leg = 0;; ++leg) {
             ChargeForecast<double> forecast;
             const auto points = forecast_of(leader, forecast);
+            const int balancing = first_balancing(rest_of(plan_, stage_));
+            bool balances = false;  // the stages before it are over
             const auto before = now_;
             const auto before_A = now_A_;
             const std::size_t start_of_curve = result.curve.size();
             stored_J_ = 0;
             std::size_t other = leader;
             std::size_t at = 0;
-            bool held = false;  // the leader has been at its voltage
+            bool held = false;      // the leader has been at its voltage
+            bool stricter = false;  // the other one lets in less
             for (; at < points.size(); ++at) {
                 follow(points, at, leader);
                 add_point(points[at], leader, result);
+                balances = points[at].stage >= balancing && !there(leader);
+                if (balances) break;
                 const bool holds = points[at].phase == ChargePhase::constant_voltage ||
                                    (points[at].phase == ChargePhase::done && held);
                 if (holds && leg < most_legs) {
@@ -92,8 +136,22 @@ class PackCharge {
                     if (other != leader) break;
                 }
                 held = held || holds;
+                if (!what_.within_limits || leg >= most_legs || at + 1 == points.size()) continue;
+                other = strictest_at(points[at], leader);
+                stricter = other != leader;
+                if (!stricter) other = first_past_voltage(points[at], leader);
+                if (other != leader) break;
             }
-            if (other != leader && !held) {
+            if (other != leader && at == 0) {
+                // Nothing has flowed yet; the point is the other's.
+                result.curve.resize(start_of_curve);
+                now_ = before;
+                now_A_ = before_A;
+                leader = other;
+                for_limits = stricter;
+                continue;
+            }
+            if (other != leader && !held && !stricter && !for_limits) {
                 // It should have decided all along.
                 now_ = before;
                 now_A_ = before_A;
@@ -101,7 +159,7 @@ class PackCharge {
                 leader = other;
                 continue;
             }
-            const bool over = other == leader;
+            const bool over = other == leader && !balances;
             const std::size_t last = over ? points.size() - 1 : at;
             account(points, last, result);
             time_s_ += points[last].time_s;
@@ -111,8 +169,20 @@ class PackCharge {
                 finish(forecast, leader, result);
                 return result;
             }
+            if (balances) {
+                stage_ += balancing - points[last].stage;
+                balance(stage_at(plan_, stage_), leader, result);
+                if (++stage_ >= stage_count(plan_)) {
+                    end_of_plan(forecast, leader, result);
+                    return result;
+                }
+                leader = highest();
+                for_limits = false;
+                continue;
+            }
             ++result.handovers;
             leader = other;
+            for_limits = stricter;
         }
     }
 
@@ -128,9 +198,15 @@ class PackCharge {
             1,
             now_[leader].temperature.core_degC,
             now_[leader].temperature.core_degC - now_[leader].temperature.case_degC};
-        const ChargeConditions<double> conditions =
+        ChargeConditions<double> conditions =
             detail::charge_conditions(at, what_.ambient_degC, what_.supply_current_A,
                                       what_.supply.has_value() ? &supply_ : nullptr);
+        conditions.link_ohm = link_ohm(leader);
+        if (what_.within_limits) {
+            conditions.limits = &limits_of(leader);
+            conditions.component_current_A = component_A_;
+            conditions.component = component_;
+        }
         std::vector<Point> points;
         const auto record = [&](const Point& point) { points.push_back(point); };
         const ChargePlan<double> plan = rest_of(plan_, stage_);
@@ -173,8 +249,11 @@ class PackCharge {
     }
     double cells_per_group() const { return static_cast<double>(layout_.parallel) / strings_; }
 
+    double link_ohm(std::size_t g) const { return views_.view().cell_link_ohm[g]; }
+    /// Of a group, the links of its cells included.
     double voltage_V(std::size_t g, double current_A) const {
-        return now_[g].point.voltage_V + now_[g].point.by_current * (current_A - now_A_[g]);
+        return now_[g].point.voltage_V + now_[g].point.by_current * (current_A - now_A_[g]) +
+               link_ohm(g) * current_A;
     }
     std::size_t highest() const {
         double most_A = 0;
@@ -198,12 +277,134 @@ class PackCharge {
         return found;
     }
 
+    const CellLimits<double>& limits_of(std::size_t g) const {
+        const auto& view = views_.view();
+        return view.limits[view.kind[g]];
+    }
+    /// The target is an SOC, and the group has reached it.
+    bool there(std::size_t g) const {
+        return what_.target_soc.has_value() && now_[g].state.soc >= *what_.target_soc;
+    }
+
+    /// What the resistors of the groups carry, and how long.
+    struct Bleeding {
+        std::vector<double> current_A;  ///< Of a cell, mean over `time_s`.
+        std::vector<double> time_s;
+    };
+    Bleeding bleeding() const {
+        Bleeding result{std::vector<double>(cells_.size()), std::vector<double>(cells_.size())};
+        if (!bleed_.has_value()) return result;
+        BalancingPlanSettings<double> settings;
+        settings.bleed_ohm = bleed_->resistance_ohm / bleed_->duty;
+        const auto& view = views_.view();
+        for (int s = 0; s < view.string_count; ++s) {
+            const auto first = static_cast<std::size_t>(view.strings[s].first_group);
+            std::vector<BalancingGroup<double>> groups;
+            for (std::size_t g = first; g < first + static_cast<std::size_t>(layout_.series); ++g) {
+                const auto rested =
+                    voltage_at(cells_[g], now_[g].state, 0.0, now_[g].temperature.core_degC);
+                groups.push_back({now_[g].state.soc, 0, cells_[g].capacity_Ah * cells_per_group(),
+                                  rested.voltage_V, rested.ocv_by_soc, modules_[g], true});
+            }
+            std::vector<GroupBleed<double>> bleeds(groups.size());
+            BalancingPlan<double> plan;
+            const Status status = plan_balancing(groups.data(), static_cast<int>(groups.size()),
+                                                 settings, bleeds.data(), plan);
+            if (status != Status::ok) {
+                throw Error(std::string("bleed: the groups cannot be balanced: ") +
+                            message(status));
+            }
+            for (std::size_t k = 0; k < bleeds.size(); ++k) {
+                if (!(bleeds[k].time_s > 0)) continue;
+                result.time_s[first + k] = bleeds[k].time_s;
+                result.current_A[first + k] = bleeds[k].charge_Ah * seconds_per_hour<double> /
+                                              bleeds[k].time_s / cells_per_group();
+            }
+        }
+        return result;
+    }
+
+    /// A pause in which the groups are bled.
+    void balance(const ChargeStage<double>& stage, std::size_t leader, PackChargeOutlook& result) {
+        const Bleeding bleed = bleeding();
+        const auto close = [&] {
+            if (cells_.size() == 1) return true;
+            double low_V = voltage_V(0, 0);
+            double high_V = low_V;
+            for (std::size_t g = 1; g < cells_.size(); ++g) {
+                low_V = std::min(low_V, voltage_V(g, 0));
+                high_V = std::max(high_V, voltage_V(g, 0));
+            }
+            return stage.end_spread_V > 0 && high_V - low_V <= stage.end_spread_V;
+        };
+        Point rest;
+        rest.phase = ChargePhase::balancing;
+        double passed_s = 0;
+        while (passed_s < stage.longest_s && !close()) {
+            const double dt_s = std::min(balancing_step_s, stage.longest_s - passed_s);
+            for (std::size_t g = 0; g < cells_.size(); ++g) {
+                const double bled_s = std::min(std::max(bleed.time_s[g] - passed_s, 0.0), dt_s);
+                const double mean_A = -bleed.current_A[g] * bled_s / dt_s;
+                now_[g].point.voltage_V += now_[g].point.by_current * (mean_A - now_A_[g]);
+                detail::hold(cells_[g], mean_A, dt_s, what_.ambient_degC, now_[g]);
+                now_A_[g] = mean_A;
+            }
+            passed_s += dt_s;
+            time_s_ += dt_s;
+            add_point(rest, leader, result);
+        }
+        result.forecast.rest_s += passed_s;
+    }
+
+    /// The last stage was one of balancing.
+    void end_of_plan(ChargeForecast<double> last, std::size_t leader, PackChargeOutlook& result) {
+        const bool wanted = !what_.target_soc.has_value();
+        result.status = wanted ? Status::ok : Status::not_reached;
+        last.end_soc = now_[leader].state.soc;
+        last.end_phase = wanted ? ChargePhase::done : ChargePhase::constant_voltage;
+        last.reached = wanted;
+        finish(last, leader, result);
+    }
+
+    /// What a group's window and table let in now, of a cell.
+    double let_in_A(std::size_t g) const {
+        const CellLimits<double>& limits = limits_of(g);
+        const double degC = now_[g].temperature.core_degC;
+        if (degC < limits.window.charge_temperature_min_degC ||
+            degC > limits.window.charge_temperature_max_degC) {
+            return 0;
+        }
+        const CurrentTable<double>* const table = table_for(limits, continuous_horizon_s<double>);
+        return table == nullptr
+                   ? std::numeric_limits<double>::infinity()
+                   : detail::table_value(*table, table->charge_A, now_[g].state.soc, degC);
+    }
+    /// The group that lets in less than flows, if there is one beside the leader.
+    std::size_t strictest_at(const Point& point, std::size_t leader) const {
+        std::size_t found = leader;
+        double least_A = point.current_A * (1 - crossing_share);
+        for (std::size_t g = 0; g < cells_.size(); ++g) {
+            if (g == leader || !(let_in_A(g) < least_A)) continue;
+            found = g;
+            least_A = let_in_A(g);
+        }
+        return found;
+    }
+    std::size_t first_past_voltage(const Point& point, std::size_t leader) const {
+        const std::size_t found = highest_at(point.current_A, leader);
+        return point.current_A > 0 &&
+                       voltage_V(found, point.current_A) > point.target_V + crossing_V
+                   ? found
+                   : leader;
+    }
+
     void add_point(const Point& point, std::size_t leader, PackChargeOutlook& result) {
         PackChargePoint p;
         p.time_s = time_s_ + point.time_s;
         p.current_A = point.current_A * layout_.parallel;
         p.phase = point.phase;
         p.group = static_cast<int>(leader);
+        p.held_back_by = point.held_back_by;
         p.group_voltage_min_V = p.temperature_min_degC = p.soc_min =
             std::numeric_limits<double>::infinity();
         p.group_voltage_max_V = p.temperature_max_degC = p.soc_max =
@@ -235,6 +436,11 @@ class PackCharge {
              : phase == ChargePhase::constant_power   ? sum.constant_power_s
              : phase == ChargePhase::constant_current ? sum.constant_current_s
                                                       : sum.rest_s) += dt_s;
+            if (points[k].held_back_by != LimitReason::none) {
+                if (!(sum.limits_s > 0)) sum.limits_reason = points[k].held_back_by;
+                sum.limits_s += dt_s;
+                sum.limits_until_s = time_s_ + points[k].time_s;
+            }
             const double charge_Ah =
                 (points[k].charge_Ah - points[k - 1].charge_Ah) * layout_.parallel;
             const double mean_V =
@@ -275,10 +481,14 @@ class PackCharge {
     }
 
     detail::PackAsViews<Branches, Transfer> views_;
+    std::optional<BleedResistors> bleed_;
+    std::vector<int> modules_;  ///< Which one a group belongs to.
     ChargePlan<double> plan_;
     ChargeCase what_;
     PackLayout<double> layout_;
     PackSupply supply_;
+    double component_A_{std::numeric_limits<double>::infinity()};  ///< Of a cell.
+    LimitReason component_{LimitReason::drive};
     int strings_{1};
     double string_ohm_{0};
     std::vector<CellParameters<double, Branches, Transfer>> cells_;

@@ -58,6 +58,7 @@ class PackAsViews {
         view_.resistance_ohm = pack.busbar_ohm;
         view_.components = components_.data();
         view_.component_count = static_cast<int>(components_.size());
+        view_.cell_link_ohm = cell_link_ohm_.data();
         const Finding<double> finding = validate(view_);
         if (finding.status != Status::ok) refuse(finding);
     }
@@ -140,8 +141,9 @@ class PackAsViews {
             const PackModule& module = module_named(pack, name);
             const int kind = static_cast<int>(&module - pack.modules.data());
             const PackLayout<double>& layout = module.layout;
-            place.resistance_ohm += module.interconnect_ohm * (layout.series - 1) +
-                                    module.cell_link_ohm * layout.series / layout.parallel;
+            place.resistance_ohm += module.interconnect_ohm * (layout.series - 1);
+            cell_link_ohm_.insert(cell_link_ohm_.end(), static_cast<std::size_t>(layout.series),
+                                  module.cell_link_ohm);
             kind_.insert(kind_.end(), static_cast<std::size_t>(layout.series), kind);
             parallel_.insert(parallel_.end(), static_cast<std::size_t>(layout.series),
                              layout.parallel);
@@ -201,6 +203,7 @@ class PackAsViews {
     std::vector<CellParameters<double, Branches, Transfer>> cells_;
     std::vector<CellLimits<double>> limits_;
     std::vector<int> kind_, parallel_;
+    std::vector<double> cell_link_ohm_;
     std::vector<LimitString<double>> strings_;
     std::vector<LimitComponent<double>> components_;
     std::vector<std::vector<TimeCurrentPoint<double>>> curves_;

@@ -124,6 +124,115 @@ def test_constant_power_then_constant_voltage_as_solve_ivp_has_it(root, power_W)
     assert forecast.socket_energy_Wh == pytest.approx(56 * forecast.energy_Wh, rel=1e-9)
 
 
+def with_table(root: Path, soc: list[float], charge_A: list[float]) -> vk.Cell:
+    """The straight cell with a maker's table of lasting currents that is the same at every temperature."""
+    cell, _ = straight_cell(root)
+    both = np.array([charge_A, charge_A])
+    cell.current_limits = [
+        vk.CurrentGrid(duration_s=600, temperature_degC=[0, 40], soc=soc, charge_A=both, discharge_A=both)
+    ]
+    return cell
+
+
+def test_charge_within_a_table_as_solve_ivp_has_it(root):
+    plain, n = straight_cell(root)
+    soc, charge_A = [0.0, 0.3, 0.5, 0.8, 1.0], [3.0, 10.0, 4.0, 3.0, 1.5]
+    cell = with_table(root, soc, charge_A)
+    target_V, plan_A, end_A = 4.0, 6.0, 0.5
+    plan = vk.ChargePlan(
+        zones=[vk.ChargeZone(temperature_min_degC=0, temperature_max_degC=45, current_A=plan_A, voltage_V=target_V)],
+        end_current_A=end_A,
+    )
+    start = vk.ModelState(soc=0.15, temperature_degC=25)
+    what = vk.ChargeCase(ambient_degC=25, within_limits=True, settings=vk.ForecastSettings(step_s=1.0))
+    ours = vk.charge_time_band(cell, start, plan, what, vk.ChargeDoubt()).band.central
+
+    def emf_V(y: np.ndarray) -> float:
+        return n["empty_V"] + (n["full_V"] - n["empty_V"]) * y[0] + y[1] + y[2]
+
+    def free_A(y: np.ndarray) -> float:
+        return min(plan_A, float(np.interp(y[0], soc, charge_A)))
+
+    def held_A(y: np.ndarray) -> float:
+        return (target_V - emf_V(y)) / n["r0"]
+
+    def slope(current):
+        def f(_t, y):
+            i = current(y)
+            held_back = 1.0 if i < plan_A and current is free_A else 0.0
+            return [i / 3600 / n["q_Ah"], (n["r1"] * i - y[1]) / n["t1"], (n["r2"] * i - y[2]) / n["t2"], held_back]
+
+        return f
+
+    def reached(_t, y):
+        return held_A(y) - free_A(y)
+
+    def ended(_t, y):
+        return held_A(y) - end_A
+
+    reached.terminal = ended.terminal = True  # type: ignore[attr-defined]
+    options = {"rtol": 1e-9, "atol": 1e-11, "method": "DOP853"}
+    first = solve_ivp(slope(free_A), (0, 1e6), [0.15, 0, 0, 0], events=reached, max_step=2, **options)
+    second = solve_ivp(slope(held_A), (0, 1e6), first.y[:, -1], events=ended, max_step=20, **options)
+    assert ours.reached
+    assert ours.constant_current_s == pytest.approx(first.t[-1], rel=1e-4)
+    assert ours.time_s == pytest.approx(first.t[-1] + second.t[-1], rel=5e-4)
+    assert ours.end_soc == pytest.approx(second.y[0, -1], abs=2e-4)
+    assert ours.limits_reason == vk.LimitReason.maker_table
+    assert ours.limits_s == pytest.approx(first.y[3, -1], abs=3.0)
+    assert ours.limits_until_s == pytest.approx(ours.constant_current_s, abs=1.0)
+    # Unasked nothing of it counts.
+    what.within_limits = False
+    free = vk.charge_time_band(cell, start, plan, what, vk.ChargeDoubt()).band.central
+    assert free.time_s == vk.charge_time_band(plain, start, plan, what, vk.ChargeDoubt()).band.central.time_s
+    assert free.time_s < ours.time_s
+    assert free.limits_s == 0
+
+
+def test_command_keeps_to_the_table_of_the_cell(root, tmp_path):
+    plain, _ = straight_cell(root)
+    cell = with_table(root, [0.0, 0.5, 1.0], [1.0, 2.0, 2.0])
+    words = ["--soc", "0.2", "--temperature-degC", "25", "--voltage-V", "4.0", "--end-current-A", "0.5"]
+    paths = {}
+    for name, one in (("plain", plain), ("table", cell)):
+        paths[name] = tmp_path / f"{name}.json"
+        vk.save_cell(paths[name], one)
+    done = run("charge", "--cell", paths["table"], *words, "--json")
+    assert done.returncode == 0, done.stderr
+    assert "the maker's table of allowed currents holds the charge below its plan until" in done.stderr
+    found = json.loads(done.stdout)
+    state = vk.ModelState(soc=0.2, temperature_degC=25, hysteresis=-1.0)
+    plan = cell.charge
+    plan.end_current_A = 0.5
+    zones = plan.zones
+    zones[0].voltage_V = 4.0
+    plan.zones = zones
+    what = vk.ChargeCase(ambient_degC=25, within_limits=True, settings=vk.ForecastSettings())
+    expected = vk.charge_time_band(cell, state, plan, what, vk.ChargeDoubt()).band.central
+    assert found["time_s"] == pytest.approx(expected.time_s, rel=1e-9)
+    assert found["held_back"]["reason"] == "maker_table"
+    assert found["held_back"]["until_s"] == pytest.approx(expected.limits_until_s, rel=1e-9)
+    free = json.loads(run("charge", "--cell", paths["plain"], *words, "--json").stdout)
+    assert free["held_back"] is None
+    assert free["time_s"] < found["time_s"]
+    # Of a pack of such cells likewise, and of what its parts carry: two cells share the current.
+    of = vk.single_string_pack("four", "table.json", cell, vk.PackLayout(series=4, parallel=2))
+    vk.save_pack(tmp_path / "pack.json", of)
+    of_pack = json.loads(run("charge", "--pack", tmp_path / "pack.json", *words, "--json").stdout)
+    assert of_pack["time_s"] == pytest.approx(found["time_s"], rel=1e-3)
+    assert of_pack["held_back"]["reason"] == "maker_table"
+    parts = [vk.PackPart(kind=vk.LimitReason.cable, rated_A=1.5)]
+    vk.save_pack_parts(tmp_path / "parts.json", parts, "invented")
+    done = run("charge", "--pack", tmp_path / "pack.json", *words, "--parts", tmp_path / "parts.json", "--json")
+    cabled = json.loads(done.stdout)
+    assert cabled["held_back"]["reason"] == "cable"
+    assert "the cable holds the charge below its plan" in done.stderr
+    assert cabled["current_max_A"] == pytest.approx(1.5)
+    done = run("charge", "--cell", paths["plain"], *words, "--parts", tmp_path / "parts.json")
+    assert done.returncode == 2
+    assert "--parts is for --pack" in done.stderr
+
+
 def test_files_of_the_project_fit_their_schemas(root):
     for name, files in {
         "supply": [root / "examples" / "invented_shore_supply.json"],
@@ -155,7 +264,7 @@ def test_defaults_of_the_schemas_are_those_of_the_structs(root):
 
 
 def test_command_takes_a_supply_and_a_plan(root, examples):
-    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20)
+    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 25)
     supply = ("--supply", examples / "invented_shore_supply.json", "--series", 14, "--parallel", 8)
     plan = ("--plan", root / "data" / "plan" / "nmc_nca.json")
     shown = run(*words, *supply, *plan)
@@ -196,6 +305,77 @@ def test_command_names_what_is_wrong(root, examples, words, part):
     done = run("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20, *filled)
     assert done.returncode == 2
     assert part in done.stderr
+
+
+def test_pack_on_a_supply_names_why_no_more(root, examples):
+    words = (
+        "charge",
+        "--pack",
+        examples / "invented_pack.json",
+        "--soc",
+        0.2,
+        "--temperature-degC",
+        25,
+        "--current-A",
+        8,
+    )
+    supply = ("--supply", examples / "invented_shore_supply.json")
+    drawn = json.loads(run(*words, *supply, "--json").stdout)["supply"]
+    of_cell = (
+        "charge",
+        "--cell",
+        examples / "invented_cell.json",
+        "--soc",
+        0.2,
+        "--temperature-degC",
+        25,
+        "--current-A",
+        8,
+    )
+    alike = json.loads(run(*of_cell, *supply, "--series", 14, "--parallel", 8, "--json").stdout)["supply"]
+    assert drawn["reason"] == alike["reason"] == vk.SupplyReason.pilot.message
+    # The joints of the pack take a little of the power.
+    assert drawn["current_A"] == pytest.approx(alike["current_A"], rel=0.01)
+    assert drawn["power_max_W"] == alike["power_max_W"]
+    assert f"A (why no more: {drawn['reason']})" in run(*words, *supply).stdout
+    # In the cold the maker's table lets in less than the quay gives.
+    cold = ("charge", "--pack", examples / "invented_pack.json", "--soc", 0.2, "--temperature-degC", 2)
+    held = json.loads(run(*cold, *supply, "--json").stdout)["supply"]
+    assert held["reason"] == vk.LimitReason.maker_table.message
+    assert held["current_A"] == pytest.approx(8 * 8 * 2 / 25, rel=1e-6)
+
+
+def test_plan_of_another_chemistry_is_refused(root, examples, tmp_path):
+    words = ("charge", "--cell", examples / "invented_cell.json", "--soc", 0.2, "--temperature-degC", 20)
+    done = run(*words, "--plan", root / "data" / "plan" / "lfp.json")
+    assert done.returncode == 2
+    assert "3.6 V is the open-circuit voltage of HW-8" in done.stderr
+    assert "the plan is for another chemistry" in done.stderr
+    # A plan that stops well below full says so.
+    plan = json.loads((root / "data" / "plan" / "nmc_nca.json").read_text(encoding="utf-8"))
+    assert "what it calls full" not in run(*words, "--plan", root / "data" / "plan" / "nmc_nca.json").stderr
+    for zone in plan["zones"]:
+        zone["voltage_V"] = 4.0
+    low = tmp_path / "low.json"
+    low.write_text(json.dumps(plan), encoding="utf-8")
+    done = run(*words, "--plan", low)
+    assert done.returncode == 0
+    assert "4 V is the open-circuit voltage of HW-8" in done.stderr
+    assert "what it calls full is not much more" in done.stderr
+
+
+def test_no_answer_is_above_full(examples):
+    # The plan's voltage is above the open-circuit voltage at 100 %.
+    for words in (("--pack", examples / "invented_pack.json"), ("--cell", examples / "invented_cell.json")):
+        done = run("charge", *words, "--soc", 0.9, "--temperature-degC", 25, "--json")
+        document = json.loads(done.stdout)
+        assert document["end_soc"] == 1.0
+        assert "above the 4.175 V" in done.stderr
+        assert "more than the tested capacity" in done.stderr
+        text = run("charge", *words, "--soc", 0.9, "--temperature-degC", 25).stdout
+        assert "100.0 % SOC" in text
+        assert "100.1" not in text
+        assert "101." not in text
 
 
 def test_control_from_python():

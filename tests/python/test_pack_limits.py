@@ -390,3 +390,93 @@ def test_twins_say_the_same(root):
         pytest.skip("the C++ examples are not built")
     cpp = subprocess.run([program], capture_output=True, text=True, check=True, cwd=root)
     assert cpp.stdout == python.stdout
+
+
+def limits_command(*words: object) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "voltkeel.command_line", "limits", *map(str, words)],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def test_command_takes_sigmas_flags_and_a_drive(root, tmp_path):
+    path = root / "examples" / "invented_pack.json"
+    pack = vk.load_pack(path)
+    words = ["--pack", path, "--soc", 0.3, "--temperature-degC", 20, "--soc-std", 0.03, "--horizon-s", 10, "--json"]
+
+    def horizon(*more: object) -> dict:
+        done = limits_command(*words, *more)
+        assert done.returncode == 0, done.stderr
+        return json.loads(done.stdout)["horizons"][0]
+
+    def expected(current_flagged: bool = False, sigmas: float = 2.0, **flags: bool) -> vk.PackHorizonLimit:
+        groups = []
+        for g in range(vk.group_count(pack)):
+            state = vk.ModelState(soc=0.3, soc_std=0.03, temperature_degC=20)
+            groups.append(vk.GroupState(state=state, **(flags if g == 3 else {})))
+        settings = vk.PackLimitSettings(every_group=True, sigmas=sigmas)
+        return vk.pack_limits(pack, groups, [10.0], [], settings, current_flagged)[0]
+
+    usual = horizon()
+    assert usual["discharge"]["current_A"] == pytest.approx(expected().discharge.current_A, rel=1e-12)
+    sure = horizon("--sigmas", 0)
+    assert sure["discharge"]["current_A"] == pytest.approx(expected(sigmas=0.0).discharge.current_A, rel=1e-12)
+    for option, flags in (
+        ("--voltage-flagged", {"voltage_flagged": True}),
+        ("--temperature-flagged", {"temperature_flagged": True}),
+    ):
+        flagged = horizon(option, 3)
+        assert flagged["discharge"]["current_A"] == pytest.approx(expected(**flags).discharge.current_A, rel=1e-12)
+        assert abs(flagged["discharge"]["current_A"]) <= abs(usual["discharge"]["current_A"])
+    by_current = horizon("--current-flagged")
+    assert by_current["discharge"]["current_A"] == pytest.approx(expected(True).discharge.current_A, rel=1e-12)
+
+    # Where the pack decides, motoring T w / e and the auxiliary load are its power; braking, T w e is.
+    speed_rad_s, efficiency, auxiliary_W = 100.0, 0.8, 300.0
+    drive = ["--speed-rad-s", speed_rad_s, "--torque-max-Nm", 1000, "--efficiency", efficiency]
+    drive += ["--regeneration-efficiency", 0.7, "--auxiliary-W", auxiliary_W]
+    driven = horizon(*drive)
+    motoring_Nm = (-driven["discharge"]["power_W"] - auxiliary_W) * efficiency / speed_rad_s
+    assert driven["torque"]["motoring_Nm"] == pytest.approx(motoring_Nm, rel=1e-5)
+    assert driven["torque"]["motoring_by_pack"]
+    braking_Nm = -driven["charge"]["power_W"] / 0.7 / speed_rad_s
+    assert driven["torque"]["regeneration_Nm"] == pytest.approx(braking_Nm, rel=1e-5)
+    table = limits_command(*words[:-1], *drive)
+    assert f"Torque at {speed_rad_s:g} rad/s" in table.stdout
+    assert f"{driven['torque']['motoring_Nm']:.2f}" in table.stdout
+    done = limits_command(*words[:-1], *drive, "--csv", tmp_path / "limits.csv")
+    assert done.returncode == 0, done.stderr
+    names, values = (tmp_path / "limits.csv").read_text(encoding="utf-8").splitlines()
+    row = dict(zip(names.split(","), values.split(","), strict=True))
+    assert float(row["motoring_Nm"]) == pytest.approx(driven["torque"]["motoring_Nm"], rel=1e-5)
+    small = horizon("--speed-rad-s", speed_rad_s, "--torque-max-Nm", 2)
+    assert small["torque"]["motoring_Nm"] == 2
+    assert not small["torque"]["motoring_by_pack"]
+
+
+@pytest.mark.parametrize(
+    ("words", "part"),
+    [
+        (("--voltage-flagged", 28), "--voltage-flagged: 28 is outside 0 .. 27"),
+        (("--voltage-flagged", -1), "-1"),
+        (("--speed-rad-s", 10), "give --torque-max-Nm"),
+        (("--efficiency", 0.9), "--efficiency tells of a drive"),
+        (("--speed-rad-s", 10, "--torque-max-Nm", 5, "--efficiency", 1.5), "1.5"),
+        (("--sigmas", 11), "11"),
+    ],
+)
+def test_command_names_what_of_it_is_wrong(root, words, part):
+    path = root / "examples" / "invented_pack.json"
+    done = limits_command("--pack", path, "--soc", 0.3, "--temperature-degC", 20, *words)
+    assert done.returncode == 2
+    assert part in done.stderr
+
+
+@pytest.mark.parametrize("words", [("--voltage-flagged", 0), ("--current-flagged",), ("--speed-rad-s", 1)])
+def test_command_of_a_cell_has_no_groups_and_no_drive(root, words):
+    path = root / "examples" / "invented_cell.json"
+    done = limits_command("--cell", path, "--soc", 0.3, "--temperature-degC", 20, *words)
+    assert done.returncode == 2
+    assert f"{words[0]} is for --pack" in done.stderr

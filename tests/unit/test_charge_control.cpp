@@ -347,6 +347,23 @@ TEMPLATE_TEST_CASE("stages follow one another; balancing ends when the groups ar
     CHECK(began == std::vector<int>{1, 2, 3});
 }
 
+TEMPLATE_TEST_CASE("one group alone has nothing to be balanced with", "[charge_control]",
+                   VOLTKEEL_SCALARS) {
+    auto plan = usual_plan<TestType>();
+    plan.stage_count = 2;
+    plan.stages[0].kind = StageKind::balancing;
+    plan.stages[0].longest_s = 3600;
+    plan.stages[1].kind = StageKind::constant_voltage;
+    for (const int series : {1, 14}) {
+        auto settings = usual_settings<TestType>();
+        settings.series = series;
+        Bench<TestType> bench(plan, settings);
+        bench.in.measured.group_voltage_max_V = bench.in.measured.group_voltage_min_V;
+        bench.run(static_cast<double>(settings.end_dwell_s) + 1);
+        CHECK(bench.out.stage == (series == 1 ? 1 : 0));
+    }
+}
+
 TEMPLATE_TEST_CASE("another temperature zone is in the log, with its current", "[charge_control]",
                    VOLTKEEL_SCALARS) {
     Bench<TestType> bench;  // 5 A below 10 degC, 10 A above
@@ -501,6 +518,9 @@ struct Plant {
     std::vector<CellState<double, 1>> states;
     double capacity_Ah{0};
     double degC{25};
+    double ambient_degC{25};
+    double rise_K{0};  ///< Above the surroundings at `rise_A`, for ever.
+    double rise_A{1};
     double charger_A{0};
     double largest_ohm{0};
 
@@ -544,7 +564,10 @@ struct Plant {
             states.push_back(state);
         }
     }
+    static constexpr double warming_s = 1800;  // time constant
     void advance(double dt_s) {
+        const double share = charger_A / rise_A;
+        degC += dt_s * (rise_K * share * share - (degC - ambient_degC)) / warming_s;
         for (std::size_t g = 0; g < groups.size(); ++g)
             step(groups[g], voltkeel::CellInput<double>{charger_A, dt_s, degC}, states[g]);
     }
@@ -561,6 +584,7 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
     std::set<ChargeReason> ends;
     double worst_mV = -1e9;
     int full = 0;
+    int met_heat = 0;  // runs that came to the end of the warmest zone
     constexpr int runs = VOLTKEEL_CASES(1500, 300);
     for (int run = 0; run < runs; ++run) {
         std::mt19937_64 random(seed + 7919 * static_cast<std::uint64_t>(run));
@@ -618,7 +642,9 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
         const double trouble_s = between(20, 4000);
         const double trouble_end_s = trouble_s + between(10, 3000);
         const double ambient_degC = between(5, 35);
-        plant.degC = ambient_degC;
+        plant.degC = plant.ambient_degC = ambient_degC;
+        plant.rise_K = between(0, 40);
+        plant.rise_A = static_cast<double>(plan.zones[1].current_A);
 
         CAPTURE(seed, run, static_cast<int>(trouble), flat, q, dt_s, noise_V, ripple, lag_s, gain);
         ChargeRequest<TestType> out;
@@ -628,8 +654,16 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
         double last_A = 0;
         // A group may be fuller than the plan wants before anything flows.
         double start_V = 0;
-        for (std::size_t g = 0; g < plant.groups.size(); ++g)
+        double start_low_V = 10;
+        for (std::size_t g = 0; g < plant.groups.size(); ++g) {
             start_V = std::max(start_V, plant.group_V(g));
+            start_low_V = std::min(start_low_V, plant.group_V(g));
+        }
+        const auto started = plant.states;
+        double low_V = 10;
+        double hottest_degC = plant.degC;
+        double cold_A = 0;           // most that was asked for in the cold zone
+        bool outside_zones = false;  // asked for a current where no zone allows one
         double jump_V = 0;
         bool least_of_all = true;
         while (!control.over() && time_s < 9 * 3600) {
@@ -695,6 +729,7 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
             for (std::size_t g = 0; g < plant.groups.size(); ++g) {
                 const double volt = plant.group_V(g);
                 highest_V = std::max(highest_V, volt);
+                low_V = std::min(low_V, volt);
                 sum_V += volt;
                 const double shown_V = volt + between(-noise_V, noise_V);
                 lowest_V = std::min(lowest_V, shown_V);
@@ -711,6 +746,11 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
 
             // Never more than plan, limits and supply allow.
             const auto asked_A = static_cast<double>(out.current_A);
+            hottest_degC = std::max(hottest_degC, plant.degC);
+            outside_zones =
+                outside_zones || (asked_A > 0 && (in.measured.temperature_min_degC < 0 ||
+                                                  in.measured.temperature_max_degC > 45));
+            cold_A = in.measured.temperature_min_degC < 10 ? std::max(cold_A, asked_A) : cold_A;
             const double slack = 1 + 1e-5;
             least_of_all = least_of_all && taken && asked_A >= 0 &&
                            asked_A <= static_cast<double>(plan.zones[1].current_A) * slack &&
@@ -741,7 +781,35 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
         const bool obeys = trouble != Trouble::charger_stuck && trouble != Trouble::charger_strong;
         const double late_V =
             obeys ? 0 : slope_V_per_s * (static_cast<double>(settings.over_voltage_s) + 2 * dt_s);
-        CHECK(highest_V <= std::max(window_V, start_V) + ripple_V + jump_V + late_V);
+        const double bound_V = std::max(window_V, start_V) + ripple_V + jump_V + late_V;
+        CHECK(highest_V <= bound_V);
+        // Nothing discharges: no group falls below where it began, in voltage or SOC, so not out
+        // of a window either; and none is fuller than one that has the highest voltage at rest.
+        CHECK(low_V >= start_low_V - 1e-9);
+        CHECK(low_V > static_cast<double>(settings.voltage_min_V));
+        const double last_slope_V =
+            (plant.ocv[Plant::nodes - 1].mean_V - plant.ocv[Plant::nodes - 2].mean_V) *
+            (Plant::nodes - 1);
+        const double most_soc = 1 + (bound_V - plant.ocv[Plant::nodes - 1].mean_V) / last_slope_V;
+        for (std::size_t g = 0; g < plant.states.size(); ++g) {
+            CHECK(plant.states[g].soc >= started[g].soc);
+            CHECK(plant.states[g].soc <= std::max(started[g].soc, most_soc));
+        }
+        // No current where no zone allows one, the cold zone's in the cold; so the pack, whose
+        // sensors are 1 K about it, gets no warmer than 44 degC but by what it warms in a tick and
+        // while the charger lets go.
+        CHECK_FALSE(outside_zones);
+        CHECK(cold_A <= static_cast<double>(plan.zones[0].current_A) * (1 + 1e-5));
+        const bool true_degC = trouble != Trouble::hot && trouble != Trouble::cold;
+        if (obeys && true_degC) {
+            CHECK(hottest_degC <= std::max(ambient_degC, 44.0) +
+                                      plant.rise_K * (dt_s + 5 * lag_s) / Plant::warming_s);
+            met_heat += hottest_degC > 43.9;
+        }
+        // What is over stays over.
+        CHECK(control.step(in, out) == Status::ok);
+        CHECK(out.current_A == 0);
+        CHECK(out.open_contactor == (state.phase == ChargePhase::fault));
         if (trouble == Trouble::none) {
             // The plan's own voltage is passed by no more than a group rises within a tick: up its
             // OCV (steepest slope, smallest group), and its slow branch.
@@ -764,4 +832,5 @@ TEMPLATE_TEST_CASE("random packs, faults and supplies: no window is left and eve
         CHECK(ends.count(reason) == 1);
     }
     CHECK(full > runs * 45 / 100);
+    CHECK(met_heat > runs / 100);
 }

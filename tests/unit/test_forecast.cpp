@@ -12,6 +12,7 @@
 
 #include "support/scalars.hpp"
 #include "support/seed.hpp"
+#include "voltkeel/charge/control.hpp"
 #include "voltkeel/charge/forecast.hpp"
 #include "voltkeel/charge/time_band.hpp"
 
@@ -142,9 +143,67 @@ void make_random(Fixture<Real, Branches>& f, std::uint64_t seed) {
     f.conditions.ambient_degC = real<Real>(between(0, 40));
 }
 
+/// A maker's table on the view of a fixture.
+template <class Real>
+struct Table {
+    std::vector<Real> degC, soc, charge_A;
+    voltkeel::CurrentTable<Real> tables[2]{};
+    voltkeel::CellLimits<Real> limits{};
+
+    Table(const std::vector<double>& temperature_degC, const std::vector<double>& socs,
+          const std::vector<double>& values_A)
+        : degC(temperature_degC.begin(), temperature_degC.end()),
+          soc(socs.begin(), socs.end()),
+          charge_A(values_A.begin(), values_A.end()) {
+        const auto view = [&](double duration_s, const Real* values) {
+            return voltkeel::CurrentTable<Real>{real<Real>(duration_s),
+                                                degC.data(),
+                                                static_cast<int>(degC.size()),
+                                                soc.data(),
+                                                static_cast<int>(soc.size()),
+                                                values,
+                                                values};
+        };
+        // One of ten seconds beside the lasting one, which must not be read.
+        pulse_A.assign(charge_A.size(), Real(1e4));
+        tables[0] = view(10, pulse_A.data());
+        tables[1] = view(1800, charge_A.data());
+        limits.window = {real<Real>(2.5), real<Real>(4.5), Real(0),   Real(1),
+                         Real(-20),       Real(100),       Real(-30), Real(100)};
+        limits.tables = tables;
+        limits.table_count = 2;
+    }
+    Table(const Table&) = delete;
+    Table& operator=(const Table&) = delete;
+
+  private:
+    std::vector<Real> pulse_A;
+};
+
+/// What the lasting table of a fixture lets in; written out, so that it is not the library's own.
+template <int Branches>
+double lasting_A(const Fixture<double, Branches>& f, double soc, double degC) {
+    if (f.conditions.limits == nullptr) return 1e9;
+    const auto& table = f.conditions.limits->tables[f.conditions.limits->table_count - 1];
+    const auto along = [](const double* x, int count, double at, const auto& value) {
+        if (at <= x[0]) return value(0);
+        for (int k = 1; k < count; ++k) {
+            if (at > x[k]) continue;
+            const double share = (at - x[k - 1]) / (x[k] - x[k - 1]);
+            return (1 - share) * value(k - 1) + share * value(k);
+        }
+        return value(count - 1);
+    };
+    return along(table.temperature_degC, table.temperature_count, degC, [&](int t) {
+        return along(table.soc, table.soc_count, soc,
+                     [&](int s) { return table.charge_A[t * table.soc_count + s]; });
+    });
+}
+
 /// The charge in explicit steps of 0.1 s: the current is read off the voltage at the start of each
 /// step.
 struct Oracle {
+    double limits_s{0};  // the table has let in less than the plan asks
     double early_s{-1};  // the current has come within 0.05 % of the end current
     double late_s{0};    // and has gone 0.05 % below it
     double time_s{0}, constant_current_s{0}, end_soc{0}, end_degC{0}, charge_As{0}, energy_J{0};
@@ -162,7 +221,9 @@ Oracle charge_slowly(const Fixture<double, Branches>& f) {
     while (o.late_s < 86400) {
         const double v0 = voltkeel::voltage_at(f.cell, state, 0.0, temperature).voltage_V;
         const double v1 = voltkeel::voltage_at(f.cell, state, 1.0, temperature).voltage_V;
-        const double current = std::min(zone.current_A, (zone.voltage_V - v0) / (v1 - v0));
+        const double held_A = (zone.voltage_V - v0) / (v1 - v0);
+        const double table_A = lasting_A(f, state.soc, temperature);
+        const double current = std::min({zone.current_A, table_A, held_A});
         if (o.early_s < 0 && current <= 1.0005 * f.plan.end_current_A) o.early_s = o.late_s;
         if (current <= 0.9995 * f.plan.end_current_A) break;
         const auto p = voltkeel::voltage_at(f.cell, state, current, temperature);
@@ -174,7 +235,8 @@ Oracle charge_slowly(const Fixture<double, Branches>& f) {
         o.late_s += dt;
         if (!ended) {
             o.time_s += dt;
-            if (current == zone.current_A) o.constant_current_s += dt;
+            if (current < held_A) o.constant_current_s += dt;
+            if (table_A < zone.current_A && table_A < held_A) o.limits_s += dt;
             o.charge_As += current * dt;
             o.energy_J += current * p.voltage_V * dt;
         }
@@ -282,6 +344,213 @@ TEMPLATE_TEST_CASE_SIG("the forecast agrees with small explicit steps and ends a
     }
     CHECK(with_taper > VOLTKEEL_CASES(30, 4));
     CHECK(with_one_end > VOLTKEEL_CASES(55, 13));
+}
+
+TEMPLATE_TEST_CASE_SIG("within a maker's table the forecast agrees with small explicit steps",
+                       "[forecast][limits][property]",
+                       ((typename Real, int Branches), Real, Branches), VOLTKEEL_SCALARS_AND(1),
+                       VOLTKEEL_SCALARS_AND(3)) {
+    constexpr bool is_float = sizeof(Real) == sizeof(float);
+    int held_back = 0;
+    int with_one_end = 0;
+    for (int n = 0; n < VOLTKEEL_CASES(65, 20); ++n) {
+        Fixture<Real, Branches> f;
+        Fixture<double, Branches> exact;
+        make_random(f, case_seed(Branches, n));
+        make_random(exact, case_seed(Branches, n));
+        std::mt19937_64 random(case_seed(Branches, n) + 500);
+        const auto between = [&](double low, double high) {
+            return std::uniform_real_distribution<double>(low, high)(random);
+        };
+        // Never below the end currents of the plans, a tenth of 1C.
+        std::vector<double> values_A;
+        for (const double warm : {0.15, 0.4, 1.0, 0.6}) {
+            for (const double empty : {0.8, 1.0, 0.7, 0.3}) {
+                values_A.push_back(exact.cell.capacity_Ah *
+                                   std::max(0.12, warm * empty * between(0.8, 1.2)));
+            }
+        }
+        const std::vector<double> degC{-5, 10, 25, 45};
+        const std::vector<double> soc{0, between(0.2, 0.4), between(0.6, 0.8), 1};
+        const Table<Real> table(degC, soc, values_A);
+        const Table<double> exact_table(degC, soc, values_A);
+        REQUIRE(voltkeel::validate(exact_table.limits).status == Status::ok);
+        f.conditions.limits = &table.limits;
+        exact.conditions.limits = &exact_table.limits;
+        const Oracle o = charge_slowly(exact);
+        ChargeForecast<Real> out;
+        double most_over = 0;  // of the table's current, as a share
+        double most_V = 0;
+        const Status status =
+            time_to_full(f.cell, f.plan, f.state, f.conditions, out, as_told<Real>(),
+                         [&](const ChargePoint<Real, Branches>& p) {
+                             const double most_A =
+                                 lasting_A(exact, double(p.state.soc), double(p.temperature_degC));
+                             most_over = std::max(most_over, double(p.current_A) / most_A - 1);
+                             most_V = std::max(most_V, double(p.voltage_V));
+                         });
+        CAPTURE(case_seed(Branches, n), n, o.time_s, double(out.time_s), double(f.state.soc),
+                o.limits_s, double(out.limits_s));
+        REQUIRE(status == Status::ok);
+        CHECK(out.reached);
+        CHECK(most_over < (is_float ? 1e-5 : 1e-9));
+        if (out.time_s > Real(0)) CHECK(most_V <= double(f.plan.zones[0].voltage_V) + 1e-3);
+        const double tolerance_s = (is_float ? 2.0 : 1.0) + 5e-4 * o.time_s;
+        CHECK(double(out.time_s) >= o.early_s - tolerance_s);
+        CHECK(double(out.time_s) <= o.late_s + tolerance_s);
+        if (o.late_s - o.early_s > 15) continue;
+        ++with_one_end;
+        CHECK(double(out.time_s) == Approx(o.time_s).margin(tolerance_s));
+        CHECK(double(out.end_soc) == Approx(o.end_soc).margin(2e-4));
+        CHECK(double(out.end_temperature_degC) == Approx(o.end_degC).margin(0.05));
+        // A step that has crossed from one bound to the other counts as a whole.
+        CHECK(double(out.limits_s) == Approx(o.limits_s).margin(tolerance_s + 15));
+        CHECK((out.limits_reason == voltkeel::LimitReason::maker_table) ==
+              (out.limits_s > Real(0)));
+        CHECK(out.limits_until_s >= out.limits_s);
+        if (out.limits_s > Real(0)) ++held_back;
+    }
+    CHECK(held_back > VOLTKEEL_CASES(30, 8));
+    CHECK(with_one_end > VOLTKEEL_CASES(50, 13));
+}
+
+TEMPLATE_TEST_CASE("within limits the forecast lasts as long as the control takes",
+                   "[forecast][limits]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 2> f;
+    make_plain(f);
+    f.cell.thermal = {Real(75), real<Real>(12)};
+    f.conditions.temperature_degC = Real(4);
+    f.conditions.ambient_degC = Real(18);
+    const Table<Real> table({0, 10, 20}, {0, 0.5, 1}, {0.2, 0.2, 0.1, 1.2, 1, 0.5, 3, 3, 0.8});
+    f.conditions.limits = &table.limits;
+    ChargeForecast<Real> out;
+    REQUIRE(f.full(out, as_told<Real>()) == Status::ok);
+    CHECK(out.limits_s > Real(1200));
+
+    voltkeel::ChargeControlSettings<Real> settings;
+    settings.series = settings.parallel = 1;
+    settings.capacity_Ah = Real(5);
+    settings.group_resistance_ohm = real<Real>(0.02);
+    settings.voltage_max_V = real<Real>(4.2);
+    settings.voltage_min_V = Real(2);
+    settings.end_dwell_s = Real(0);
+    voltkeel::ChargeControl<Real> control;
+    REQUIRE(control.configure(f.plan, settings) == Status::ok);
+    REQUIRE(control.start() == Status::ok);
+    voltkeel::ChargeInput<Real> in;
+    in.supply = {Real(0), Real(60), Real(100), Real(6000)};
+    in.dt_s = real<Real>(0.5);
+    CellState<Real, 2> state = f.state;
+    voltkeel::CellTemperature<Real> warmth{f.conditions.temperature_degC,
+                                           f.conditions.temperature_degC};
+    voltkeel::ChargeRequest<Real> request;
+    double time_s = 0;
+    bool by_limits = false;
+    for (; !control.over() && time_s < 86400; time_s += 0.5) {
+        const auto held = voltkeel::detail::begin_hold(f.cell, state, warmth, request.current_A);
+        in.measured = {held.point.voltage_V,
+                       held.point.voltage_V,
+                       held.point.voltage_V,
+                       request.current_A,
+                       warmth.core_degC,
+                       warmth.core_degC,
+                       true,
+                       true,
+                       true};
+        const auto& lasting = table.tables[1];
+        in.allowed_A =
+            voltkeel::detail::table_value(lasting, lasting.charge_A, state.soc, warmth.core_degC);
+        REQUIRE(control.step(in, request) == Status::ok);
+        by_limits = by_limits || request.reason == voltkeel::ChargeReason::limits;
+        auto next = voltkeel::detail::begin_hold(f.cell, state, warmth, request.current_A);
+        voltkeel::detail::hold(f.cell, request.current_A, in.dt_s, f.conditions.ambient_degC, next);
+        state = next.state;
+        warmth = next.temperature;
+    }
+    CHECK(by_limits);
+    CHECK(control.state().reason == voltkeel::ChargeReason::taper_end);
+    // The control waits restart_s and rises over rise_s, 10 s in all.
+    CAPTURE(time_s, double(out.time_s));
+    CHECK(double(out.time_s) == Approx(time_s - 7.5).epsilon(1e-3));
+    CHECK(double(out.end_soc) == Approx(double(state.soc)).margin(1e-3));
+}
+
+TEMPLATE_TEST_CASE("where the limits let nothing in the forecast ends and says so",
+                   "[forecast][limits]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 1> f;
+    make_plain(f);
+    Table<Real> table({0, 10}, {0, 0.6, 0.8, 1}, {0, 0, 0, 0, 2, 2, 0, 0});
+    f.conditions.limits = &table.limits;
+    ChargeForecast<Real> out;
+    // Below the freezing point of the table: stalls at once.
+    f.conditions.temperature_degC = f.conditions.ambient_degC = Real(0);
+    f.plan.zones[0].temperature_min_degC = Real(-10);
+    CHECK(f.full(out) == Status::not_allowed);
+    CHECK(out.end_phase == ChargePhase::waiting);
+    CHECK(out.time_s == Real(0));
+    CHECK_FALSE(out.reached);
+    // Colder than the window, which the plan would allow.
+    table.limits.window.charge_temperature_min_degC = Real(5);
+    CHECK(f.full(out) == Status::not_allowed);
+    CHECK(out.end_phase == ChargePhase::not_allowed);
+    // A rest before the charge needs nothing of the limits, the charge behind it does.
+    f.plan.stage_count = 2;
+    f.plan.stages[0].kind = voltkeel::StageKind::rest;
+    f.plan.stages[0].longest_s = Real(600);
+    CHECK(f.full(out) == Status::not_allowed);
+    CHECK(double(out.time_s) == Approx(600).margin(0.01));
+    f.plan.stage_count = 0;
+    // From warm into the cold of the surroundings: it ends at the window's end.
+    f.conditions.temperature_degC = Real(12);
+    f.conditions.ambient_degC = Real(-5);
+    f.cell.thermal = {Real(100), Real(5)};
+    CHECK(f.full(out) == Status::not_allowed);
+    CHECK(out.end_phase == ChargePhase::not_allowed);
+    CHECK(double(out.end_temperature_degC) == Approx(5).margin(1e-3));
+    CHECK(out.time_s > Real(60));
+    // The current falls with the SOC and never comes to nothing: after limits_end_s below the end
+    // current it is over, short of full. From 0.6 on I = 2 A (0.8 - s) / 0.2, so that it falls by
+    // e in 3600 s 5 Ah 0.2 / 2 A = 1800 s, from 2 A at 0.6 to 0.25 A.
+    table.limits.window.charge_temperature_min_degC = Real(0);
+    f.conditions.temperature_degC = f.conditions.ambient_degC = Real(10);
+    f.cell.thermal = {Real(1e5), Real(10)};
+    CHECK(f.full(out) == Status::not_reached);
+    CHECK(out.end_phase == ChargePhase::waiting);
+    const double expected_s = 0.3 * 5 * 3600 / 2 + 1800 * std::log(2 / 0.25) + 900;
+    CHECK(double(out.time_s) == Approx(expected_s).margin(6));
+    CHECK(double(out.limits_until_s) == Approx(double(out.time_s)));
+    CHECK(double(out.limits_s) == Approx(double(out.time_s)).margin(1));
+    CHECK(double(out.end_soc) == Approx(0.8 - 0.2 * 0.125 * std::exp(-0.5)).margin(2e-4));
+    // A part beside the cells holds the current as a supply does.
+    f.conditions.limits = nullptr;
+    f.conditions.component_current_A = Real(1);
+    f.conditions.component = voltkeel::LimitReason::fuse;
+    REQUIRE(f.full(out) == Status::ok);
+    ChargeForecast<Real> supplied;
+    auto conditions = f.conditions;
+    conditions.component_current_A = std::numeric_limits<Real>::infinity();
+    conditions.supply_current_A = Real(1);
+    REQUIRE(time_to_full(f.cell, f.plan, f.state, conditions, supplied) == Status::ok);
+    CHECK(out.time_s == supplied.time_s);
+    CHECK(out.end_soc == supplied.end_soc);
+    CHECK(out.limits_reason == voltkeel::LimitReason::fuse);
+    CHECK(out.limits_s == out.constant_current_s);
+    CHECK(supplied.limits_reason == voltkeel::LimitReason::none);
+    // A limit that lets the plan's current pass changes no bit.
+    const Table<Real> wide({0, 10}, {0, 1}, {50, 50, 50, 50});
+    conditions = f.conditions;
+    conditions.component_current_A = Real(50);
+    ChargeForecast<Real> free;
+    REQUIRE(time_to_full(f.cell, f.plan, f.state, ChargeConditions<Real>{Real(10), Real(10)},
+                         free) == Status::ok);
+    REQUIRE(time_to_full(f.cell, f.plan, f.state, conditions, out) == Status::ok);
+    CHECK(out.time_s == free.time_s);
+    CHECK(out.limits_s == Real(0));
+    conditions.limits = &wide.limits;
+    REQUIRE(time_to_full(f.cell, f.plan, f.state, conditions, out) == Status::ok);
+    CHECK(double(out.time_s) == Approx(double(free.time_s)).epsilon(1e-6));
 }
 
 TEMPLATE_TEST_CASE_SIG("a forecast made later on the way ends at the same instant",
@@ -501,6 +770,37 @@ TEMPLATE_TEST_CASE("outside every zone nothing is charged", "[forecast]", VOLTKE
     }
 }
 
+TEMPLATE_TEST_CASE("groups all alike need no time to be balanced", "[forecast]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 1> f;
+    make_plain(f);
+    f.plan.stage_count = 2;
+    f.plan.stages[0].voltage_V = real<Real>(4.1);
+    f.plan.stages[1] = {};
+    ChargeForecast<Real> without;
+    REQUIRE(f.full(without) == Status::ok);
+    f.plan.stage_count = 3;
+    f.plan.stages[2] = f.plan.stages[1];
+    f.plan.stages[1].kind = voltkeel::StageKind::balancing;
+    f.plan.stages[1].longest_s = Real(3600);
+    ChargeForecast<Real> out;
+    // One cell, whatever the stage looks at; then a pack of such cells.
+    for (const double spread_V : {0.0, 0.01}) {
+        f.plan.stages[1].end_spread_V = real<Real>(spread_V);
+        REQUIRE(f.full(out) == Status::ok);
+        CHECK(out.time_s == without.time_s);
+        CHECK(out.rest_s == Real(0));
+        CHECK(out.end_soc == without.end_soc);
+    }
+    f.conditions.series = 14;
+    REQUIRE(f.full(out) == Status::ok);
+    CHECK(out.time_s == without.time_s);
+    // Without a spread to look at, it lasts its length in a pack, as in the control.
+    f.plan.stages[1].end_spread_V = Real(0);
+    REQUIRE(f.full(out) == Status::ok);
+    CHECK(double(out.rest_s) == Approx(3600).margin(0.01));
+}
+
 TEMPLATE_TEST_CASE("a zone boundary changes the current at its temperature", "[forecast]",
                    VOLTKEEL_SCALARS) {
     using Real = TestType;
@@ -694,6 +994,19 @@ TEST_CASE("what cannot be forecast is refused and changes nothing", "[forecast]"
     }
     auto conditions = f.conditions;
     conditions.supply_current_A = -1;
+    refused(Status::out_of_range, time_to_full(f.cell, f.plan, f.state, conditions, out));
+    for (const double bad : {-1.0, std::numeric_limits<double>::quiet_NaN()}) {
+        conditions = f.conditions;
+        conditions.component_current_A = bad;
+        refused(Status::out_of_range, time_to_full(f.cell, f.plan, f.state, conditions, out));
+    }
+    Table<double> table({0, 25}, {0, 1}, {1, 1, 1, 1});
+    conditions = f.conditions;
+    conditions.limits = &table.limits;
+    table.tables[1].soc = nullptr;
+    refused(Status::missing_table, time_to_full(f.cell, f.plan, f.state, conditions, out));
+    table.limits.table_count = 0;
+    table.limits.window.charge_temperature_max_degC = -50;
     refused(Status::out_of_range, time_to_full(f.cell, f.plan, f.state, conditions, out));
     auto state = f.state;
     state.resistance_scale = -1;

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <catch2/catch.hpp>
+#include <cmath>
 #include <string>
 #include <vector>
 
@@ -77,6 +78,188 @@ TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
     CHECK(outlook.curve.back().soc_min == Approx(truth.soc_min.back()).margin(5e-4));
     CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
     CHECK(outlook.weakest_soc == Approx(outlook.curve.back().soc_min));
+    CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
+}
+
+TEST_CASE("within limits the strictest group decides until one comes to its voltage",
+          "[charge][pack][limits]") {
+    voltkeel::Cell cell = voltkeel_test::made_cell();
+    cell.current_limits = {{600,
+                            {0, 10, 25},
+                            {0, 0.5, 0.8, 1},
+                            {{1, 1, 1, 1}, {14, 12, 8, 5}, {30, 28, 20, 9}},
+                            {{99, 99, 99, 99}, {99, 99, 99, 99}, {99, 99, 99, 99}}}};
+    const Pack pack = voltkeel::single_string_pack("six", "HW-50", cell, {6, 2});
+    std::vector<GroupState> groups = unequal_groups();
+    for (GroupState& group : groups)
+        group.state.temperature_degC = 14;
+    groups[0].state.temperature_degC = 8;  // the coldest is the strictest, and warms
+    ChargeCase what;
+    what.ambient_degC = 22;
+    what.within_limits = true;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    REQUIRE(outlook.status == voltkeel::Status::ok);
+    CHECK(outlook.handovers >= 1);
+    CHECK(outlook.forecast.limits_reason == voltkeel::LimitReason::maker_table);
+
+    // All groups at every second: the least of plan, tables and what takes a group to its voltage.
+    const voltkeel::CellTables<double, 2, false> tables(cell);
+    const auto limits = tables.limits();
+    const auto& lasting = limits.tables[limits.table_count - 1];
+    struct Group {
+        voltkeel::CellState<double, 2, false> state;
+        voltkeel::CellTemperature<double> warmth;
+    };
+    std::vector<Group> all;
+    for (const GroupState& group : groups) {
+        all.push_back({voltkeel::cell_state<2, false>(group.state),
+                       {group.state.temperature_degC, group.state.temperature_degC}});
+    }
+    double time_s = 0;
+    double limits_s = 0;
+    for (double current_A = 25; time_s < 86400; time_s += 1) {
+        double table_A = 25;
+        double held_A = 1e9;
+        for (const Group& g : all) {
+            table_A =
+                std::min(table_A, voltkeel::detail::table_value(lasting, lasting.charge_A,
+                                                                g.state.soc, g.warmth.core_degC));
+            const auto open =
+                voltkeel::voltage_at(tables.parameters(), g.state, 0.0, g.warmth.core_degC);
+            held_A = std::min(held_A, (4.1 - open.voltage_V) / open.by_current);
+        }
+        current_A = std::min(table_A, held_A);
+        if (held_A <= 2.5) break;
+        if (table_A < 25 && table_A < held_A) limits_s += 1;
+        for (Group& g : all) {
+            auto held =
+                voltkeel::detail::begin_hold(tables.parameters(), g.state, g.warmth, current_A);
+            voltkeel::detail::hold(tables.parameters(), current_A, 1.0, 22.0, held);
+            g.state = held.state;
+            g.warmth = held.temperature;
+        }
+    }
+    CAPTURE(outlook.handovers, outlook.forecast.limits_s, limits_s);
+    CHECK(outlook.forecast.time_s == Approx(time_s).epsilon(1e-3));
+    CHECK(outlook.forecast.limits_s == Approx(limits_s).margin(20));
+    double soc_min = 2;
+    for (const Group& g : all)
+        soc_min = std::min(soc_min, g.state.soc);
+    CHECK(outlook.curve.back().soc_min == Approx(soc_min).margin(5e-4));
+    for (const auto& point : outlook.curve)
+        CHECK(point.group_voltage_max_V < 4.1 + 2e-3);
+
+    // A fuse of 20 A, four fifths of whose heat may be used: 20 A sqrt(0.8) for two cells.
+    ChargeCase with_fuse = what;
+    voltkeel::PackPart fuse;
+    fuse.kind = voltkeel::LimitReason::fuse;
+    fuse.rated_A = 20;
+    fuse.i2t_A2s = 8000;
+    with_fuse.parts = {fuse};
+    const auto slower = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), with_fuse);
+    double most_A = 0;
+    for (const auto& point : slower.curve)
+        most_A = std::max(most_A, point.current_A);
+    CHECK(most_A == Approx(20 * std::sqrt(0.8)));
+    CHECK(slower.forecast.time_s > outlook.forecast.time_s);
+    // One group outside the window stops all of them.
+    groups[3].state.temperature_degC = -1;
+    const auto cold = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    CHECK(cold.status == voltkeel::Status::not_allowed);
+    CHECK(cold.forecast.end_phase == voltkeel::ChargePhase::not_allowed);
+    CHECK(cold.forecast.time_s == 0);
+    CHECK(cold.group == 3);
+}
+
+TEST_CASE("a balancing stage takes the time that its groups need", "[charge][pack]") {
+    // A straight OCV of 1 V and a resistance without branches to speak of: a spread in volts is one
+    // of SOC.
+    voltkeel::Cell cell = voltkeel_test::made_cell();
+    cell.ocv.soc = {0, 1};
+    cell.ocv.discharge_V = cell.ocv.charge_V = {3.2, 4.2};
+    cell.ocv.voltage_std_V = cell.ocv.entropy_V_per_K = {0, 0};
+    Pack pack = voltkeel::single_string_pack("three", "HW-50", cell, {3, 2});
+    pack.bleed = voltkeel::BleedResistors{10, 0.5, 0};
+    std::vector<GroupState> groups(3);
+    for (GroupState& group : groups)
+        group.state.soc = 0.5;
+    voltkeel::ChargePlan<double> plan = plan_of_50_Ah();
+    plan.stage_count = 3;
+    plan.stages[0].voltage_V = 4.0;
+    plan.stages[1].kind = voltkeel::StageKind::balancing;
+    plan.stages[1].longest_s = 10 * 3600;
+    plan.stages[1].end_spread_V = 0.01;
+    ChargeCase what;
+    what.ambient_degC = 25;
+    // Nothing to be bled: no time.
+    const auto level = voltkeel::pack_charge(pack, groups, plan, what);
+    REQUIRE(level.status == voltkeel::Status::ok);
+    CHECK(level.forecast.rest_s == 0);
+    const auto one = voltkeel::charge_time_band(cell, groups[0].state, plan, what, {});
+    CHECK(level.forecast.time_s == Approx(one.band.central.time_s).epsilon(1e-3));
+    // One group 1.4 % fuller: at 4 V, 10 ohm and half of the time 0.2 A, of 100 Ah. Bled until it
+    // is within 10 mV, which is 1 %; the last steps of 20 s.
+    groups[1].state.soc = 0.514;
+    const auto bled = voltkeel::pack_charge(pack, groups, plan, what);
+    REQUIRE(bled.status == voltkeel::Status::ok);
+    const double bleed_A = 4.0 / 10 * 0.5;
+    // The bled current, half of it a cell, leaves a little on the branches (1.5 mOhm).
+    const double left_V = 0.004 - 0.5 * bleed_A * 1.5e-3;
+    CHECK(bled.forecast.rest_s == Approx(left_V * 100 / bleed_A * 3600).epsilon(0.005).margin(20));
+    CHECK(bled.forecast.time_s == Approx(bled.forecast.constant_current_s +
+                                         bled.forecast.constant_voltage_s + bled.forecast.rest_s));
+    CHECK(bled.curve.back().soc_max - bled.curve.back().soc_min == Approx(0.01).margin(5e-4));
+    // A stage that is too short ends with its time; without resistors nothing becomes closer; a
+    // stage that looks at no spread lasts its length.
+    plan.stages[1].longest_s = 3600;
+    const auto cut = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(cut.forecast.rest_s == Approx(3600));
+    CHECK(cut.curve.back().soc_max - cut.curve.back().soc_min ==
+          Approx(0.014 - bleed_A / 100).margin(2e-4));
+    pack.bleed.reset();
+    const auto none = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(none.forecast.rest_s == Approx(3600));
+    CHECK(none.curve.back().soc_max - none.curve.back().soc_min == Approx(0.014).margin(1e-6));
+    plan.stages[1].end_spread_V = 0;
+    CHECK(voltkeel::pack_charge(pack, {groups[0]}, plan, what).forecast.rest_s == Approx(3600));
+    // As the last stage; and a target that is reached before it.
+    plan.stages[1].end_spread_V = 0.01;
+    plan.stage_count = 2;
+    const auto last = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(last.status == voltkeel::Status::ok);
+    CHECK(last.forecast.end_phase == voltkeel::ChargePhase::done);
+    CHECK(last.forecast.rest_s == Approx(3600));
+    what.target_soc = 0.6;
+    const auto short_one = voltkeel::pack_charge(pack, groups, plan, what);
+    CHECK(short_one.status == voltkeel::Status::ok);
+    CHECK(short_one.forecast.rest_s == 0);
+    what.target_soc = 0.99;
+    CHECK(voltkeel::pack_charge(pack, groups, plan, what).status == voltkeel::Status::not_reached);
+}
+
+TEST_CASE("the voltage of a pack's plan is held behind the links of its cells", "[charge][pack]") {
+    Pack pack = voltkeel::single_string_pack("six", "HW-50", voltkeel_test::made_cell(), {6, 2});
+    pack.modules[0].cell_link_ohm = 1.5e-3;
+    const std::vector<GroupState> groups = unequal_groups();
+    ChargeCase what;
+    what.ambient_degC = 20;
+    const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
+    voltkeel::SimulationSettings settings;
+    settings.soc = 0.4;
+    settings.temperature_degC = 20;
+    for (const GroupState& group : groups) {
+        for (int cell = 0; cell < 2; ++cell) {
+            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
+            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
+        }
+    }
+    settings.output_interval_s = 30;
+    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
+    step.group_voltage_max_V = 4.1;
+    step.end_current_A = 5;
+    const voltkeel::SimulationResult truth = voltkeel::simulate(pack, {step}, settings);
+    CHECK(outlook.forecast.time_s == Approx(truth.time_s.back()).epsilon(1e-3));
+    CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
     CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));
 }
 

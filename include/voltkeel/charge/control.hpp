@@ -574,7 +574,8 @@ class ChargeControl {
             count_down(in);
             add_compensated(state_.stage_s, state_.stage_carry, dt_s);
             const bool close =
-                balancing && stage.end_spread_V > Real(0) && spread_V <= stage.end_spread_V;
+                balancing &&
+                (s.series == 1 || (stage.end_spread_V > Real(0) && spread_V <= stage.end_spread_V));
             // What the current left behind must fade before a spread counts.
             if (lasts(close, dt_s, s.end_dwell_s, state_.limits_s) ||
                 state_.stage_s >= stage.longest_s) {

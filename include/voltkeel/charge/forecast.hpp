@@ -5,13 +5,20 @@
 /// The stages of the plan are run one after the other. The plan's zone for the present temperature
 /// and the stage give current and voltage, the supply may lower the current, the cell warms itself.
 /// Where a power decides, the current of a step is that power over the mean voltage of the step;
-/// rests and balancing carry no current. While the voltage stays below the zone's, the current is
-/// constant. Then it is what keeps the voltage there: for a step, the held current that gives
-/// exactly the zone's voltage at the end of the step, taken once over the whole step and once over
-/// its halves and extrapolated to a vanishing step (Richardson; local error of third order, and a
-/// fast RC branch is damped, not excited). What remains at the default step: a branch faster than
-/// the step follows the falling current without its lag, worth less than a second of the charge.
-/// Full is when that current has fallen to the plan's end current.
+/// rests and balancing carry no current. Groups that are all as this cell are level: balancing
+/// takes them no time, unless the stage looks at no spread and lasts its length whatever it finds
+/// (io/pack_charge.hpp forecasts groups that differ). Where it keeps to limits, the maker's table
+/// of lasting currents and the parts beside the cells may lower the current further; a table's
+/// current moves with SOC and temperature, so a step takes the mean of its start and its end. Where
+/// the limits let nothing in, the forecast ends there as it does outside every zone; the rest of
+/// the limits (voltage, SOC and warmth of the next minutes) is for the plan and the control. While
+/// the voltage stays below the zone's, the current is constant. Then it is what keeps the voltage
+/// there: for a step, the held current that gives exactly the zone's voltage at the end of the
+/// step, taken once over the whole step and once over its halves and extrapolated to a vanishing
+/// step (Richardson; local error of third order, and a fast RC branch is damped, not excited). What
+/// remains at the default step: a branch faster than the step follows the falling current without
+/// its lag, worth less than a second of the charge. Full is when that current has fallen to the
+/// plan's end current.
 ///
 /// Every event (voltage reached or let go, zone left, SOC reached, end current reached) is located
 /// inside its step to `event_tolerance_s`, so that the answer does not hang on the step length and
@@ -22,6 +29,7 @@
 /// codes hold whatever it says.
 
 #include <cstdint>
+#include <limits>
 
 #include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/compensated_sum.hpp"
@@ -29,6 +37,7 @@
 #include "voltkeel/charge/plan.hpp"
 #include "voltkeel/charge/supply.hpp"
 #include "voltkeel/limits/current_limits.hpp"
+#include "voltkeel/limits/window.hpp"
 #include "voltkeel/status.hpp"
 #include "voltkeel/units.hpp"
 
@@ -36,7 +45,7 @@ namespace voltkeel {
 
 /// Where a charge stands. Numbers are frozen: they appear in logs.
 enum class ChargePhase : std::uint8_t {
-    constant_current = 0,  ///< The zone's or the supply's current flows.
+    constant_current = 0,  ///< The zone's, the supply's or the limits' current flows.
     constant_voltage = 1,  ///< The zone's voltage is held.
     done = 2,              ///< The target is reached.
     not_allowed = 3,       ///< The temperature is outside every zone.
@@ -90,6 +99,16 @@ struct ChargeConditions {
     const Supply<Real>* supply{nullptr};
     int series{1};    ///< Groups that share the supply's voltage, all as this cell.
     int parallel{1};  ///< Cells that share its current, all as this cell.
+    /// What the charge keeps to: the temperatures of the window and, of the maker's tables, the one
+    /// that speaks for a lasting current; must outlive the call. Null: neither.
+    const CellLimits<Real>* limits{nullptr};
+    /// Most that the parts beside the cells carry for ever (limits/component.hpp), of this cell's
+    /// share.
+    Real component_current_A{std::numeric_limits<Real>::infinity()};
+    LimitReason component{LimitReason::drive};  ///< Which part that is, for the result.
+    /// From the cell to where the plan's voltage is held (the joint of its group); the model knows
+    /// nothing of it. All voltages and energies are those there.
+    Real link_ohm{0};
 };
 
 /// Knobs of the forecast.
@@ -103,6 +122,9 @@ struct ForecastSettings {
     /// was tested: what a filter finds there is of the SOC and the direction of the current it just
     /// has, and the charge goes on to others. 0: as told.
     Real least_resistance_scale{1};
+    /// Limits that let in no more than the stage's end current for this long end the forecast, as
+    /// they end a charge (ChargeControlSettings).
+    Real limits_end_s{900};
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -114,6 +136,7 @@ template <class Real>
         {"event_tolerance_s", s.event_tolerance_s, Real(1e-6), Real(1)},
         {"max_steps", static_cast<Real>(s.max_steps), Real(1), Real(1e7)},
         {"least_resistance_scale", s.least_resistance_scale, Real(0), Real(100)},
+        {"limits_end_s", s.limits_end_s, Real(0), Real(1e6)},
     };
     return detail::first_outside(rows);
 }
@@ -141,6 +164,11 @@ struct ChargeForecast {
     /// 0: never.
     Real taper_from_A{0};
     Real taper_s{0};
+    /// How long table or parts held the current below what plan and supply give, until when (from
+    /// now), and which of them was the first to; 0 and none: never.
+    Real limits_s{0};
+    Real limits_until_s{0};
+    LimitReason limits_reason{LimitReason::none};
     ChargePhase end_phase{ChargePhase::constant_current};
     bool reached{false};
 };
@@ -155,8 +183,10 @@ struct ChargePoint {
     ChargePhase phase{ChargePhase::constant_current};
     CellState<Real, Branches, Transfer> state{};
     Real case_degC{0};
-    int stage{0};       ///< Of the plan.
-    Real charge_Ah{0};  ///< Put in since the start.
+    int stage{0};                                 ///< Of the plan.
+    Real charge_Ah{0};                            ///< Put in since the start.
+    Real target_V{0};                             ///< Voltage that is not exceeded here.
+    LimitReason held_back_by{LimitReason::none};  ///< Table or part, below plan and supply.
 };
 
 namespace detail {
@@ -185,7 +215,15 @@ class ChargeRun {
           supply_(conditions.supply),
           series_(static_cast<Real>(conditions.series)),
           parallel_(static_cast<Real>(conditions.parallel)),
-          supply_current_A_(conditions.supply_current_A) {
+          supply_current_A_(conditions.supply_current_A),
+          component_A_(conditions.component_current_A),
+          component_(conditions.component),
+          link_ohm_(conditions.link_ohm) {
+        if (conditions.limits != nullptr) {
+            window_ = &conditions.limits->window;
+            table_ = table_for(*conditions.limits, continuous_horizon_s<Real>);
+        }
+        bounded_ = table_ != nullptr || component_A_ < std::numeric_limits<Real>::infinity();
         if (supply_ != nullptr) (void)supply_limits(*supply_, supply_limits_);
         now_.state = state;
         now_.temperature.core_degC = conditions.temperature_degC;
@@ -211,11 +249,12 @@ class ChargeRun {
         Real socket_J = Real(0);
         Real socket_carry = Real(0);
         const auto report = [&](ChargePhase phase) {
-            const Real voltage_V =
-                voltage_at(cell_, now_.state, now_.current_A, now_.temperature.core_degC).voltage_V;
+            const Real voltage_V = voltage_now_V(now_.current_A);
             observer(ChargePoint<Real, Branches, Transfer>{
                 time_s, now_.current_A, voltage_V, now_.temperature.core_degC, phase, now_.state,
-                now_.temperature.case_degC, stage_index_, charge_As / seconds_per_hour<Real>});
+                now_.temperature.case_degC, stage_index_, charge_As / seconds_per_hour<Real>,
+                target_V_,
+                phase == ChargePhase::constant_voltage ? LimitReason::none : held_back_by()});
         };
         const auto finish = [&](Status status, ChargePhase phase) {
             result.time_s = time_s;
@@ -253,9 +292,15 @@ class ChargeRun {
             report(ChargePhase::constant_voltage);
             return finish(Status::not_reached, ChargePhase::constant_voltage);
         }
+        ChargePhase stopped{};
+        if (stopped_by_limits(now_, stopped)) {
+            report(stopped);
+            return finish(Status::not_allowed, stopped);
+        }
         bool held_voltage = holds_voltage() && voltage_reached();
         ChargePhase phase = phase_of(held_voltage);
         report(phase);
+        Real low_s = Real(0);  // how long the limits have let in next to nothing
         // Fast branches move most after a change: begin with short steps and double them.
         constexpr Real first_share = Real(1) / Real(16);
         Real dt_s = first_share * settings_.step_s;
@@ -310,6 +355,15 @@ class ChargeRun {
             }
             zone_held_s_ += taken_s;
             phase_held_s_ += taken_s;
+            if (bounded_) {
+                follow_limits();
+                const LimitReason holder = held_voltage ? LimitReason::none : held_back_by();
+                if (holder != LimitReason::none) {
+                    if (!(result.limits_s > Real(0))) result.limits_reason = holder;
+                    result.limits_s += taken_s;
+                    result.limits_until_s = time_s;
+                }
+            }
 
             if (target_soc != nullptr && now_.state.soc >= *target_soc) {
                 report(ChargePhase::done);
@@ -326,6 +380,14 @@ class ChargeRun {
                 return finish(Status::not_allowed, ChargePhase::not_allowed);
             }
             if (!stage_over && time_is_up) break;
+            if (!stage_over && bounded_) {
+                low_s = !resting() && limits_A(now_) <= stage_.end_current_A ? low_s + taken_s
+                                                                             : Real(0);
+                if (low_s > settings_.limits_end_s) {
+                    report(ChargePhase::waiting);
+                    return finish(Status::not_reached, ChargePhase::waiting);
+                }
+            }
             bool changed = stage_over;
             if (zone.allowed() && !zone.same_zones(zone_)) {
                 zone_ = zone;
@@ -342,6 +404,10 @@ class ChargeRun {
                 report(wanted ? ChargePhase::done : ChargePhase::constant_voltage);
                 return wanted ? finish(Status::ok, ChargePhase::done)
                               : finish(Status::not_reached, ChargePhase::constant_voltage);
+            }
+            if (stopped_by_limits(now_, stopped)) {
+                report(stopped);
+                return finish(Status::not_allowed, stopped);
             }
             // The held voltage is left when the full current does not lift the cell to it any more.
             const bool holds = holds_voltage() && (changed        ? voltage_reached()
@@ -376,8 +442,8 @@ class ChargeRun {
         if (stage_.kind == StageKind::rest) return ChargePhase::rest;
         if (stage_.kind == StageKind::balancing) return ChargePhase::balancing;
         if (held_voltage) return ChargePhase::constant_voltage;
-        return power_W_ > Real(0) && now_.current_A < fixed_A_ ? ChargePhase::constant_power
-                                                               : ChargePhase::constant_current;
+        return power_W_ > Real(0) && now_.current_A < most_A_ ? ChargePhase::constant_power
+                                                              : ChargePhase::constant_current;
     }
     [[nodiscard]] bool resting() const noexcept {
         return stage_.kind == StageKind::rest || stage_.kind == StageKind::balancing;
@@ -426,12 +492,50 @@ class ChargeRun {
             if (!(power_W_ > Real(0)) || power_W < power_W_) power_W_ = power_W;
         }
         if (resting()) fixed_A_ = Real(0);
-        ceiling_A_ = ceiling_at(target_V_);
+        held_ceiling_A_ = ceiling_at(target_V_, fixed_A_);
+        follow_limits();
         slope_ohm_ = Real(0);
     }
-    /// Most that may flow at a voltage.
-    [[nodiscard]] Real ceiling_at(Real voltage_V) const noexcept {
-        if (!(power_W_ > Real(0)) || !(power_W_ < fixed_A_ * voltage_V)) return fixed_A_;
+    /// What zone, stage, supply and limits allow together now.
+    void follow_limits() noexcept {
+        most_A_ = most_A(now_);
+        ceiling_A_ = ceiling_at(target_V_, most_A_);
+    }
+    /// What the limits let in at a moment.
+    [[nodiscard]] Real limits_A(const Moment& at) const noexcept {
+        if (table_ == nullptr) return component_A_;
+        const Real table_A =
+            table_value(*table_, table_->charge_A, at.state.soc, at.temperature.core_degC);
+        return component_A_ < table_A ? component_A_ : table_A;
+    }
+    [[nodiscard]] Real most_A(const Moment& at) const noexcept {
+        if (!bounded_) return fixed_A_;
+        const Real let_in_A = limits_A(at);
+        return let_in_A < fixed_A_ ? let_in_A : fixed_A_;
+    }
+    /// The limits let nothing in at a moment of a stage that wants a current.
+    [[nodiscard]] bool stopped_by_limits(const Moment& at, ChargePhase& why) const noexcept {
+        if (resting()) return false;
+        if (window_ != nullptr &&
+            !(at.temperature.core_degC >= window_->charge_temperature_min_degC &&
+              at.temperature.core_degC <= window_->charge_temperature_max_degC)) {
+            why = ChargePhase::not_allowed;
+            return true;
+        }
+        why = ChargePhase::waiting;
+        return bounded_ && !(limits_A(at) > Real(0));
+    }
+    /// What holds the current below what plan and supply give now.
+    [[nodiscard]] LimitReason held_back_by() const noexcept {
+        if (resting()) return LimitReason::none;
+        const Real let_in_A = limits_A(now_);
+        const Real given_A = ceiling_at(now_.voltage_V, fixed_A_);
+        if (!(let_in_A < given_A)) return LimitReason::none;
+        return let_in_A < component_A_ ? LimitReason::maker_table : component_;
+    }
+    /// Most that may flow at a voltage, of a highest current.
+    [[nodiscard]] Real ceiling_at(Real voltage_V, Real most_A) const noexcept {
+        if (!(power_W_ > Real(0)) || !(power_W_ < most_A * voltage_V)) return most_A;
         return power_W_ / voltage_V;
     }
     /// The current that flows while no voltage is held, and the voltage with it. A current over
@@ -440,12 +544,16 @@ class ChargeRun {
         Real current_A = ceiling_A_;
         if (!(power_W_ > Real(0))) return current_A;
         for (int turn = 0; turn < 6; ++turn)
-            current_A = ceiling_at(voltage_now_V(current_A));
+            current_A = ceiling_at(voltage_now_V(current_A), most_A_);
         return current_A;
     }
 
     [[nodiscard]] Real voltage_now_V(Real current_A) const noexcept {
-        return voltage_at(cell_, now_.state, current_A, now_.temperature.core_degC).voltage_V;
+        return voltage_at_V(now_, current_A);
+    }
+    [[nodiscard]] Real voltage_at_V(const Moment& at, Real current_A) const noexcept {
+        return voltage_at(cell_, at.state, current_A, at.temperature.core_degC).voltage_V +
+               link_ohm_ * current_A;
     }
     /// The full current would already lift the voltage to the zone's.
     [[nodiscard]] bool voltage_reached() const noexcept {
@@ -453,6 +561,8 @@ class ChargeRun {
     }
     /// The stage has nothing to do at this instant.
     [[nodiscard]] bool over_now() const noexcept {
+        if (stage_.kind == StageKind::balancing)
+            return series_ < Real(2) || stage_.end_spread_V > Real(0);
         if (resting()) return false;
         if (!holds_voltage()) return voltage_reached();
         const Real least = stage_.end_current_A < ceiling_A_ ? stage_.end_current_A : ceiling_A_;
@@ -461,10 +571,11 @@ class ChargeRun {
     /// Current that flows at this instant. The voltage is a straight line in it.
     [[nodiscard]] Real current_now_A() const noexcept {
         const auto point = voltage_at(cell_, now_.state, ceiling_A_, now_.temperature.core_degC);
-        const Real over_V = point.voltage_V - target_V_;
+        const Real over_V = point.voltage_V + link_ohm_ * ceiling_A_ - target_V_;
         if (!(over_V > Real(0))) return free_current_A();
-        if (!(point.by_current > Real(0))) return Real(0);
-        const Real current_A = ceiling_A_ - over_V / point.by_current;
+        const Real by_current_ohm = point.by_current + link_ohm_;
+        if (!(by_current_ohm > Real(0))) return Real(0);
+        const Real current_A = ceiling_A_ - over_V / by_current_ohm;
         return current_A > Real(0) ? current_A : Real(0);
     }
 
@@ -472,11 +583,11 @@ class ChargeRun {
     [[nodiscard]] bool over(const Moment& at, bool held_voltage) const noexcept {
         if (resting()) return false;
         if (!holds_voltage()) return at.voltage_V >= target_V_;
-        if (!held_voltage) {
-            // With a supply below the end current, reaching the voltage is the end.
-            return at.voltage_V >= target_V_ && ceiling_A_ <= stage_.end_current_A;
-        }
-        return (at.limited || ceiling_A_ <= stage_.end_current_A) &&
+        if (!held_voltage && at.voltage_V < target_V_) return false;
+        const Real ceiling_A = bounded_ ? ceiling_at(target_V_, most_A(at)) : ceiling_A_;
+        // With a supply below the end current, reaching the voltage is the end.
+        if (!held_voltage) return ceiling_A <= stage_.end_current_A;
+        return (at.limited || ceiling_A <= stage_.end_current_A) &&
                at.current_A <= stage_.end_current_A;
     }
     [[nodiscard]] bool event(const Moment& at, bool held_voltage,
@@ -484,6 +595,8 @@ class ChargeRun {
         if (target_soc != nullptr && at.state.soc >= *target_soc) return true;
         if (over(at, held_voltage)) return true;
         if (!resting() && !held_voltage && at.voltage_V >= target_V_) return true;
+        ChargePhase why{};
+        if (stopped_by_limits(at, why)) return true;
         // A zone or phase just entered is kept for a step: where one zone warms the cell and the
         // next cools it, the charge alternates between them, and must not do so in ever smaller
         // steps.
@@ -496,7 +609,7 @@ class ChargeRun {
 
     [[nodiscard]] Moment advance(Real dt_s, bool held_voltage) noexcept {
         if (!held_voltage) return unheld(dt_s);
-        const Real guess_A = now_.current_A < ceiling_A_ ? now_.current_A : ceiling_A_;
+        const Real guess_A = now_.current_A < held_ceiling_A_ ? now_.current_A : held_ceiling_A_;
         const Moment whole = to_voltage(now_, dt_s, guess_A);
         const Moment half = to_voltage(now_, Real(0.5) * dt_s, guess_A);
         Moment end = to_voltage(half, Real(0.5) * dt_s, half.current_A);
@@ -504,7 +617,9 @@ class ChargeRun {
         end.energy_J += half.energy_J;
         end.stored_J += half.stored_J;
         // At the ceiling nothing was solved, so there is nothing to extrapolate.
-        if (!whole.limited || !half.limited || !end.limited) return end;
+        if (!whole.limited || !half.limited || !end.limited) {
+            return bounded_ && end.current_A > most_A(end) ? unheld(dt_s) : end;
+        }
 
         const auto extrapolate = [](Real& fine, Real coarse) { fine += fine - coarse; };
         add_compensated(end.state.soc, end.state.soc_carry, end.state.soc - whole.state.soc);
@@ -518,24 +633,30 @@ class ChargeRun {
         extrapolate(end.temperature.case_degC, whole.temperature.case_degC);
         extrapolate(end.current_A, whole.current_A);
         if (end.current_A < Real(0)) end.current_A = Real(0);
-        if (end.current_A > ceiling_A_) end.current_A = ceiling_A_;
+        if (end.current_A > held_ceiling_A_) end.current_A = held_ceiling_A_;
         extrapolate(end.charge_As, whole.charge_As);
         extrapolate(end.energy_J, whole.energy_J);
         extrapolate(end.stored_J, whole.stored_J);
-        return end;
+        // Where the limits let in less than the voltage needs, they decide and the voltage falls.
+        return bounded_ && end.current_A > most_A(end) ? unheld(dt_s) : end;
     }
 
     /// One step without a held voltage: the ceiling, or the power over the mean voltage.
     [[nodiscard]] Moment unheld(Real dt_s) const noexcept {
-        if (!(power_W_ > Real(0))) return constant_current(now_, dt_s, fixed_A_);
+        if (!(power_W_ > Real(0)) && table_ == nullptr) {
+            return constant_current(now_, dt_s, most_A_);
+        }
         const Real start_A = free_current_A();
         const Real start_V = voltage_now_V(start_A);
         Moment moment = constant_current(now_, dt_s, start_A);
         for (int turn = 0; turn < 2; ++turn) {
             const Real mean_V = Real(0.5) * (start_V + moment.voltage_V);
-            moment = constant_current(now_, dt_s, ceiling_at(mean_V));
+            const Real mean_A =
+                table_ == nullptr ? most_A_ : Real(0.5) * (most_A_ + most_A(moment));
+            moment = constant_current(now_, dt_s, ceiling_at(mean_V, mean_A));
         }
-        moment.current_A = ceiling_at(moment.voltage_V);
+        moment.current_A = ceiling_at(moment.voltage_V, most_A(moment));
+        if (table_ != nullptr) moment.voltage_V = voltage_at_V(moment, moment.current_A);
         return moment;
     }
 
@@ -543,16 +664,18 @@ class ChargeRun {
                                           Real current_A) const noexcept {
         HeldCell<Real, Branches, Transfer> held =
             begin_hold(cell_, from.state, from.temperature, current_A);
-        const Real start_V = held.point.voltage_V;
+        const Real link_V = link_ohm_ * current_A;
+        const Real start_V = held.point.voltage_V + link_V;
         const Real start_ocv_V = held.point.ocv_V;
         hold(cell_, current_A, dt_s, ambient_degC_, held);
         const Real charge_As = current_A * dt_s;
+        const Real end_V = held.point.voltage_V + link_V;
         return {held.state,
                 held.temperature,
                 current_A,
-                held.point.voltage_V,
+                end_V,
                 charge_As,
-                Real(0.5) * (start_V + held.point.voltage_V) * charge_As,
+                Real(0.5) * (start_V + end_V) * charge_As,
                 Real(0.5) * (start_ocv_V + held.point.ocv_V) * charge_As,
                 false};
     }
@@ -562,7 +685,7 @@ class ChargeRun {
     [[nodiscard]] Moment to_voltage(const Moment& from, Real dt_s, Real guess_A) noexcept {
         constexpr Real close_V = sizeof(Real) == sizeof(double) ? Real(1e-9) : Real(1e-6);
         Real low = Real(0);
-        Real high = ceiling_A_;
+        Real high = held_ceiling_A_;
         bool low_tried = false;
         bool high_tried = false;
         Real slope = slope_ohm_;
@@ -570,7 +693,8 @@ class ChargeRun {
             slope = direct_current_resistance_ohm(
                         resistance_at(cell_.resistance, from.state.soc, from.temperature.core_degC)
                             .value) *
-                    from.state.resistance_scale;
+                        from.state.resistance_scale +
+                    link_ohm_;
         }
         Real x = guess_A;
         Real last_x = x;
@@ -582,7 +706,7 @@ class ChargeRun {
             moment.limited = true;
             if (over <= close_V && over >= -close_V) break;
             if (over < Real(0)) {
-                if (x >= ceiling_A_) {
+                if (x >= held_ceiling_A_) {
                     moment.limited = false;
                     return moment;
                 }
@@ -619,6 +743,12 @@ class ChargeRun {
     Real series_;
     Real parallel_;
     Real supply_current_A_;
+    Real component_A_;
+    LimitReason component_;
+    Real link_ohm_;
+    const CellWindow<Real>* window_{nullptr};
+    const CurrentTable<Real>* table_{nullptr};
+    bool bounded_{false};  ///< Table or parts bound the current.
     Moment now_{};
     ZoneSpan<Real> span_{};
     ZoneLimits<Real> zone_{};
@@ -630,7 +760,9 @@ class ChargeRun {
     Real target_V_{0};  ///< Voltage that is not exceeded.
     Real zone_held_s_{0};
     Real phase_held_s_{0};
-    Real ceiling_A_{0};  ///< Highest current at that voltage.
+    Real most_A_{0};          ///< The highest current, or what the limits let in now.
+    Real ceiling_A_{0};       ///< That of these at the voltage that is not exceeded.
+    Real held_ceiling_A_{0};  ///< The same without the limits.
     Real slope_ohm_{
         0};  ///< Last slope of end voltage over held current: where the next search begins.
 };
@@ -657,6 +789,12 @@ template <class Real, int Branches, bool Transfer, class Observer>
         return Status::out_of_range;
     }
     if (conditions.series < 1 || conditions.parallel < 1) return Status::out_of_range;
+    if (!(conditions.component_current_A >= Real(0))) return Status::out_of_range;
+    if (!within(conditions.link_ohm, Real(0), Real(1e3))) return Status::out_of_range;
+    if (conditions.limits != nullptr) {
+        const Status limited = validate(*conditions.limits).status;
+        if (limited != Status::ok) return limited;
+    }
     if (conditions.supply != nullptr) {
         const Status supplied = validate(*conditions.supply).status;
         if (supplied != Status::ok) return supplied;
@@ -682,9 +820,11 @@ struct NoObserver {
 /// \param state present state, resistance scale included (> 0)
 /// \param observer called with a ChargePoint at the start and after every step; must not throw
 /// \param out receives the forecast. A cell that needs no more than the end current now is full:
-/// time 0. \return ok; not_reached at `longest_s` (or `max_steps`) and not_allowed when the
+/// time 0. \return ok; not_reached at `longest_s` (or `max_steps`) or when the limits have let in
+/// no more than the end current for `limits_end_s` (phase waiting); not_allowed when the
 /// temperature is or comes
-///         outside every zone: `out` then tells how far the charge got, with `reached` false.
+///         outside every zone or the window of the limits, or the limits let nothing in (phase
+///         waiting): `out` then tells how far the charge got, with `reached` false.
 ///         missing_table, out_of_range, not_finite, not_increasing or sample_not_finite for what
 ///         cannot be used: `out` is then untouched.
 template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>

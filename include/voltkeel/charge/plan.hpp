@@ -58,10 +58,12 @@ struct ChargeStage {
     Real voltage_V{0};      ///< Where it ends, or what it holds; 0 means the zone's.
     Real power_W{0};        ///< Of a stage of constant power, > 0.
     Real end_current_A{0};  ///< Constant voltage ends here (taper end); 0 means the plan's.
-    /// Rest and balancing last this long, > 0. Any other stage that lasts longer has failed; 0 sets
-    /// no bound.
+    /// A rest lasts this long and balancing at most, > 0. Any other stage that lasts longer has
+    /// failed; 0 sets no bound.
     Real longest_s{0};
-    Real end_spread_V{0};  ///< Balancing ends early when the groups are this close; 0 never.
+    /// Balancing ends early when the groups are this close; 0 never. One group alone has nothing
+    /// to be balanced with: there it ends at once.
+    Real end_spread_V{0};
 };
 
 /// A plan: zones in order of temperature without overlap, and stages in order. Outside every zone

@@ -332,7 +332,7 @@ class DrainRun {
                 const auto& point = next ? work.next.point : work.now.point;
                 const Real held_A = next ? work.next_A : work.now_A;
                 open_V += point.voltage_V - point.by_current * held_A;
-                ohm += point.by_current / work.parallel;
+                ohm += (point.by_current + link_ohm(g)) / work.parallel;
             }
             work_.strings[s].open_V = open_V;
             work_.strings[s].ohm = ohm;
@@ -427,7 +427,7 @@ class DrainRun {
             const Held& held = next ? work.next : work.now;
             const CellWindow<Real>& window =
                 pack_.limits[pack_.kind != nullptr ? pack_.kind[g] : 0].window;
-            const Real voltage_V = cell_voltage_V(work, next);
+            const Real voltage_V = group_voltage_V(g, next);
             const Real volts = window.voltage_max_V - window.voltage_min_V;
             const auto see = [&](Real value, LimitReason why) {
                 if (!(value < least)) return;
@@ -446,20 +446,24 @@ class DrainRun {
         }
         return least;
     }
+    [[nodiscard]] Real link_ohm(int g) const noexcept {
+        return pack_.cell_link_ohm != nullptr ? pack_.cell_link_ohm[g] : Real(0);
+    }
     /// At the instant's own current, not the one that was held to it.
-    [[nodiscard]] Real cell_voltage_V(const Work& work, bool next) const noexcept {
+    [[nodiscard]] Real group_voltage_V(int g, bool next) const noexcept {
+        const Work& work = work_.groups[g];
         const DrainString<Real>& string = work_.strings[work.string];
         const auto& point = next ? work.next.point : work.now.point;
         const Real held_A = next ? work.next_A : work.now_A;
         const Real at_A = (next ? string.next_A : string.now_A) / work.parallel;
-        return point.voltage_V + point.by_current * (at_A - held_A);
+        return point.voltage_V + point.by_current * (at_A - held_A) + link_ohm(g) * at_A;
     }
     [[nodiscard]] Real largest_fall_V() const noexcept {
         Real most_V = Real(0);
         for (int g = 0; g < pack_.group_count; ++g) {
             const Work& work = work_.groups[g];
             if (!closed(work)) continue;
-            const Real fall_V = cell_voltage_V(work, false) - cell_voltage_V(work, true);
+            const Real fall_V = group_voltage_V(g, false) - group_voltage_V(g, true);
             if (fall_V > most_V) most_V = fall_V;
         }
         return most_V;

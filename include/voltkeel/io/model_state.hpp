@@ -59,6 +59,7 @@ struct ChargeCurvePoint {
     double temperature_degC{0};
     double soc{0};
     ChargePhase phase{ChargePhase::constant_current};
+    LimitReason held_back_by{LimitReason::none};  ///< Table or part, below plan and supply.
 };
 
 /// A forecast, how it ended, and its curve.

@@ -7,7 +7,14 @@
 /// plan's voltage, so it says what current flows; that may be the one with the most resistance at
 /// first and the fullest one at the end, and the run goes over from one to the other where their
 /// voltages cross (to 1 mV). A power of the supply is divided by the voltage of the deciding
-/// group times the number of groups: a little less current than the pack would take.
+/// group times the number of groups: a little less current than the pack would take. Within limits
+/// the group whose window and table let in least decides while no voltage is held: the run goes
+/// over to it where it lets in less than flows (by 0.1 %), and on to the first that comes to its
+/// voltage.
+///
+/// In a balancing stage the bleed resistors of the pack conduct as charge/balancing_plan.hpp plans
+/// it for each string, from the SOC of its groups as it is, and the stage ends as in ChargeControl:
+/// when the voltages of all groups without current are within its spread, or with its time.
 
 #include <vector>
 
@@ -29,7 +36,8 @@ struct PackChargePoint {
     double soc_min{0};
     double soc_max{0};
     ChargePhase phase{ChargePhase::constant_current};
-    int group{0};  ///< Which decides.
+    int group{0};                                 ///< Which decides.
+    LimitReason held_back_by{LimitReason::none};  ///< Table or part, below plan and supply.
 };
 
 /// How the charge of a pack goes.

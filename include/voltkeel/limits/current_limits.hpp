@@ -146,6 +146,9 @@ struct LimitSettings {
     /// cells.
     Real low_soc{Real(0.2)};
     Real low_soc_margin{Real(0.6)};  ///< See `low_soc`; 0: the model as it is.
+    /// From the cell to where its voltage is measured and limited (welds, wires, a cell fuse); the
+    /// model knows nothing of it, and its heat does not warm the cell.
+    Real link_ohm{0};
 };
 
 /// Checks the settings; see validate(CellParameters).
@@ -164,6 +167,7 @@ template <class Real>
         {"warmth_lag_s", s.warmth_lag_s, Real(0), Real(3600)},
         {"low_soc", s.low_soc, Real(0), Real(1)},
         {"low_soc_margin", s.low_soc_margin, Real(0), Real(3)},
+        {"link_ohm", s.link_ohm, Real(0), Real(1e3)},
     };
     return detail::first_outside(rows);
 }
@@ -508,8 +512,8 @@ class LimitSearch {
             ceiling.lower(room > Real(0) ? room / gain_per_A : Real(0), LimitReason::soc,
                           soc_bound_);
         }
-        if (now_.by_current > Real(0)) {
-            ceiling.lower(sign_ * (voltage_target_V_ - now_.voltage_V) / now_.by_current,
+        if (now_ohm() > Real(0)) {
+            ceiling.lower(sign_ * (voltage_target_V_ - now_.voltage_V) / now_ohm(),
                           LimitReason::voltage, voltage_bound_V_);
         }
         return ceiling;
@@ -518,6 +522,7 @@ class LimitSearch {
     /// Holds a current over the sub-steps of a span.
     [[nodiscard]] Trial hold_for(Real magnitude_A, const Span& span) const noexcept {
         const Real current_A = sign_ * magnitude_A;
+        const Real link_V = settings_.link_ohm * current_A;
         const Real start_degC = held_degC();
         const Real case_degC =
             cell_->thermal.has_core() ? start_degC - settings_.core_over_case_K : start_degC;
@@ -540,7 +545,7 @@ class LimitSearch {
                 heat_J += mean_W * span.plan.part_s[part];
             }
             if (part + 1 < span.plan.parts && time_s <= span.watched_from_s) continue;
-            const Real slack = sign_ * (voltage_target_V_ - held.point.voltage_V);
+            const Real slack = sign_ * (voltage_target_V_ - held.point.voltage_V - link_V);
             if (!watched || !(slack >= voltage_slack)) voltage_slack = slack;
             watched = true;
         }
@@ -561,8 +566,8 @@ class LimitSearch {
         // The scale only brings both to the same order for the interpolation.
         const Real temperature_slack = Real(0.01) * hot_slack_K;
         const bool hot = temperature_slack < voltage_slack;
-        return {magnitude_A, held.point.voltage_V,  hot ? temperature_slack : voltage_slack,
-                hot,         end_degC - start_degC, voltage_slack,
+        return {magnitude_A, held.point.voltage_V + link_V, hot ? temperature_slack : voltage_slack,
+                hot,         end_degC - start_degC,         voltage_slack,
                 hot_slack_K};
     }
 
@@ -583,7 +588,7 @@ class LimitSearch {
         return sign_ * (voltage_target_V_ - now_.voltage_V);
     }
     [[nodiscard]] Real now_ohm() const noexcept {
-        return now_.by_current;
+        return now_.by_current + settings_.link_ohm;
     }  ///< At the first instant.
 
   private:

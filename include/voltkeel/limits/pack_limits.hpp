@@ -35,8 +35,9 @@ template <class Real>
 struct LimitString {
     int first_group{0};
     int group_count{0};
-    Real resistance_ohm{0};  ///< All that is not cells: links, busbars, contactor, fuse.
-    bool closed{true};       ///< Its contactor; an open string carries nothing.
+    /// What lies between and beside its groups: interconnects, busbars, contactor, fuse.
+    Real resistance_ohm{0};
+    bool closed{true};  ///< Its contactor; an open string carries nothing.
 };
 
 /// What a pack is. All arrays belong to the caller and must outlive this object.
@@ -54,6 +55,9 @@ struct LimitPack {
     Real resistance_ohm{0};  ///< From the joint of the strings to the terminals.
     const LimitComponent<Real>* components{nullptr};
     int component_count{0};
+    /// Of each group, from one of its cells to the joint at which the group's voltage is measured:
+    /// welds, wires, a cell fuse. The voltage window is that of the joint. Null: nothing.
+    const Real* cell_link_ohm{nullptr};
 };
 
 /// What is known to be wrong with a group's measurements; may be added up.
@@ -177,6 +181,12 @@ template <class Real, int Branches, bool Transfer>
         }
         if (pack.cells_in_parallel != nullptr && pack.cells_in_parallel[g] < 1) {
             return outside("cells_in_parallel", g, pack.cells_in_parallel[g], 1);
+        }
+        if (pack.cell_link_ohm != nullptr) {
+            const detail::BoundedField<Real> rows[] = {
+                {"cell_link_ohm", pack.cell_link_ohm[g], Real(0), Real(1e3)}};
+            const Finding<Real> finding = detail::first_outside(rows, g);
+            if (finding.status != Status::ok) return finding;
         }
     }
     if (pack.strings != nullptr && pack.string_count < 1) {
@@ -428,6 +438,7 @@ class LimitsOfPack {
         search.soc_margin += sigmas * at(states.soc_std, Real(0));
         search.temperature_margin_K += sigmas * at(states.temperature_std_K, Real(0));
         search.core_over_case_K += at(states.core_over_case_K, Real(0));
+        search.link_ohm += at(pack_.cell_link_ohm, Real(0));
         if ((flags & group_voltage_flagged) != 0U)
             search.soc_margin += settings_.flagged_soc_margin;
         if ((flags & group_temperature_flagged) != 0U) {
