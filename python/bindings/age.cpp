@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "bindings.hpp"
+#include "voltkeel/estimate/charge_end.hpp"
 #include "voltkeel/estimate/coulomb_counter.hpp"
 #include "voltkeel/estimate/rest.hpp"
 #include "voltkeel/io/age_of_log.hpp"
@@ -164,19 +165,55 @@ void bind_group_drift(py::module_& module) {
     fit.def_property_readonly("drift", &Fit::drift, "What is known so far, as GroupDrift.");
 }
 
+void bind_charge_end(py::module_& module) {
+    using Settings = ChargeEndSettings<double>;
+    py::class_<Settings> settings(module, "ChargeEndSettings", "How the end of a charge is told.");
+    add_keyword_constructor(settings);
+    settings
+        .def_readwrite("voltage_V", &Settings::voltage_V, "At which the charge is held, of a cell.")
+        .def_readwrite("end_current_A", &Settings::end_current_A, "At which it ends, of a cell.")
+        .def_readwrite("tolerance_V", &Settings::tolerance_V, "Held from so far below on.")
+        .def_readwrite("end_share", &Settings::end_share,
+                       "The current may stop so much before its end, as a share.")
+        .def_readwrite("temperature_min_degC", &Settings::temperature_min_degC,
+                       "Colder cells are not full: common practice, no source.")
+        .def_readwrite("full_soc_std", &Settings::full_soc_std, "How exactly full is met.");
+    using Detector = ChargeEndDetector<double>;
+    py::class_<Detector> detector(
+        module, "ChargeEndDetector",
+        "Recognises the end of a charge to full, where the SOC is known without counting.");
+    detector.def(py::init([](const Settings& s) {
+                     need(validate(s));
+                     Detector made;
+                     (void)made.configure(s);
+                     return made;
+                 }),
+                 py::arg("settings"));
+    detector.def("step", &Detector::step, py::arg("current_A"), py::arg("voltage_V"),
+                 py::arg("temperature_degC"),
+                 "Take one sample; True once, where the current of a full cell has stopped.");
+    detector.def_property_readonly("soc", &Detector::soc, "1, for CapacityEstimator.anchor.");
+    detector.def_property_readonly("soc_std", &Detector::soc_std);
+}
+
 void bind_age_of_log(py::module_& module) {
     using Settings = AgeSettings;
     py::class_<Settings> settings(module, "AgeSettings", "Knobs of what the age is read with.");
     add_keyword_constructor(settings);
     settings.def_readwrite("capacity", &Settings::capacity, "CapacitySettings.")
         .def_readwrite("resistance", &Settings::resistance, "ResistanceGrowthSettings.")
-        .def_readwrite("rest", &Settings::rest, "RestSettings.");
+        .def_readwrite("rest", &Settings::rest, "RestSettings.")
+        .def_readwrite(
+            "charge_end", &Settings::charge_end,
+            "ChargeEndSettings; None: the voltage of the hottest zone and the end current "
+            "of the cell's charge plan.");
     py::class_<AgeOfLog>(module, "AgeOfLog", "What a log shows of a cell's age.")
         .def_readonly("age", &AgeOfLog::age,
                       "CellAge after the log; what it does not show is as it was before.")
         .def_readonly("rests", &AgeOfLog::rests, "Whose voltage told the SOC.")
+        .def_readonly("full_charges", &AgeOfLog::full_charges, "Charges that ended full.")
         .def_readonly("capacity_intervals", &AgeOfLog::capacity_intervals,
-                      "Between rests, with enough charge in between.")
+                      "Between rests and ends of charges, with enough charge in between.")
         .def_readonly("resistance_looks", &AgeOfLog::resistance_looks);
     module.def(
         "age_of_log",
@@ -193,8 +230,9 @@ void bind_age_of_log(py::module_& module) {
         py::arg("cell"), py::arg("log"), py::kw_only(), py::arg("initial_soc") = py::none(),
         py::arg("initial_soc_std") = 0.2, py::arg("age") = py::none(),
         py::arg("settings") = py::none(),
-        "Follow the age along a log: the capacity from rest to rest, each SOC read from the "
-        "voltage at the end of the rest; then the resistance from a filter that counts with this "
+        "Follow the age along a log: the capacity between rests, each SOC read from the voltage at "
+        "the end of the rest, and ends of charges to full; then the resistance from a filter that "
+        "counts with this "
         "capacity.\n\nParameters\n----------\ncell : Cell as tested\nlog : Log\ninitial_soc, "
         "initial_soc_std : as in replay\nage : CellAge when the log begins; None: as tested\n"
         "settings : AgeSettings\n\nReturns\n-------\nAgeOfLog");
@@ -207,6 +245,7 @@ void bind_age(py::module_& module) {
     bind_rest(module);
     bind_resistance_growth(module);
     bind_group_drift(module);
+    bind_charge_end(module);
     bind_age_of_log(module);
 }
 

@@ -812,7 +812,8 @@ def _write_age(options: argparse.Namespace, cell: vk.Cell, log: vk.Log) -> None:
     age = found.age
     age.notes = [
         *age.notes,
-        f"{options.log.name}: {found.rests} rests, {found.resistance_looks} looks at the resistance",
+        f"{options.log.name}: {_number_of(found.rests, 'rest')}, {_number_of(found.full_charges, 'charge')} to full, "
+        f"{found.resistance_looks} looks at the resistance",
     ]
     vk.save_cell_age(options.age_out, age)
     times = "once" if found.capacity_intervals == 1 else f"{found.capacity_intervals} times"
@@ -820,10 +821,10 @@ def _write_age(options: argparse.Namespace, cell: vk.Cell, log: vk.Log) -> None:
         now_Ah = age.capacity_scale * cell.capacity_Ah
         print(
             f"Capacity {now_Ah:.4g} Ah (std {age.capacity_log_std * now_Ah:.2g}), {age.capacity_scale:.3f} of the "
-            f"tested cell's, seen {times} from rest to rest"
+            f"tested cell's, seen {times} between rests and ends of charges"
         )
     else:
-        print("Capacity as before: the log has no two rests with enough charge in between")
+        print("Capacity as before: the log has no two rests or ends of charges with enough charge in between")
     if found.resistance_looks > 0:
         scale, std = age.resistance_scale, age.resistance_scale * age.resistance_log_std
         print(f"Resistance by age {scale:.3f} of the tested cell's (std {std:.2g})")
@@ -3064,7 +3065,7 @@ def _parser() -> argparse.ArgumentParser:
         "--age-out",
         type=Path,
         metavar="FILE",
-        help="write what the log shows of the cell's capacity, from rest to rest, and resistance, for --age",
+        help="write what the log shows of the cell's capacity, between rests and ends of charges, and resistance, for --age",
     )
     _add_age_options(replay)
     _add_log_options(replay)

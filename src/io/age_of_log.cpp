@@ -1,6 +1,8 @@
 #include "voltkeel/io/age_of_log.hpp"
 
+#include <algorithm>
 #include <cmath>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -9,6 +11,22 @@
 #include "voltkeel/error.hpp"
 
 namespace voltkeel {
+
+namespace {
+
+/// How full is told; none where the cell says nothing of its charge.
+std::optional<ChargeEndSettings<double>> charge_end_of(const Cell& cell,
+                                                       const AgeSettings& settings) {
+    if (settings.charge_end) return settings.charge_end;
+    ChargeEndSettings<double> usual;
+    usual.end_current_A = cell.charge.end_current_A;
+    for (int k = 0; k < cell.charge.zone_count; ++k)
+        usual.voltage_V = std::max(usual.voltage_V, cell.charge.zones[k].voltage_V);
+    if (!(usual.end_current_A > 0) || !(usual.voltage_V > 0)) return std::nullopt;
+    return usual;
+}
+
+}  // namespace
 
 AgeOfLog age_of_log(const Cell& cell, const Log& log, const ReplaySettings& how,
                     const AgeSettings& settings) {
@@ -25,13 +43,17 @@ AgeOfLog age_of_log(const Cell& cell, const Log& log, const ReplaySettings& how,
     if (before.capacity_log_std > 0) of_capacity.initial_share_std = before.capacity_log_std;
     detail::need_valid(validate(of_capacity));
     detail::need_valid(validate(settings.rest));
+    const std::optional<ChargeEndSettings<double>> full = charge_end_of(cell, settings);
+    if (full) detail::need_valid(validate(*full));
     CapacityEstimator<double> capacity;
     RestDetector<double> rest;
+    ChargeEndDetector<double> charge_end;
     const std::vector<OcvNode<double>> nodes = ocv_nodes<double>(cell.ocv);
     const OcvTable<double> ocv{nodes.data(), static_cast<int>(nodes.size()),
                                cell.ocv.reference_temperature_degC};
     Status status = capacity.configure(now.capacity_Ah, of_capacity);
     if (status == Status::ok) status = rest.configure(ocv, now.capacity_Ah, settings.rest);
+    if (status == Status::ok && full) status = charge_end.configure(*full);
     if (status != Status::ok) throw Error(cell.name + ": " + message(status));
 
     // Where a rest lies between the branches of the OCV the filter knows whatever the capacity.
@@ -56,6 +78,11 @@ AgeOfLog age_of_log(const Cell& cell, const Log& log, const ReplaySettings& how,
         const bool tells =
             rest.step(current_A, log.voltage_V[k], log.temperature_degC[k], dt_s, hysteresis[k]);
         if (rest.resting_s() == 0.0) close_rest();
+        // The current of a row flowed until then: the one that has stopped is counted after.
+        if (full && charge_end.step(current_A, log.voltage_V[k], log.temperature_degC[k])) {
+            (void)capacity.anchor(charge_end.soc(), charge_end.soc_std());
+            ++found.full_charges;
+        }
         capacity.count(current_A > 0 ? cell.coulombic_efficiency * current_A : current_A, dt_s);
         if (tells) {
             rested = true;

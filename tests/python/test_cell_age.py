@@ -69,7 +69,7 @@ def age_path(cell_path, log_path, tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("age")
     done = run("replay", log_path, "--cell", cell_path, "--out", folder / "x.csv", "--age-out", folder / "age.json")
     assert done.returncode == 0, done.stderr
-    assert "seen 4 times from rest to rest" in done.stdout
+    assert "seen 4 times between rests and ends of charges" in done.stdout
     return folder / "age.json"
 
 
