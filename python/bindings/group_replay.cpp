@@ -173,6 +173,10 @@ void bind_group_replay(py::module_& module) {
         .def_readonly("end", &Trace::end,
                       "A GroupState for each group after the last row, for pack_limits and "
                       "pack_charge.")
+        .def_readonly(
+            "drift", &Trace::drift,
+            "A GroupDrift for each group, against the reference: known after days, or much "
+            "charge.")
         .def("__len__", [](const Trace& t) { return t.reference.time_s.size(); });
 
     const auto define = [&](auto function, const char* what, const char* doc) {

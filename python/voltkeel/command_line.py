@@ -792,6 +792,27 @@ def _print_groups(trace: vk.GroupTrace) -> None:
         print(f"{len(faulty) - GROUPS_SHOWN} more groups with faults stand in the files.")
 
 
+def _print_drifts(trace: vk.GroupTrace) -> None:
+    """Say which groups lose charge against the others, or hold more or less, beyond doubt."""
+    a_day = 24  # looks: less may be a lasting error of the model
+    for group, drift in enumerate(trace.drift):
+        if drift.looks < a_day:
+            continue
+        number = trace.first_number + group
+        if abs(drift.soc_per_day) > 3 * drift.soc_per_day_std:
+            way = "loses" if drift.soc_per_day < 0 else "gains"
+            print(
+                f"Group {number} {way} {100 * abs(drift.soc_per_day):.2g} points a day against the others "
+                f"(std {100 * drift.soc_per_day_std:.1g})"
+            )
+        if abs(drift.capacity_share) > 3 * drift.capacity_share_std:
+            way = "less" if drift.capacity_share < 0 else "more"
+            print(
+                f"Group {number} holds {100 * abs(drift.capacity_share):.2g} % {way} than the others "
+                f"(std {100 * drift.capacity_share_std:.1g})"
+            )
+
+
 def _groups_path(out: Path) -> Path:
     return out.with_name(f"{out.stem}.groups{out.suffix or '.csv'}")
 
@@ -866,6 +887,16 @@ def _replay_groups(options: argparse.Namespace) -> int:
         "soc": [group.state.soc for group in trace.end],
         "soc_std": [group.state.soc_std for group in trace.end],
         "resistance_scale": [group.state.resistance_scale for group in trace.end],
+        "drift": [
+            {
+                "soc_per_day": drift.soc_per_day,
+                "soc_per_day_std": drift.soc_per_day_std,
+                "capacity_share": drift.capacity_share,
+                "capacity_share_std": drift.capacity_share_std,
+                "looks": drift.looks,
+            }
+            for drift in trace.drift
+        ],
     }
     _write_json(_provenance_path(options.out), document)
     if options.plot is not None:
@@ -880,6 +911,7 @@ def _replay_groups(options: argparse.Namespace) -> int:
         f", {trace.groups} groups",
     )
     _print_groups(trace)
+    _print_drifts(trace)
     print(f"Wrote {options.out} and {groups_out}")
     return 0
 

@@ -65,6 +65,10 @@ class Replay {
         detail::SensorRows sensors(settings_.sensors, cell_.capacity_Ah,
                                    static_cast<double>(log_.groups));
         const bool replaced = settings_.sensors.use == SensorUse::replaced;
+        constexpr double days_memory = 30;
+        std::vector<GroupDriftFit<double>> drifts(log_.groups);
+        for (GroupDriftFit<double>& drift : drifts)
+            (void)drift.configure(days_memory);
         double core_degC = detail::first_known(log_.temperature_degC);
         double case_degC = core_degC;
         const bool core = follows_core(cell_.thermal);
@@ -108,6 +112,20 @@ class Replay {
                         ++trace.coasted[g];
                 }
             }
+            for (std::size_t g = 0; g < log_.groups; ++g) {
+                const int group = static_cast<int>(g);
+                drifts[g].step(now.dt_s);
+                // Nearly empty, groups differ by more than their charge.
+                if (!told.updated || told.reference.soc < 0.1 ||
+                    (filter_->group_faults(group) & group_coasted) != 0) {
+                    continue;
+                }
+                const double difference = filter_->soc(group) - told.reference.soc;
+                drifts[g].look(difference,
+                               std::hypot(std::sqrt(filter_->state().soc_var[g]),
+                                          filter_->settings().soc_std_floor),
+                               told.reference.soc);
+            }
             all.soc[k] = told.reference.soc;
             all.soc_std[k] = told.reference.soc_std;
             all.voltage_predicted_V[k] = predicted_V;
@@ -138,6 +156,7 @@ class Replay {
             end.capacity_log_std = settings_.age.capacity_log_std;
             end.voltage_flagged = (filter_->group_faults(g) & group_coasted) != 0;
             trace.end.push_back(std::move(end));
+            trace.drift.push_back(drifts[static_cast<std::size_t>(g)].drift());
         }
         return trace;
     }

@@ -312,6 +312,63 @@ TEST_CASE("sensors of a log of groups are named, and on demand replaced", "[grou
     }
 }
 
+TEST_CASE("days of a log tell a group that leaks from one that holds less", "[group_replay]") {
+    const voltkeel::Cell cell = simulated_string(small()).cell;
+    constexpr int groups = 5;
+    constexpr int leaks = 2;
+    constexpr int holds_less = 4;
+    constexpr double leak_per_day = 0.02;
+    constexpr double capacity_share = -0.05;
+    voltkeel_test::Random random(12);
+    voltkeel::Cell less = cell;
+    less.capacity_Ah *= 1 + capacity_share;
+    const voltkeel::CellTables<double, 2> tables(cell);
+    const voltkeel::CellTables<double, 2> tables_of_less(less);
+    std::vector<voltkeel::CellState<double, 2>> states(groups);
+    for (auto& state : states)
+        state.soc = 0.6;
+    GroupLog log;
+    log.groups = groups;
+    log.source = "days.csv";
+    constexpr double row_s = 20;
+    for (int row = 0; row < 4 * 86400 / static_cast<int>(row_s); ++row) {
+        const double time_s = row * row_s;
+        const double current_A = 0.25 * cell.capacity_Ah * std::cos(time_s / 4500);
+        log.time_s.push_back(time_s);
+        log.current_A.push_back(current_A);
+        log.temperature_degC.push_back(20);
+        for (int g = 0; g < groups; ++g) {
+            const auto& parameters =
+                g == holds_less ? tables_of_less.parameters() : tables.parameters();
+            auto& state = states[static_cast<std::size_t>(g)];
+            if (row > 0) {
+                const double leak_A = g == leaks ? leak_per_day * cell.capacity_Ah / 24 : 0;
+                voltkeel::step(parameters, {current_A - leak_A, row_s, 20}, state);
+            }
+            log.voltage_V.push_back(
+                voltkeel::voltage_at(parameters, state, current_A, 20.0).voltage_V +
+                0.001 * random.normal());
+        }
+    }
+    const GroupTrace trace = replay_groups(cell, log);
+    REQUIRE(trace.drift.size() == groups);
+    // Against the mean of all: a fifth of what one does is in the reference.
+    for (int g = 0; g < groups; ++g) {
+        const auto& drift = trace.drift[static_cast<std::size_t>(g)];
+        const double rate = (g == leaks ? -leak_per_day : 0) + leak_per_day / groups;
+        const double share = (g == holds_less ? capacity_share : 0) - capacity_share / groups;
+        CAPTURE(voltkeel_test::seed(), g, drift.soc_per_day, drift.soc_per_day_std,
+                drift.capacity_share, drift.capacity_share_std);
+        CHECK(drift.looks >= 80);
+        CHECK(std::abs(drift.soc_per_day - rate) < 0.003);
+        CHECK(std::abs(drift.soc_per_day - rate) < 3 * drift.soc_per_day_std);
+        CHECK(std::abs(drift.capacity_share - share) < 0.01);
+        CHECK(std::abs(drift.capacity_share - share) < 3 * drift.capacity_share_std);
+    }
+    CHECK(trace.drift[leaks].soc_per_day < -5 * trace.drift[leaks].soc_per_day_std);
+    CHECK(trace.drift[holds_less].capacity_share < -3 * trace.drift[holds_less].capacity_share_std);
+}
+
 TEST_CASE("cells in parallel share the current of the string", "[group_replay]") {
     const SimulatedString run = simulated_string(small());
     GroupLog log = log_of(run);

@@ -9,6 +9,7 @@
 #include <optional>
 #include <vector>
 
+#include "voltkeel/estimate/age.hpp"
 #include "voltkeel/estimate/pack_filter.hpp"
 #include "voltkeel/io/group_log.hpp"
 #include "voltkeel/io/pack_limits.hpp"
@@ -51,6 +52,8 @@ struct GroupTrace {
     std::vector<std::size_t> coasted;  ///< Of these, how often each group was counted on.
     std::uint32_t group_reset_count{0};
     std::vector<GroupState> end;  ///< Each group after the last row: for limits and charges.
+    /// What each group does against the reference: known after days, or much charge.
+    std::vector<GroupDrift<double>> drift;
 };
 
 /// Runs the pack filter along a log. Temperatures, start and capacity as in `replay`.
