@@ -50,7 +50,7 @@ int main() {
     const SocTrace replaced = replay(cell, log, replaying);
 
     std::printf("bit  from s   to s  rows\n");
-    for (const SensorFault& fault : sensor_faults(replaced)) {
+    for (const SeenSensorFault& fault : sensor_faults(replaced)) {
         std::printf("%6x  %5.0f  %5.0f  %4zu\n", fault.bit, fault.first_s, fault.last_s,
                     fault.rows);
     }

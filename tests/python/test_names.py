@@ -21,6 +21,7 @@ WITH_PRIVATE_PARTS = (
     "ChargeControl",
     "PackFilter",
     "SensorChecks",
+    "ChargeEndDetector",
     "CapacityEstimator",
     "ConsumptionEstimator",
     "TaperLearner",

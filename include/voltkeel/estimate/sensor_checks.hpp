@@ -249,6 +249,7 @@ struct SensorCheckState {
     Real counted_As{0};  ///< Since last_soc.
     Real window_s{0};
     Real window_As{0};
+    Real window_std{0};    ///< Of the SOC when it began.
     Real window_moved{0};  ///< SOC that the voltage added beyond the count.
     Real normal[5]{};      ///< Sums of x x, x y, y y, x c, y c with x in h, y and c in Ah.
     Real window_squares{0};
@@ -837,6 +838,7 @@ class SensorChecks {
             state_.window_moved +=
                 view.soc - state_.last_soc -
                 state_.counted_As / (seconds_per_hour<Real> * settings_.capacity_Ah);
+            if (!(state_.window_s > Real(0))) state_.window_std = view.soc_std;
             state_.window_s += out.dt_s;
             state_.window_As += state_.counted_As;
         }
@@ -850,6 +852,8 @@ class SensorChecks {
         state_.window_s = Real(0);
         state_.window_As = Real(0);
         state_.window_moved = Real(0);
+        // A filter that is still finding its SOC moves by that.
+        if (state_.window_std > Real(2) * view.soc_std) return;
         Real* const n = state_.normal;
         const Real products[] = {x * x, x * y, y * y, x * c, y * c};
         for (int i = 0; i < 5; ++i)

@@ -73,7 +73,7 @@ struct SocTrace {
                               const std::function<bool(double share)>& progress = {});
 
 /// A fault of a sensor along a log.
-struct SensorFault {
+struct SeenSensorFault {
     std::uint32_t bit{0};  ///< One of SensorFaultBit.
     std::size_t rows{0};   ///< Rows that have it.
     std::size_t times{0};  ///< Runs of rows that have it.
@@ -82,7 +82,7 @@ struct SensorFault {
 };
 
 /// The faults of sensors that a trace tells of, in the order of their bits.
-[[nodiscard]] std::vector<SensorFault> sensor_faults(const SocTrace& trace);
+[[nodiscard]] std::vector<SeenSensorFault> sensor_faults(const SocTrace& trace);
 
 /// Writes the columns time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V,
 /// fault_bits, sensor_fault_bits.
