@@ -202,7 +202,9 @@ void bind_cell(py::module_& module) {
     file.def_readwrite("role", &SourceFile::role)
         .def_readwrite("name", &SourceFile::name)
         .def_readwrite("sha256", &SourceFile::sha256)
-        .def_readwrite("rows", &SourceFile::rows)
+        .def_readwrite("rows", &SourceFile::rows, "in the file")
+        .def_readwrite("rows_used", &SourceFile::rows_used,
+                       "that the result rests on, see the schema of cell.json; None: not known")
         .def_readwrite("temperature_degC", &SourceFile::temperature_degC)
         .def_readwrite("current_offset_A", &SourceFile::current_offset_A)
         .def_readwrite("initial_soc", &SourceFile::initial_soc)

@@ -359,6 +359,11 @@ def _fit_options(options: argparse.Namespace) -> list[str]:
     return [f"Options of the fit: {', '.join(told)}"] if told else []
 
 
+def _heat_rows(log: vk.Log, cell: vk.Cell) -> int:
+    """Give how many means of a log the fit of the warmth went by."""
+    return vk.thermal_rows(log, cell) if cell.thermal.source.startswith("fitted") else 0
+
+
 def _fit(options: argparse.Namespace) -> int:
     slow_paths: list[Path] = options.ocv
     pulse_paths: list[Path] = options.pulses
@@ -395,22 +400,29 @@ def _fit(options: argparse.Namespace) -> int:
     files = provenance.files
     files += [
         vk.SourceFile(
-            role="heat", name=log.source, rows=len(log), temperature_degC=float(np.median(log.temperature_degC))
+            role="heat",
+            name=log.source,
+            rows=len(log),
+            rows_used=_heat_rows(log, cell),
+            temperature_degC=float(np.median(log.temperature_degC)),
         )
         for log in warmed
     ]
     if len(slow_parts) > 1:
         joined = files[0]
+        ends = np.cumsum([len(part) for part in slow_parts])
+        used = np.diff(np.searchsorted(result.slow.used_rows, [0, *ends]))
         parts = [
             vk.SourceFile(
                 role=joined.role,
                 name=part.source,
                 rows=len(part),
+                rows_used=int(rows),
                 temperature_degC=float(np.median(part.temperature_degC)),
                 initial_soc=joined.initial_soc,
                 residual_rms_V=joined.residual_rms_V,
             )
-            for part in slow_parts
+            for part, rows in zip(slow_parts, used, strict=True)
         ]
         files = [*parts, *files[1:]]
     for file in files:
@@ -505,6 +517,7 @@ def _refine_document(result: vk.RefineResult, options: argparse.Namespace) -> di
                 "block_count": log.block_count,
                 "fitted_blocks": log.fitted_blocks,
                 "fitted_rows": log.fitted_rows,
+                "rows_used": log.rows_used,
                 "held_out_rows": log.held_out_rows,
                 **half(log),
             }

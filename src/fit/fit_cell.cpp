@@ -728,6 +728,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         slow_file.role = "slow test";
         slow_file.name = slow->source;
         slow_file.rows = slow->size();
+        slow_file.rows_used = result.slow.used_rows.size();
         slow_file.temperature_degC = result.slow.temperature_degC;
         provenance.files.push_back(slow_file);
     }
@@ -738,6 +739,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
             file.role = "pulse test";
             file.name = log.source;
             file.rows = log.size();
+            file.rows_used = fits[g].log_rows_used[k];
             file.temperature_degC = fits[g].temperature_degC;
             file.initial_soc = fits[g].initial_soc[k];
             file.residual_rms_V = fits[g].residual_rms_V[k];
@@ -746,11 +748,13 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     }
     for (const PulseFit& fit : fits)
         provenance.notes.insert(provenance.notes.end(), fit.findings.begin(), fit.findings.end());
-    for (const Log& log : cycles) {
+    for (std::size_t k = 0; k < cycles.size(); ++k) {
+        const Log& log = cycles[k];
         SourceFile file;
         file.role = "cycles";
         file.name = log.source;
         file.rows = log.size();
+        file.rows_used = result.efficiency.told ? result.efficiency.rows[k] : 0;
         file.temperature_degC = quantile(log.temperature_degC, 0.5);
         provenance.files.push_back(file);
     }
@@ -759,6 +763,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         file.role = "charge";
         file.name = charges[k].source;
         file.rows = charges[k].size();
+        file.rows_used = result.charges->charge_rows_used[k];
         file.temperature_degC = quantile(charges[k].temperature_degC, 0.5);
         file.initial_soc = result.charges->initial_soc[k];
         file.residual_rms_V = result.charges->residual_rms_V[k];

@@ -1174,6 +1174,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         }
         fit.residual_rms_V.push_back(
             std::sqrt(sum / std::max<double>(1, static_cast<double>(rows))));
+        fit.log_rows_used.push_back(rows);
     }
     fit.rows_used = errors.size();
     for (const RowError& e : errors) {

@@ -140,6 +140,7 @@ void fields(Visit& visit, SourceFile& file) {
     visit("name", file.name);
     visit("sha256", file.sha256);
     visit("rows", file.rows);
+    visit("rows_used", file.rows_used);
     visit("temperature_degC", file.temperature_degC);
     visit("current_offset_A", file.current_offset_A);
     visit("initial_soc", file.initial_soc);
@@ -204,7 +205,12 @@ class Writer {
             for (auto& element : value)
                 elements.push_back(written(element));
         } else if constexpr (IsOptional<T>::value) {
-            if (value) object[name] = written(*value);
+            if (!value) return;
+            if constexpr (is_plain<typename T::value_type>) {
+                object[name] = *value;
+            } else {
+                object[name] = written(*value);
+            }
         } else {
             object[name] = written(value);
         }
@@ -236,7 +242,11 @@ class Reader {
             for (std::size_t k = 0; k != value.size(); ++k)
                 read((*field)[k], value[k]);
         } else if constexpr (IsOptional<T>::value) {
-            read(*field, value.emplace());
+            if constexpr (is_plain<typename T::value_type>) {
+                field->get_to(value.emplace());
+            } else {
+                read(*field, value.emplace());
+            }
         } else {
             read(*field, value);
         }

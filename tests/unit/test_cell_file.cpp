@@ -158,6 +158,7 @@ void flatten(std::vector<std::uint64_t>& to, const SourceFile& f) {
     for (const std::string* text : {&f.role, &f.name, &f.sha256})
         flatten(to, *text);
     to.push_back(f.rows);
+    to.push_back(f.rows_used ? *f.rows_used + 1 : 0);
     for (const double value :
          {f.temperature_degC, f.current_offset_A, f.initial_soc, f.residual_rms_V}) {
         flatten(to, value);
@@ -292,7 +293,7 @@ class RandomCells {
         for (int k = count(0, 3); k != 0; --k) {
             cell.provenance.files.push_back(
                 {text(), text(), text(), static_cast<std::size_t>(count(0, 1 << 30)),
-                 number(-100, 200), number(-1e5, 1e5), number(-1, 2), number(0, 1)});
+                 maybe_rows(), number(-100, 200), number(-1e5, 1e5), number(-1, 2), number(0, 1)});
         }
         for (int k = count(0, 3); k != 0; --k)
             cell.provenance.notes.push_back(text());
@@ -300,6 +301,11 @@ class RandomCells {
     }
 
   private:
+    std::optional<std::size_t> maybe_rows() {
+        if (count(0, 1) == 0) return std::nullopt;
+        return static_cast<std::size_t>(count(0, 1 << 30));
+    }
+
     /// What could confuse a writer of JSON, or one that joins its lines.
     std::string text() {
         static const std::vector<std::string> pieces = {

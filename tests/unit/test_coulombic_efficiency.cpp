@@ -1,6 +1,7 @@
 // Coulombic efficiency from cycles that come back to full, of cells whose efficiency and whose
 // sensor are known.
 
+#include <algorithm>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <string>
@@ -96,6 +97,11 @@ TEST_CASE("cycles at different rates tell efficiency and offset apart", "[effici
         CAPTURE(voltkeel_test::seed(), n, sensor.efficiency, sensor.offset_A, fit.efficiency,
                 fit.efficiency_std, fit.note);
         CHECK(fit.balances == 8);
+        // From the end of the first charge to that of the last, half an hour of rest behind it.
+        const auto first_charge = static_cast<std::size_t>(
+            std::find(log.current_A.begin(), log.current_A.end(), 0.0) - log.current_A.begin());
+        REQUIRE(fit.rows.size() == 1);
+        CHECK(fit.rows[0] == log.size() - 60 - first_charge + 1);
         if (!fit.told) {  // the ends happened to scatter by more than they should
             CHECK(fit.efficiency == 1);
             continue;

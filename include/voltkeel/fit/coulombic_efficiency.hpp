@@ -33,6 +33,7 @@ struct CoulombicEfficiencyFit {
     double current_offset_A_std{0};
     std::size_t balances{0};  ///< Pairs of full cells.
     double charged_Ah{0};     ///< Put in between them.
+    std::vector<std::size_t> rows;  ///< Of each log, between them.
     std::string note;         ///< For a provenance.
 };
 

@@ -100,7 +100,8 @@ struct PulseFit {
         0};  ///< Minus twice the logarithm of the likelihood, rows taken as independent.
     double effective_parameters{0};     ///< How many parameters the data, not the priors, hold.
     std::vector<std::string> findings;  ///< What the tests leave open, and what would tell.
-    std::size_t rows_used{0};
+    std::size_t rows_used{0};                ///< Compared with the model, after thinning.
+    std::vector<std::size_t> log_rows_used;  ///< The same of each log.
     int iterations{0};
     double soc_low{1};  ///< Lowest SOC the tests reached.
     double soc_high{0};

@@ -104,7 +104,11 @@ struct SourceFile {
     std::string role;    ///< "slow test", "pulse test", "charge", "cycles" or "log".
     std::string name;    ///< File name without folders.
     std::string sha256;  ///< Of the bytes; empty for data that came from memory.
-    std::size_t rows{0};
+    std::size_t rows{0};  ///< In the file.
+    /// Rows that the result rests on. Pulse test, charge, log: compared with the model, after
+    /// thinning; heat: means over 5 s and more; slow test: of the discharge and the charge behind
+    /// capacity and OCV; cycles: between the times that the cell was full. 0: read for nothing.
+    std::optional<std::size_t> rows_used;
     double temperature_degC{0};  ///< Median.
     double current_offset_A{0};  ///< Added to every reading that was not exactly zero.
     double initial_soc{1};       ///< SOC at the first row, as fitted.
