@@ -37,7 +37,8 @@ Chain chain_of(std::vector<FullBalance> balances) {
         const double std_Ah = std::max(b.std_Ah, 1e-9);
         chain.covariance(k, k) = std_Ah * std_Ah;
         chain.rows += b.last_row - b.first_row;
-        const bool goes_on = k > 0 && balances[static_cast<std::size_t>(k - 1)].last_row == b.first_row;
+        const bool goes_on =
+            k > 0 && balances[static_cast<std::size_t>(k - 1)].last_row == b.first_row;
         if (!goes_on) {
             chain.rows += 1;  // the first one of both ends
             continue;

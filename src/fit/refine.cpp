@@ -576,6 +576,7 @@ class Refinement {
             file.rows_used = result.logs[f].rows_used;
             file.temperature_degC = quantile(log.temperature_degC, 0.5);
             file.initial_soc = result.logs[f].initial_soc;
+            file.initial_soc_std = result.logs[f].initial_soc_std;
             file.residual_rms_V = std::sqrt((static_cast<double>(result.logs[f].fitted_rows) *
                                                  std::pow(result.logs[f].fitted_rms_V, 2) +
                                              static_cast<double>(result.logs[f].held_out_rows) *

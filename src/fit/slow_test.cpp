@@ -226,8 +226,8 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
     for (std::size_t k = 0; k < log.size(); ++k) {
         const bool behind_ocv =
             within_points(test.discharge, k) ||
-            (has_charge && within_points(test.charge, k) &&
-             test.soc[k] > -settings.kernel_soc && test.soc[k] < 1 + settings.kernel_soc);
+            (has_charge && within_points(test.charge, k) && test.soc[k] > -settings.kernel_soc &&
+             test.soc[k] < 1 + settings.kernel_soc);
         if (behind_ocv) test.used_rows.push_back(k);
     }
     return test;

@@ -28,6 +28,7 @@ void fields(Visit& visit, OcvCurve& ocv) {
     visit("charge_V", ocv.charge_V);
     visit("voltage_std_V", ocv.voltage_std_V);
     visit("entropy_V_per_K", ocv.entropy_V_per_K);
+    visit("entropy_V_per_K_std", ocv.entropy_V_per_K_std);
 }
 
 template <class Visit>
@@ -63,6 +64,7 @@ void fields(Visit& visit, ChargeRiseFit& rise) {
     visit("soc_start", rise.soc_start);
     visit("resistance_ohm", rise.resistance_ohm);
     visit("resistance_ohm_std", rise.resistance_ohm_std);
+    visit("soc_start_std", rise.soc_start_std);
 }
 
 template <class Visit>
@@ -143,7 +145,9 @@ void fields(Visit& visit, SourceFile& file) {
     visit("rows_used", file.rows_used);
     visit("temperature_degC", file.temperature_degC);
     visit("current_offset_A", file.current_offset_A);
+    visit("read_as", file.read_as);
     visit("initial_soc", file.initial_soc);
+    visit("initial_soc_std", file.initial_soc_std);
     visit("residual_rms_V", file.residual_rms_V);
 }
 
@@ -162,8 +166,10 @@ void fields(Visit& visit, Cell& cell) {
     visit("capacity_Ah", cell.capacity_Ah);
     visit("capacity_Ah_std", cell.capacity_Ah_std);
     visit("coulombic_efficiency", cell.coulombic_efficiency);
+    visit("coulombic_efficiency_std", cell.coulombic_efficiency_std);
     visit("self_discharge_per_s", cell.self_discharge_per_s);
     visit("hysteresis_rate", cell.hysteresis_rate);
+    visit("hysteresis_rate_std", cell.hysteresis_rate_std);
     visit("ocv", cell.ocv);
     visit("resistance", cell.resistance);
     visit("charge_rise", cell.charge_rise);

@@ -62,6 +62,7 @@ def test_fit_records_where_the_numbers_come_from(cell: Path) -> None:
         log = vk.read_log(DEMO / file["name"])[0]
         assert file["rows"] == len(log)
         assert 0 < file["rows_used"] < file["rows"]
+        assert ("initial_soc_std" in file) == (file["role"] == "pulse test")
     # Discharge and charge with the row that each starts from; the rests tell nothing of the OCV.
     slow = vk.read_log(DEMO / "slow_test_25degC.csv")[0]
     assert provenance["files"][0]["rows_used"] == np.count_nonzero(slow.current_A) + 2
