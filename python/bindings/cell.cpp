@@ -106,6 +106,8 @@ void bind_cell(py::module_& module) {
     array_field(ocv, "charge_V", &OcvCurve::charge_V, "(n,) branch walked while charging");
     array_field(ocv, "voltage_std_V", &OcvCurve::voltage_std_V, "(n,) standard deviation");
     array_field(ocv, "entropy_V_per_K", &OcvCurve::entropy_V_per_K, "(n,) dOCV/dT, or empty");
+    array_field(ocv, "entropy_V_per_K_std", &OcvCurve::entropy_V_per_K_std,
+                "(n,), empty: no test told");
 
     py::class_<BranchGrid> branch(module, "BranchGrid", "One RC branch over [temperature][soc].");
     add_keyword_constructor(branch);
@@ -204,10 +206,14 @@ void bind_cell(py::module_& module) {
     file.def_readwrite("role", &SourceFile::role)
         .def_readwrite("name", &SourceFile::name)
         .def_readwrite("sha256", &SourceFile::sha256)
-        .def_readwrite("rows", &SourceFile::rows)
+        .def_readwrite("rows", &SourceFile::rows, "in the file")
+        .def_readwrite("rows_used", &SourceFile::rows_used,
+                       "that the result rests on, see the schema of cell.json; None: not known")
         .def_readwrite("temperature_degC", &SourceFile::temperature_degC)
         .def_readwrite("current_offset_A", &SourceFile::current_offset_A)
+        .def_readwrite("read_as", &SourceFile::read_as, "how, where not as the library writes logs")
         .def_readwrite("initial_soc", &SourceFile::initial_soc)
+        .def_readwrite("initial_soc_std", &SourceFile::initial_soc_std, "None: counted, not fitted")
         .def_readwrite("residual_rms_V", &SourceFile::residual_rms_V);
 
     py::class_<Provenance> provenance(module, "Provenance",
@@ -226,8 +232,12 @@ void bind_cell(py::module_& module) {
         .def_readwrite("capacity_Ah", &Cell::capacity_Ah)
         .def_readwrite("capacity_Ah_std", &Cell::capacity_Ah_std)
         .def_readwrite("coulombic_efficiency", &Cell::coulombic_efficiency)
+        .def_readwrite("coulombic_efficiency_std", &Cell::coulombic_efficiency_std,
+                       "None: assumed, no test told")
         .def_readwrite("self_discharge_per_s", &Cell::self_discharge_per_s)
         .def_readwrite("hysteresis_rate", &Cell::hysteresis_rate)
+        .def_readwrite("hysteresis_rate_std", &Cell::hysteresis_rate_std,
+                       "None: assumed, no test told")
         .def_readwrite("ocv", &Cell::ocv)
         .def_readwrite("resistance", &Cell::resistance)
         .def_readwrite("charge_rise", &Cell::charge_rise)

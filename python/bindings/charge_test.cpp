@@ -45,6 +45,7 @@ void bind_charge_test(py::module_& module) {
         .def_property_readonly("residual_before_rms_V", column(&Fit::residual_before_rms_V),
                                "(n,) with the rise that the cell came with")
         .def_readonly("rows_used", &Fit::rows_used)
+        .def_readonly("charge_rows_used", &Fit::charge_rows_used, "of each charge")
         .def_readonly("iterations", &Fit::iterations)
         .def_readonly("notes", &Fit::notes);
     module.def(

@@ -288,6 +288,7 @@ void bind_efficiency(py::module_& module) {
         .def_readonly("current_offset_A_std", &CoulombicEfficiencyFit::current_offset_A_std)
         .def_readonly("balances", &CoulombicEfficiencyFit::balances)
         .def_readonly("charged_Ah", &CoulombicEfficiencyFit::charged_Ah)
+        .def_readonly("rows", &CoulombicEfficiencyFit::rows, "Of each log, between full cells.")
         .def_readonly("note", &CoulombicEfficiencyFit::note);
     module.def(
         "fit_coulombic_efficiency", &fit_coulombic_efficiency, py::arg("logs"),
@@ -434,8 +435,10 @@ void bind_fit(py::module_& module) {
         .def_readonly("effective_parameters", &PulseFit::effective_parameters)
         .def_readonly("findings", &PulseFit::findings, "What the tests leave open.")
         .def_readonly("initial_soc", &PulseFit::initial_soc, "Of each log.")
+        .def_readonly("initial_soc_std", &PulseFit::initial_soc_std, "Of each log.")
         .def_readonly("residual_rms_V", &PulseFit::residual_rms_V, "Of each log.")
-        .def_readonly("rows_used", &PulseFit::rows_used)
+        .def_readonly("rows_used", &PulseFit::rows_used, "Compared with the model, after thinning.")
+        .def_readonly("log_rows_used", &PulseFit::log_rows_used, "The same of each log.")
         .def_readonly("iterations", &PulseFit::iterations)
         .def_readonly("soc_low", &PulseFit::soc_low)
         .def_readonly("soc_high", &PulseFit::soc_high)
@@ -448,6 +451,9 @@ void bind_fit(py::module_& module) {
         .def_readonly("temperature_degC", &SlowTest::temperature_degC)
         .def_readonly("voltage_min_V", &SlowTest::voltage_min_V)
         .def_readonly("voltage_max_V", &SlowTest::voltage_max_V)
+        .def_property_readonly(
+            "used_rows", [](const SlowTest& t) { return to_array(t.used_rows); },
+            "Rows behind capacity and OCV, from 0, rising.")
         .def_readonly("notes", &SlowTest::notes);
     py::class_<FitResult>(module, "FitResult", "A cell, and the fit at each temperature behind it.")
         .def_readonly("cell", &FitResult::cell)

@@ -35,6 +35,7 @@ void bind_refine(py::module_& module) {
         .def_readonly("fitted_blocks", &RefineLog::fitted_blocks,
                       "From 0; the others were held out.")
         .def_readonly("fitted_rows", &RefineLog::fitted_rows)
+        .def_readonly("rows_used", &RefineLog::rows_used, "of these, after thinning")
         .def_readonly("held_out_rows", &RefineLog::held_out_rows)
         .def_readonly("fitted_before_rms_V", &RefineLog::fitted_before_rms_V)
         .def_readonly("fitted_rms_V", &RefineLog::fitted_rms_V)

@@ -52,6 +52,10 @@ void bind_thermal(py::module_& module) {
         "measured,\nleaves the log as it is.\n\n"
         "Parameters\n----------\nlog : Log\ncell : Cell\n\nReturns\n-------\nLog\n\n"
         "Raises\n------\nDataError\n    For a log or cell that cannot be used.");
+    module.def("thermal_rows", &thermal_rows, py::arg("log"), py::arg("cell"),
+               py::call_guard<py::gil_scoped_release>(),
+               "Give how many rows of a log fit_thermal goes by: means over 5 s and more; 0 for a "
+               "log of fewer than 20 rows, which it leaves out.");
     module.def(
         "thermal_trace",
         [](const Log& log, const Cell& cell) {

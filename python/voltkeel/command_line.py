@@ -365,6 +365,18 @@ def _fit_options(options: argparse.Namespace) -> list[str]:
     return [f"Options of the fit: {', '.join(told)}"] if told else []
 
 
+def _entropy_text(ocv: vk.OcvCurve) -> str:
+    if len(ocv.entropy_V_per_K_std) == 0:
+        return "OCV with temperature: taken as the same. Pulse tests at a second temperature would tell."
+    values = (1e3 * float(np.interp(0.5, ocv.soc, column)) for column in (ocv.entropy_V_per_K, ocv.entropy_V_per_K_std))
+    return "OCV with temperature: {:+.2f} mV/K at 50 % SOC (std {:.2f}).".format(*values)
+
+
+def _heat_rows(log: vk.Log, cell: vk.Cell) -> int:
+    """Give how many means of a log the fit of the warmth went by."""
+    return vk.thermal_rows(log, cell) if cell.thermal.source.startswith("fitted") else 0
+
+
 def _fit(options: argparse.Namespace) -> int:
     slow_paths: list[Path] = options.ocv
     pulse_paths: list[Path] = options.pulses
@@ -401,22 +413,29 @@ def _fit(options: argparse.Namespace) -> int:
     files = provenance.files
     files += [
         vk.SourceFile(
-            role="heat", name=log.source, rows=len(log), temperature_degC=float(np.median(log.temperature_degC))
+            role="heat",
+            name=log.source,
+            rows=len(log),
+            rows_used=_heat_rows(log, cell),
+            temperature_degC=float(np.median(log.temperature_degC)),
         )
         for log in warmed
     ]
     if len(slow_parts) > 1:
         joined = files[0]
+        ends = np.cumsum([len(part) for part in slow_parts])
+        used = np.diff(np.searchsorted(result.slow.used_rows, [0, *ends]))
         parts = [
             vk.SourceFile(
                 role=joined.role,
                 name=part.source,
                 rows=len(part),
+                rows_used=int(rows),
                 temperature_degC=float(np.median(part.temperature_degC)),
                 initial_soc=joined.initial_soc,
                 residual_rms_V=joined.residual_rms_V,
             )
-            for part in slow_parts
+            for part, rows in zip(slow_parts, used, strict=True)
         ]
         files = [*parts, *files[1:]]
     for file in files:
@@ -447,7 +466,10 @@ def _fit(options: argparse.Namespace) -> int:
                 f"{1e3 * at['r0_ohm']:.1f}",
                 f"{1e3 * (at['r0_ohm'] + sum(at['branch_ohm']) + _transfer_ohm(at)):.1f}",
                 ", ".join(f"{branch.time_s[len(fit.soc) // 2]:.3g}" for branch in fit.branches),
-                ", ".join(f"{100 * soc:.1f}" for soc in fit.initial_soc),
+                ", ".join(
+                    f"{100 * soc:.1f} ({100 * std:.1f})"
+                    for soc, std in zip(fit.initial_soc, fit.initial_soc_std, strict=True)
+                ),
                 ", ".join(f"{1e3 * rms:.1f}" for rms in fit.residual_rms_V),
                 str(fit.rows_used),
             ]
@@ -459,7 +481,7 @@ def _fit(options: argparse.Namespace) -> int:
             "R0 mohm",
             "R dc mohm",
             "time constants s",
-            "start SOC %",
+            "start SOC % (std)",
             "residual mV",
             "rows used",
         ],
@@ -472,6 +494,7 @@ def _fit(options: argparse.Namespace) -> int:
             f"SOC, from {100 * rise.soc_start:.0f} % (std {100 * result.charges.soc_start_std:.2g}); charges met to "
             f"{', '.join(f'{1e3 * rms:.1f}' for rms in result.charges.residual_rms_V)} mV."
         )
+    print(_entropy_text(cell.ocv))
     heat = cell.thermal
     print(
         f"Heat: {heat.heat_capacity_J_per_K:.3g} J/K (std {heat.heat_capacity_J_per_K_std:.2g}), "
@@ -511,6 +534,7 @@ def _refine_document(result: vk.RefineResult, options: argparse.Namespace) -> di
                 "block_count": log.block_count,
                 "fitted_blocks": log.fitted_blocks,
                 "fitted_rows": log.fitted_rows,
+                "rows_used": log.rows_used,
                 "held_out_rows": log.held_out_rows,
                 **half(log),
             }

@@ -243,6 +243,7 @@ ChargeTestFit fit_with(std::vector<ChargeLog>& charges, const Cell& cell,
         fit.initial_soc_std.push_back(std_of(at));
         fit.resistance_scale.push_back(std::exp(x[first_scale + static_cast<Eigen::Index>(f)]));
         fit.charge_Ah.push_back(charges[f].charge_Ah);
+        fit.charge_rows_used.push_back(charges[f].rows.size());
         fit.rows_used += charges[f].rows.size();
     }
     if (fit.rise.resistance_ohm < 1.5 * fit.rise.resistance_ohm_std) {

@@ -19,6 +19,7 @@ struct Chain {
     Eigen::VectorXd active_h;
     Eigen::VectorXd missing_Ah;
     Eigen::MatrixXd covariance;
+    std::size_t rows{0};  ///< From the first full cell of each balance to its last.
 };
 
 Chain chain_of(std::vector<FullBalance> balances) {
@@ -27,7 +28,7 @@ Chain chain_of(std::vector<FullBalance> balances) {
                    balances.end());
     const auto count = static_cast<Eigen::Index>(balances.size());
     Chain chain{Eigen::VectorXd(count), Eigen::VectorXd(count), Eigen::VectorXd(count),
-                Eigen::MatrixXd::Zero(count, count)};
+                Eigen::MatrixXd::Zero(count, count), 0};
     for (Eigen::Index k = 0; k < count; ++k) {
         const FullBalance& b = balances[static_cast<std::size_t>(k)];
         chain.charged_Ah[k] = b.charged_Ah;
@@ -35,11 +36,16 @@ Chain chain_of(std::vector<FullBalance> balances) {
         chain.missing_Ah[k] = b.charged_Ah - b.discharged_Ah - b.gained_Ah;
         const double std_Ah = std::max(b.std_Ah, 1e-9);
         chain.covariance(k, k) = std_Ah * std_Ah;
-        if (k == 0) continue;
+        chain.rows += b.last_row - b.first_row;
+        const bool goes_on =
+            k > 0 && balances[static_cast<std::size_t>(k - 1)].last_row == b.first_row;
+        if (!goes_on) {
+            chain.rows += 1;  // the first one of both ends
+            continue;
+        }
         // What is not full at the end of one cycle is not full at the start of the next: half of
         // the variance of each is that of the state they share, with opposite signs.
         const FullBalance& last = balances[static_cast<std::size_t>(k - 1)];
-        if (last.last_row != b.first_row) continue;
         const double shared = -0.5 * std_Ah * std::max(last.std_Ah, 1e-9);
         chain.covariance(k, k - 1) = shared;
         chain.covariance(k - 1, k) = shared;
@@ -77,8 +83,10 @@ CoulombicEfficiencyFit fit_coulombic_efficiency(const std::vector<Log>& logs,
         double aa = 0, ab = 0, bb = 0, ay = 0, by = 0, yy = 0;
         fit.balances = 0;
         fit.charged_Ah = 0;
+        fit.rows.clear();
         for (const Log& log : logs) {
             const Chain chain = chain_of(full_balances(log, settings.balance, offset_A));
+            fit.rows.push_back(chain.rows);
             if (chain.charged_Ah.size() == 0) continue;
             const Eigen::LDLT<Eigen::MatrixXd> ldlt(chain.covariance);
             const Eigen::VectorXd charged = ldlt.solve(chain.charged_Ah);

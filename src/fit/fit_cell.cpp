@@ -178,35 +178,82 @@ void shift_ocv(OcvCurve& ocv, const PulseFit& fit) {
     }
 }
 
-/// Change of the OCV with temperature, from the shifts at the tested temperatures: least squares
-/// through the reference temperature, drawn towards what was known before.
-std::vector<double> entropy_V_per_K(const std::vector<PulseFit>& fits, const OcvCurve& ocv) {
+/// Change of the OCV with temperature over its nodes, and its standard deviation; the latter is
+/// empty when no test tells.
+struct Entropy {
+    std::vector<double> V_per_K;
+    std::vector<double> V_per_K_std;
+};
+
+/// The entropy from the shifts at the tested temperatures: least squares through the reference
+/// temperature, drawn towards what was known before.
+Entropy entropy_of(const std::vector<PulseFit>& fits, const OcvCurve& ocv) {
     const PulseFit& reference = nearest_fit(fits, ocv.reference_temperature_degC);
     constexpr double usual_std_V_per_K =
         0.2e-3;  // published range -0.4 .. +0.3 mV/K over chemistries (from memory, not re-read)
-    std::vector<double> entropy(ocv.soc.size(), 0.0);
+    constexpr double usual_information = 1 / (usual_std_V_per_K * usual_std_V_per_K);
+    Entropy entropy{std::vector<double>(ocv.soc.size(), 0.0),
+                    std::vector<double>(ocv.soc.size(), usual_std_V_per_K)};
+    bool told = false;
     for (std::size_t k = 0; k < ocv.soc.size(); ++k) {
         const double soc = ocv.soc[k];
         const double before = ocv.entropy_V_per_K.empty() ? 0.0 : ocv.entropy_V_per_K[k];
-        double information = 1 / (usual_std_V_per_K * usual_std_V_per_K);
+        const double reference_std_V = at_soc(reference, reference.ocv_shift_std_V, soc);
+        double information = usual_information;
         double sum = 0;
+        double weight = 0;       // of the reference's error, which all tests share
+        double own_squares = 0;  // of the errors of the tests themselves, weighed
         for (const PulseFit& fit : fits) {
             const double warmer_K = fit.temperature_degC - ocv.reference_temperature_degC;
             if (&fit == &reference || std::abs(warmer_K) < 3 || soc < fit.soc_low) continue;
             // A cold rest lies: it has not reached the OCV, and what is missing looks like entropy.
             const double colder_K =
                 std::max(0.0, ocv.reference_temperature_degC - fit.temperature_degC);
-            const double std_V = std::hypot(std::hypot(0.003, 0.0002 * colder_K),
-                                            at_soc(fit, fit.ocv_shift_std_V, soc),
-                                            at_soc(reference, reference.ocv_shift_std_V, soc));
+            const double own_std_V =
+                std::hypot(0.003, 0.0002 * colder_K, at_soc(fit, fit.ocv_shift_std_V, soc));
+            const double std_V = std::hypot(own_std_V, reference_std_V);
             const double seen_V = at_soc(fit, fit.ocv_shift_V, soc) -
                                   at_soc(reference, reference.ocv_shift_V, soc) + before * warmer_K;
-            information += warmer_K * warmer_K / (std_V * std_V);
-            sum += warmer_K * seen_V / (std_V * std_V);
+            const double by_V = warmer_K / (std_V * std_V);
+            information += warmer_K * by_V;
+            sum += by_V * seen_V;
+            weight += by_V;
+            own_squares += by_V * by_V * own_std_V * own_std_V;
+            told = true;
         }
-        entropy[k] = std::clamp(sum / information, -1e-3, 1e-3);
+        entropy.V_per_K[k] = std::clamp(sum / information, -1e-3, 1e-3);
+        entropy.V_per_K_std[k] = std::sqrt(usual_information + own_squares +
+                                           weight * weight * reference_std_V * reference_std_V) /
+                                 information;
     }
+    if (!told) entropy.V_per_K_std.clear();
     return entropy;
+}
+
+/// What an error of the OCV as a whole adds to where a test starts. The pulse fit takes its nodes
+/// for independent, so that it is surer of their level than the OCV is of itself.
+void widen_initial_soc(std::vector<PulseFit>& fits, const OcvCurve& ocv) {
+    const std::vector<OcvNode<double>> nodes = ocv_nodes<double>(ocv);
+    const OcvTable<double> table{nodes.data(), static_cast<int>(nodes.size()),
+                                 ocv.reference_temperature_degC};
+    const auto at = [&](const std::vector<double>& values, double soc) {
+        if (values.empty()) return 0.0;
+        const auto above = std::lower_bound(ocv.soc.begin(), ocv.soc.end(), soc);
+        return values[std::min(static_cast<std::size_t>(above - ocv.soc.begin()),
+                               values.size() - 1)];
+    };
+    for (PulseFit& fit : fits) {
+        const double warmer_K = fit.temperature_degC - ocv.reference_temperature_degC;
+        for (std::size_t k = 0; k < fit.initial_soc.size(); ++k) {
+            const double soc = std::clamp(fit.initial_soc[k], 0.0, 1.0);
+            const double level_std_V =
+                std::hypot(at(ocv.voltage_std_V, soc), at(ocv.entropy_V_per_K_std, soc) * warmer_K);
+            constexpr double least_slope_V = 0.05;  // on a plateau the voltage told nothing
+            const double slope_V =
+                std::max(least_slope_V, ocv_at(table, soc, fit.temperature_degC).slope_V);
+            fit.initial_soc_std[k] = std::hypot(fit.initial_soc_std[k], level_std_V / slope_V);
+        }
+    }
 }
 
 /// What the rest after a slow charge says of the resistance to a charging current near full.
@@ -625,6 +672,8 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     } else {
         result.efficiency = fit_coulombic_efficiency(to_full, settings.efficiency);
         cell.coulombic_efficiency = result.efficiency.efficiency;
+        if (result.efficiency.told)
+            cell.coulombic_efficiency_std = result.efficiency.efficiency_std;
     }
     std::vector<std::vector<std::size_t>> groups;
     std::vector<const Log*> rested;
@@ -721,8 +770,11 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
                 hysteresis_of(along_slow, slow, result.slow, inside, groups, fits, settings);
             cell.hysteresis_rate =
                 result.hysteresis.told ? result.hysteresis.rate : settings.hysteresis_rate;
+            cell.hysteresis_rate_std.reset();
+            if (result.hysteresis.told)
+                cell.hysteresis_rate_std = result.hysteresis.rate * result.hysteresis.rate_log_std;
         }
-        const std::vector<double> entropy = entropy_V_per_K(fits, cell.ocv);
+        const Entropy entropy = entropy_of(fits, cell.ocv);
         if (pass + 1 < settings.passes) {
             if (slow) {
                 cell.ocv = ocv_curve(*slow, result.slow,
@@ -734,8 +786,10 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         } else {
             shift_ocv(cell.ocv, nearest_fit(fits, cell.ocv.reference_temperature_degC));
         }
-        cell.ocv.entropy_V_per_K = entropy;
+        cell.ocv.entropy_V_per_K = entropy.V_per_K;
+        cell.ocv.entropy_V_per_K_std = entropy.V_per_K_std;
     }
+    widen_initial_soc(fits, cell.ocv);
     std::vector<PulseFit> slower;
     const double parting_rate = parting_rate_per_h(pulses, groups, cell.capacity_Ah);
     if (parting_rate > 0) {
@@ -757,6 +811,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         const auto keep_going = [&] { return !progress || progress(done / jobs, "charges"); };
         result.charges = fit_charge_rise(charges, cell, settings.charges, keep_going);
         cell.charge_rise = result.charges->rise;
+        cell.charge_rise.soc_start_std = result.charges->soc_start_std;
     }
     report(done / jobs, "thermal");
     cell.thermal = fit_thermal(pulses, cell);
@@ -774,6 +829,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         slow_file.role = "slow test";
         slow_file.name = slow->source;
         slow_file.rows = slow->size();
+        slow_file.rows_used = result.slow.used_rows.size();
         slow_file.temperature_degC = result.slow.temperature_degC;
         provenance.files.push_back(slow_file);
     }
@@ -784,19 +840,23 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
             file.role = "pulse test";
             file.name = log.source;
             file.rows = log.size();
+            file.rows_used = fits[g].log_rows_used[k];
             file.temperature_degC = fits[g].temperature_degC;
             file.initial_soc = fits[g].initial_soc[k];
+            file.initial_soc_std = fits[g].initial_soc_std[k];
             file.residual_rms_V = fits[g].residual_rms_V[k];
             provenance.files.push_back(file);
         }
     }
     for (const PulseFit& fit : fits)
         provenance.notes.insert(provenance.notes.end(), fit.findings.begin(), fit.findings.end());
-    for (const Log& log : cycles) {
+    for (std::size_t k = 0; k < cycles.size(); ++k) {
+        const Log& log = cycles[k];
         SourceFile file;
         file.role = "cycles";
         file.name = log.source;
         file.rows = log.size();
+        file.rows_used = result.efficiency.told ? result.efficiency.rows[k] : 0;
         file.temperature_degC = quantile(log.temperature_degC, 0.5);
         provenance.files.push_back(file);
     }
@@ -805,8 +865,10 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
         file.role = "charge";
         file.name = charges[k].source;
         file.rows = charges[k].size();
+        file.rows_used = result.charges->charge_rows_used[k];
         file.temperature_degC = quantile(charges[k].temperature_degC, 0.5);
         file.initial_soc = result.charges->initial_soc[k];
+        file.initial_soc_std = result.charges->initial_soc_std[k];
         file.residual_rms_V = result.charges->residual_rms_V[k];
         provenance.files.push_back(file);
     }

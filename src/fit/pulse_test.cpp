@@ -1165,6 +1165,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     }
     for (std::size_t f = 0; f < logs.size(); ++f) {
         fit.initial_soc.push_back(x[problem.soc_index(static_cast<int>(f))]);
+        fit.initial_soc_std.push_back(log_std(problem.soc_index(static_cast<int>(f))));
         double sum = 0;
         std::size_t rows = 0;
         for (const RowError& e : errors) {
@@ -1174,6 +1175,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         }
         fit.residual_rms_V.push_back(
             std::sqrt(sum / std::max<double>(1, static_cast<double>(rows))));
+        fit.log_rows_used.push_back(rows);
     }
     fit.rows_used = errors.size();
     for (const RowError& e : errors) {

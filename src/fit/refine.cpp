@@ -515,6 +515,7 @@ class Refinement {
                     to.fitted_blocks.push_back(block);
             }
             to.fitted_rows = old_squares[k].fitted_rows;
+            to.rows_used = from.rows.size();
             to.held_out_rows = old_squares[k].held_out_rows;
             to.fitted_before_rms_V = rms(old_squares[k].fitted, to.fitted_rows);
             to.fitted_rms_V = rms(new_squares[k].fitted, to.fitted_rows);
@@ -572,8 +573,10 @@ class Refinement {
             file.role = "log";
             file.name = log.source;
             file.rows = log.size();
+            file.rows_used = result.logs[f].rows_used;
             file.temperature_degC = quantile(log.temperature_degC, 0.5);
             file.initial_soc = result.logs[f].initial_soc;
+            file.initial_soc_std = result.logs[f].initial_soc_std;
             file.residual_rms_V = std::sqrt((static_cast<double>(result.logs[f].fitted_rows) *
                                                  std::pow(result.logs[f].fitted_rms_V, 2) +
                                              static_cast<double>(result.logs[f].held_out_rows) *

@@ -42,6 +42,16 @@ std::vector<LogSection> sections_of(const Log& log) {
     return sections;
 }
 
+/// The first row whose voltage counts: the one before the current starts is a rest, its voltage is
+/// the OCV itself.
+std::size_t first_point(const LogSection& section) {
+    return section.first > 0 ? section.first - 1 : 0;
+}
+
+bool within_points(const LogSection& section, std::size_t row) {
+    return row >= first_point(section) && row <= section.last;
+}
+
 struct CurvePoint {
     double soc;
     double voltage_V;
@@ -213,6 +223,13 @@ SlowTest read_slow_test(const Log& log, const SlowTestSettings& settings) {
     const double at_full_Ah = charge_Ah[discharge.first > 0 ? discharge.first - 1 : 0];
     for (std::size_t k = 0; k < log.size(); ++k)
         test.soc[k] = 1.0 + (charge_Ah[k] - at_full_Ah) / test.capacity_Ah;
+    for (std::size_t k = 0; k < log.size(); ++k) {
+        const bool behind_ocv =
+            within_points(test.discharge, k) ||
+            (has_charge && within_points(test.charge, k) && test.soc[k] > -settings.kernel_soc &&
+             test.soc[k] < 1 + settings.kernel_soc);
+        if (behind_ocv) test.used_rows.push_back(k);
+    }
     return test;
 }
 
@@ -228,9 +245,7 @@ OcvCurve ocv_curve(const Log& log, const SlowTest& test, const std::vector<doubl
     }
     const auto points_of = [&](const LogSection& section) {
         std::vector<CurvePoint> points;
-        // The row before the current starts is a rest: the voltage there is the OCV itself.
-        const std::size_t from = section.first > 0 ? section.first - 1 : 0;
-        for (std::size_t k = from; k <= section.last; ++k) {
+        for (std::size_t k = first_point(section); k <= section.last; ++k) {
             const double over_V = overvoltage_V.empty() ? 0.0 : overvoltage_V[k];
             points.push_back({test.soc[k], log.voltage_V[k] - over_V, over_V});
         }

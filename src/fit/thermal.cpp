@@ -106,6 +106,8 @@ void for_each_heat(const Log& log, const Cell& cell, Body body) {
     });
 }
 
+constexpr std::size_t least_rows = 20;
+
 HeatLog heat_log(const Log& log, const Cell& cell) {
     // Rows end where there is something to see: every 5 s while heat is made and two minutes after,
     // 10 s while it is little, and a minute at rest.
@@ -331,7 +333,7 @@ ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell) {
         const auto [low, high] =
             std::minmax_element(log.temperature_degC.begin(), log.temperature_degC.end());
         largest_rise_K = std::max(largest_rise_K, *high - *low);
-        if (log.size() < 20) continue;
+        if (log.size() < least_rows) continue;
         heat.push_back(heat_log(log, cell));
         for (const HeatRow& row : heat.back().rows)
             magnitudes_W.push_back(std::abs(row.heat_W));
@@ -421,6 +423,11 @@ ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell) {
                       number_text(seen_W * lag_std / usual.std[log_core_resistance], "%.1f") + " W";
     }
     return fit;
+}
+
+std::size_t thermal_rows(const Log& log, const Cell& cell) {
+    check_log(log);
+    return log.size() < least_rows ? 0 : heat_log(log, cell).rows.size();
 }
 
 ThermalTrace thermal_trace(const Log& log, const Cell& cell) {

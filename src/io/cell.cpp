@@ -190,7 +190,18 @@ void check(const Cell& cell) {
     check_length("ocv.voltage_std_V", ocv.voltage_std_V, ocv.soc.size());
     if (!ocv.entropy_V_per_K.empty())
         check_length("ocv.entropy_V_per_K", ocv.entropy_V_per_K, ocv.soc.size());
+    if (!ocv.entropy_V_per_K_std.empty())
+        check_length("ocv.entropy_V_per_K_std", ocv.entropy_V_per_K_std, ocv.soc.size());
     constexpr double largest = std::numeric_limits<double>::max();
+    const auto check_std = [&](const std::string& field, double value) {
+        if (!(value >= 0) || !(value <= largest))
+            fail(field, ": ", value, " must be a finite number, not negative");
+    };
+    check_std("coulombic_efficiency_std", cell.coulombic_efficiency_std.value_or(0));
+    check_std("hysteresis_rate_std", cell.hysteresis_rate_std.value_or(0));
+    check_std("charge_rise.soc_start_std", cell.charge_rise.soc_start_std.value_or(0));
+    for (std::size_t k = 0; k < ocv.entropy_V_per_K_std.size(); ++k)
+        check_std("ocv.entropy_V_per_K_std[" + std::to_string(k) + "]", ocv.entropy_V_per_K_std[k]);
     for (std::size_t k = 0; k < ocv.soc.size(); ++k) {
         if (!(ocv.voltage_std_V[k] >= 0) || !(ocv.voltage_std_V[k] <= largest)) {
             fail("ocv.voltage_std_V[", k, "]: ", ocv.voltage_std_V[k],

@@ -28,6 +28,7 @@ void fields(Visit& visit, OcvCurve& ocv) {
     visit("charge_V", ocv.charge_V);
     visit("voltage_std_V", ocv.voltage_std_V);
     visit("entropy_V_per_K", ocv.entropy_V_per_K);
+    visit("entropy_V_per_K_std", ocv.entropy_V_per_K_std);
 }
 
 template <class Visit>
@@ -64,6 +65,7 @@ void fields(Visit& visit, ChargeRiseFit& rise) {
     visit("resistance_ohm", rise.resistance_ohm);
     visit("resistance_ohm_std", rise.resistance_ohm_std);
     visit("branch", rise.branch);
+    visit("soc_start_std", rise.soc_start_std);
 }
 
 template <class Visit>
@@ -141,9 +143,12 @@ void fields(Visit& visit, SourceFile& file) {
     visit("name", file.name);
     visit("sha256", file.sha256);
     visit("rows", file.rows);
+    visit("rows_used", file.rows_used);
     visit("temperature_degC", file.temperature_degC);
     visit("current_offset_A", file.current_offset_A);
+    visit("read_as", file.read_as);
     visit("initial_soc", file.initial_soc);
+    visit("initial_soc_std", file.initial_soc_std);
     visit("residual_rms_V", file.residual_rms_V);
 }
 
@@ -162,8 +167,10 @@ void fields(Visit& visit, Cell& cell) {
     visit("capacity_Ah", cell.capacity_Ah);
     visit("capacity_Ah_std", cell.capacity_Ah_std);
     visit("coulombic_efficiency", cell.coulombic_efficiency);
+    visit("coulombic_efficiency_std", cell.coulombic_efficiency_std);
     visit("self_discharge_per_s", cell.self_discharge_per_s);
     visit("hysteresis_rate", cell.hysteresis_rate);
+    visit("hysteresis_rate_std", cell.hysteresis_rate_std);
     visit("ocv", cell.ocv);
     visit("resistance", cell.resistance);
     visit("charge_rise", cell.charge_rise);
@@ -205,7 +212,12 @@ class Writer {
             for (auto& element : value)
                 elements.push_back(written(element));
         } else if constexpr (IsOptional<T>::value) {
-            if (value) object[name] = written(*value);
+            if (!value) return;
+            if constexpr (is_plain<typename T::value_type>) {
+                object[name] = *value;
+            } else {
+                object[name] = written(*value);
+            }
         } else {
             object[name] = written(value);
         }
@@ -237,7 +249,11 @@ class Reader {
             for (std::size_t k = 0; k != value.size(); ++k)
                 read((*field)[k], value[k]);
         } else if constexpr (IsOptional<T>::value) {
-            read(*field, value.emplace());
+            if constexpr (is_plain<typename T::value_type>) {
+                field->get_to(value.emplace());
+            } else {
+                read(*field, value.emplace());
+            }
         } else {
             read(*field, value);
         }

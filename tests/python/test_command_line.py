@@ -58,6 +58,14 @@ def test_fit_records_where_the_numbers_come_from(cell: Path) -> None:
     ]
     assert {len(file["sha256"]) for file in provenance["files"]} == {64}
     assert {file["current_offset_A"] for file in provenance["files"]} == {0.001}
+    for file in provenance["files"]:
+        log = vk.read_log(DEMO / file["name"])[0]
+        assert file["rows"] == len(log)
+        assert 0 < file["rows_used"] < file["rows"]
+        assert ("initial_soc_std" in file) == (file["role"] == "pulse test")
+    # Discharge and charge with the row that each starts from; the rests tell nothing of the OCV.
+    slow = vk.read_log(DEMO / "slow_test_25degC.csv")[0]
+    assert provenance["files"][0]["rows_used"] == np.count_nonzero(slow.current_A) + 2
     assert any("data sheet" in note for note in provenance["notes"])
 
 
@@ -71,6 +79,10 @@ def test_fit_takes_further_logs_for_the_heat_alone(cell: Path, tmp_path: Path) -
     assert "3 logs" in both[1]["thermal"]["source"]
     assert both[1]["thermal"]["core_resistance_K_per_W"] > 0
     assert both[0]["resistance"] == both[1]["resistance"]
+    heat = both[1]["provenance"]["files"][-1]
+    assert (heat["role"], heat["rows"]) == ("heat", 9601)
+    # Means over 5 to 60 s of 2 h 40 min.
+    assert 9600 / 60 <= heat["rows_used"] <= 9600 / 5
 
 
 def test_fit_takes_charges_for_the_resistance_near_full(cell: Path, tmp_path: Path) -> None:

@@ -11,6 +11,7 @@
 #include <iterator>
 #include <limits>
 #include <nlohmann/json.hpp>
+#include <optional>
 #include <random>
 #include <sstream>
 #include <string>
@@ -131,6 +132,10 @@ void flatten(std::vector<std::uint64_t>& to, double value) {
     std::memcpy(&bits, &value, sizeof bits);
     to.push_back(bits);
 }
+void flatten(std::vector<std::uint64_t>& to, const std::optional<double>& value) {
+    to.push_back(value ? 1 : 0);
+    flatten(to, value.value_or(0));
+}
 void flatten(std::vector<std::uint64_t>& to, const std::string& text) {
     to.push_back(text.size());
     for (const char c : text)
@@ -155,13 +160,15 @@ void flatten(std::vector<std::uint64_t>& to, const CurrentGrid& t) {
     flatten(to, t.discharge_A);
 }
 void flatten(std::vector<std::uint64_t>& to, const SourceFile& f) {
-    for (const std::string* text : {&f.role, &f.name, &f.sha256})
+    for (const std::string* text : {&f.role, &f.name, &f.sha256, &f.read_as})
         flatten(to, *text);
     to.push_back(f.rows);
+    to.push_back(f.rows_used ? *f.rows_used + 1 : 0);
     for (const double value :
          {f.temperature_degC, f.current_offset_A, f.initial_soc, f.residual_rms_V}) {
         flatten(to, value);
     }
+    flatten(to, f.initial_soc_std);
 }
 /// Bits of all values, so that -0 and 0 differ.
 std::vector<std::uint64_t> flat(const Cell& c) {
@@ -199,8 +206,13 @@ std::vector<std::uint64_t> flat(const Cell& c) {
     }
     for (const auto* values :
          {&c.ocv.soc, &c.ocv.discharge_V, &c.ocv.charge_V, &c.ocv.voltage_std_V,
-          &c.ocv.entropy_V_per_K, &c.resistance.temperature_degC, &c.resistance.soc}) {
+          &c.ocv.entropy_V_per_K, &c.ocv.entropy_V_per_K_std, &c.resistance.temperature_degC,
+          &c.resistance.soc}) {
         flatten(to, *values);
+    }
+    for (const auto& value :
+         {c.coulombic_efficiency_std, c.hysteresis_rate_std, c.charge_rise.soc_start_std}) {
+        flatten(to, value);
     }
     flatten(to, c.resistance.r0_ohm);
     flatten(to, c.resistance.r0_ohm_std);
@@ -240,8 +252,10 @@ class RandomCells {
         cell.capacity_Ah = std::exp(number(-5, 5));
         cell.capacity_Ah_std = number(0, 1);
         cell.coulombic_efficiency = number(0.5, 1);
+        cell.coulombic_efficiency_std = maybe(0, 0.1);
         cell.self_discharge_per_s = count(0, 1) * std::exp(number(-700, -10));
         cell.hysteresis_rate = number(0, 1e5);
+        cell.hysteresis_rate_std = maybe(0, 1e5);
         cell.ocv.reference_temperature_degC = number(-100, 200);
         cell.ocv.soc = soc_axis(count(2, 30));
         for (std::size_t k = 0; k != cell.ocv.soc.size(); ++k) {
@@ -251,6 +265,7 @@ class RandomCells {
             cell.ocv.voltage_std_V.push_back(number(0, 0.01));
         }
         if (count(0, 1) == 1) cell.ocv.entropy_V_per_K = row(cell.ocv.soc.size(), -0.01, 0.01);
+        if (count(0, 1) == 1) cell.ocv.entropy_V_per_K_std = row(cell.ocv.soc.size(), 0, 0.01);
         cell.resistance.temperature_degC = axis(count(1, 5), -100, 60);
         cell.resistance.soc = soc_axis(count(2, 12));
         const std::size_t rows = cell.resistance.temperature_degC.size();
@@ -266,7 +281,8 @@ class RandomCells {
         }
         cell.charge_rise = {
             number(0, 0.99), number(0, 1000), number(0, 1),
-            static_cast<int>(number(-1, static_cast<double>(cell.resistance.branches.size())))};
+            static_cast<int>(number(-1, static_cast<double>(cell.resistance.branches.size()))),
+            maybe(0, 1)};
         cell.thermal = {number(1e-3, 1e7), number(0, 1),   number(1e-5, 1e5), number(0, 1), text(),
                         number(0, 1e5),    number(0, 1e3), number(0, 1e7),    number(0, 1)};
         cell.window = {number(0, 2),    number(2.1, 10), number(0, 0.4),  number(0.5, 1),
@@ -293,9 +309,10 @@ class RandomCells {
         cell.provenance.made_at = text();
         cell.provenance.method = text();
         for (int k = count(0, 3); k != 0; --k) {
-            cell.provenance.files.push_back(
-                {text(), text(), text(), static_cast<std::size_t>(count(0, 1 << 30)),
-                 number(-100, 200), number(-1e5, 1e5), number(-1, 2), number(0, 1)});
+            cell.provenance.files.push_back({text(), text(), text(),
+                                             static_cast<std::size_t>(count(0, 1 << 30)),
+                                             maybe_rows(), number(-100, 200), number(-1e5, 1e5),
+                                             text(), number(-1, 2), maybe(0, 1), number(0, 1)});
         }
         for (int k = count(0, 3); k != 0; --k)
             cell.provenance.notes.push_back(text());
@@ -303,6 +320,15 @@ class RandomCells {
     }
 
   private:
+    std::optional<double> maybe(double low, double high) {
+        if (count(0, 1) == 0) return std::nullopt;
+        return number(low, high);
+    }
+    std::optional<std::size_t> maybe_rows() {
+        if (count(0, 1) == 0) return std::nullopt;
+        return static_cast<std::size_t>(count(0, 1 << 30));
+    }
+
     /// What could confuse a writer of JSON, or one that joins its lines.
     std::string text() {
         static const std::vector<std::string> pieces = {
@@ -411,7 +437,7 @@ TEST_CASE("a default that the schema states is the value that a missing field re
         };
     compare(schema, written, "");
     // That of "files" cannot be seen beside a file.
-    CHECK(compared == 31);
+    CHECK(compared == 32);
 }
 
 TEST_CASE(
@@ -596,9 +622,12 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     cell.capacity_Ah = 4.95;
     cell.capacity_Ah_std = 0.01;
     cell.coulombic_efficiency = 0.999;
+    cell.coulombic_efficiency_std = 0.0005;
     cell.self_discharge_per_s = 1e-9;
     cell.hysteresis_rate = 30;
-    cell.ocv = {24, {0, 1}, {2.5, 4.1}, {2.6, 4.15}, {0.001, 0.002}, {-0.0001, 0.0002}};
+    cell.hysteresis_rate_std = 9;
+    cell.ocv = {
+        24, {0, 1}, {2.5, 4.1}, {2.6, 4.15}, {0.001, 0.002}, {-0.0001, 0.0002}, {0.00005, 0.00006}};
     cell.resistance = {{-5, 25},
                        {0, 1},
                        {{0.06, 0.05}, {0.03, 0.02}},
@@ -614,7 +643,7 @@ TEST_CASE("every field of a cell stands in its file under its name") {
                                                     {{0.51, 0.52}, {0.53, 0.54}},
                                                     {{0.055, 0.056}, {0.057, 0.058}}}};
     cell.noise = {0.0031, 0.131, 0.31, 57, 0.041, 0.23};
-    cell.charge_rise = {0.85, 0.011, 0.004, 0};
+    cell.charge_rise = {0.85, 0.011, 0.004, 0, 0.02};
     cell.thermal = {68, 7, 9, 0.8, "fitted", 1.9, 0.4, 61, 6.5};
     cell.window = {2.51, 4.21, 0.02, 0.98, 1, 44, -19, 59};
     cell.current_limits = {{30, {10}, {0, 0.5}, {{4, 3}}, {{15, 14}}}};
@@ -624,7 +653,8 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     cell.charge.end_current_A = 0.25;
     cell.provenance = {"somebody",
                        "2026-03-01T08:00:00Z",
-                       {{"slow test", "slow.csv", "ab12", 2500, 24.5, 0.006, 0.99, 0.0015}},
+                       {{"slow test", "slow.csv", "ab12", 2500, 2400, 24.5, 0.006,
+                         "discharge positive", 0.99, 0.003, 0.0015}},
                        {"first note", "second [note]"},
                        "fitted to tests"};
     const std::string expected = R"({
@@ -634,15 +664,18 @@ TEST_CASE("every field of a cell stands in its file under its name") {
   "capacity_Ah": 4.95,
   "capacity_Ah_std": 0.01,
   "coulombic_efficiency": 0.999,
+  "coulombic_efficiency_std": 0.0005,
   "self_discharge_per_s": 1e-09,
   "hysteresis_rate": 30.0,
+  "hysteresis_rate_std": 9.0,
   "ocv": {
     "reference_temperature_degC": 24.0,
     "soc": [0.0, 1.0],
     "discharge_V": [2.5, 4.1],
     "charge_V": [2.6, 4.15],
     "voltage_std_V": [0.001, 0.002],
-    "entropy_V_per_K": [-0.0001, 0.0002]
+    "entropy_V_per_K": [-0.0001, 0.0002],
+    "entropy_V_per_K_std": [5e-05, 6e-05]
   },
   "resistance": {
     "temperature_degC": [-5.0, 25.0],
@@ -706,7 +739,8 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     "soc_start": 0.85,
     "resistance_ohm": 0.011,
     "resistance_ohm_std": 0.004,
-    "branch": 0
+    "branch": 0,
+    "soc_start_std": 0.02
   },
   "thermal": {
     "heat_capacity_J_per_K": 68.0,
@@ -777,9 +811,12 @@ TEST_CASE("every field of a cell stands in its file under its name") {
         "name": "slow.csv",
         "sha256": "ab12",
         "rows": 2500,
+        "rows_used": 2400,
         "temperature_degC": 24.5,
         "current_offset_A": 0.006,
+        "read_as": "discharge positive",
         "initial_soc": 0.99,
+        "initial_soc_std": 0.003,
         "residual_rms_V": 0.0015
       }
     ],
@@ -847,6 +884,13 @@ TEST_CASE("a cell that could not be read back is not written") {
     const double nan = std::numeric_limits<double>::quiet_NaN();
     const double infinity = std::numeric_limits<double>::infinity();
     CHECK(written([](Cell&) {}).empty());
+    CHECK(written([&](Cell& c) { c.coulombic_efficiency_std = nan; }) ==
+          "cell: coulombic_efficiency_std: nan must be a finite number, not negative");
+    CHECK(written([&](Cell& c) { c.hysteresis_rate_std = -1; }) ==
+          "cell: hysteresis_rate_std: -1 must be a finite number, not negative");
+    CHECK(written([&](Cell& c) {
+              c.ocv.entropy_V_per_K_std = {0, 0, infinity, 0, 0};
+          }) == "cell: ocv.entropy_V_per_K_std[2]: inf must be a finite number, not negative");
     CHECK(written([&](Cell& c) { c.thermal.heat_capacity_J_per_K_std = nan; }) ==
           "cell: /thermal/heat_capacity_J_per_K_std: is not a finite number");
     CHECK(written([&](Cell& c) {

@@ -212,6 +212,9 @@ TEST_CASE("a cell fit takes the rise from charges and says so", "[charge_test][f
     const auto& provenance = with.cell.provenance;
     CHECK(provenance.files.back().role == "charge");
     CHECK(provenance.files.back().name == "charge");
+    CHECK(provenance.files.back().rows == charge.size());
+    CHECK(provenance.files.back().rows_used == with.charges->rows_used);
+    CHECK(*provenance.files.back().rows_used < charge.size());
     const auto notes_with = [&](const std::string& text) {
         int count = 0;
         for (const std::string& note : provenance.notes)

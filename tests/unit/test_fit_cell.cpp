@@ -164,6 +164,12 @@ TEST_CASE("a fit tells where its numbers come from", "[fit]") {
     CHECK(slow.role == "slow test");
     CHECK(slow.name == "slow.csv");
     CHECK(slow.rows == tests.slow.size());
+    // Discharge and charge, and of each the rest that it starts from.
+    const auto under_current =
+        std::count_if(tests.slow.current_A.begin(), tests.slow.current_A.end(),
+                      [](double current_A) { return current_A != 0; });
+    CHECK(slow.rows_used == static_cast<std::size_t>(under_current) + 2);
+    CHECK(*slow.rows_used < slow.rows);
     for (const char* name : {"warm.csv", "cold.csv"}) {
         const auto& files = cell.provenance.files;
         const auto file = std::find_if(files.begin(), files.end(),
@@ -171,6 +177,10 @@ TEST_CASE("a fit tells where its numbers come from", "[fit]") {
         REQUIRE(file != files.end());
         CHECK(file->role == "pulse test");
         CHECK(file->rows == tests.warm.size());
+        const auto& fit = result.pulses[name[0] == 'w' ? 1 : 0];
+        CHECK(file->rows_used == fit.rows_used);  // one file a temperature
+        CHECK(10 * *file->rows_used > file->rows);
+        CHECK(*file->rows_used < file->rows);
         CHECK(file->temperature_degC == (name[0] == 'w' ? 25 : 5));
         CHECK(file->residual_rms_V > 0.45e-3);
         CHECK(file->residual_rms_V < 1.5e-3);

@@ -6,21 +6,19 @@
 #include <Eigen/Cholesky>
 #include <Eigen/Core>
 #include <algorithm>
-#include <boost/math/distributions/binomial.hpp>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <cstddef>
 #include <cstdint>
 #include <cstdlib>
-#include <iomanip>
-#include <map>
-#include <sstream>
 #include <string>
 #include <vector>
 
+#include "support/coverage.hpp"
 #include "support/example_cell.hpp"
 #include "support/made_tests.hpp"
 #include "voltkeel/cell/ocv.hpp"
+#include "voltkeel/fit/fit_cell.hpp"
 #include "voltkeel/fit/pulse_test.hpp"
 #include "voltkeel/fit/single_pulse.hpp"
 
@@ -33,55 +31,15 @@ using voltkeel::PulseFitSettings;
 using voltkeel::PulseForm;
 using voltkeel::SinglePulseFit;
 using voltkeel::SinglePulseSettings;
+using voltkeel_test::Band;
 using voltkeel_test::made_log;
 using voltkeel_test::MadeTester;
 using voltkeel_test::Random;
+using voltkeel_test::Table;
+using voltkeel_test::Tally;
+using voltkeel_test::text_of;
 
 namespace {
-
-/// Counts of one quantity.
-struct Tally {
-    int cases{0};
-    int inside{0};
-    double squares{0};  ///< Of the distances in standard deviations.
-    void add(double error, double std) {
-        ++cases;
-        inside += std::abs(error) < 1.96 * std ? 1 : 0;
-        squares += error * error / (std * std);
-    }
-};
-
-/// Counts that 95 % of `cases` give in all but one of a thousand runs.
-struct Band {
-    int low{0};
-    int high{0};
-    explicit Band(int cases) {
-        const boost::math::binomial law(cases, 0.95);
-        low = static_cast<int>(boost::math::quantile(law, 0.0005));
-        high = static_cast<int>(
-            std::ceil(boost::math::quantile(boost::math::complement(law, 0.0005))));
-    }
-};
-
-using Table = std::map<std::string, Tally>;
-
-std::string text_of(const std::string& title, const Table& table) {
-    std::ostringstream text;
-    // Catch breaks lines of more than 76 characters.
-    text << title << '\n'
-         << std::left << std::setw(40) << "quantity" << std::right
-         << " cases    in     %   95 % band  rms\n"
-         << std::fixed;
-    for (const auto& [name, tally] : table) {
-        const Band band(tally.cases);
-        text << std::left << std::setw(40) << name << std::right << std::setw(6) << tally.cases
-             << std::setw(6) << tally.inside << std::setprecision(1) << std::setw(6)
-             << 100.0 * tally.inside / tally.cases << std::setw(6) << band.low << '-' << std::left
-             << std::setw(5) << band.high << std::right << std::setprecision(2) << std::setw(5)
-             << std::sqrt(tally.squares / tally.cases) << '\n';
-    }
-    return text.str();
-}
 
 double log_uniform(Random& random, double low, double high) {
     return low * std::pow(high / low, random.uniform(0, 1));
@@ -191,6 +149,7 @@ struct Drawn {
     Cell base;  ///< What the fit is given.
     Log log;
     double scale_V{0};
+    double initial_soc{1};
 };
 
 constexpr double capacity_Ah = 5;
@@ -330,6 +289,7 @@ Drawn draw_cell(const PulseFitSettings& settings, Level level, double voltage_st
         if (turn < 3) edge_ohm = edge_ohm_of(made_log(truth, program, tester));
     }
     tester.voltage_std_V = voltage_std_V;
+    drawn.initial_soc = tester.initial_soc;
     drawn.log = made_log(truth, program, tester);
     return drawn;
 }
@@ -391,6 +351,7 @@ Coverage cover(int cells, Level level, std::uint64_t salt, Group&& group) {
                 branch.time_log_std[node]);
         }
         add("capacity", fit.capacity_Ah - drawn.truth.capacity_Ah, fit.capacity_Ah_std);
+        add("start SOC", fit.initial_soc[0] - drawn.initial_soc, fit.initial_soc_std[0]);
         if (!fit.charge_transfer) continue;
         const auto& transfer = *fit.charge_transfer;
         add_nodes("transfer R", transfer.resistance_ohm, transfer.resistance_log_std,
@@ -491,4 +452,47 @@ TEST_CASE("95 % intervals with levels as the settings state them", "[fit][covera
                    (noise < 1e-3 ? ", below 1 mV" : ", 1 mV or more");
         });
     WARN(text_of(title_of("Pulse tests, one node a cell", cells, found.refused), found.one_node));
+}
+
+TEST_CASE("95 % intervals of the entropy, and of where a test starts in mid-charge",
+          "[fit][coverage][long]") {
+    // Of cells whose entropy is as usual (a spread of 0.2 mV/K, see src/fit/fit_cell.cpp), from
+    // pulse tests at 25 and 5 degC, the colder one from where somebody left it.
+    const int cells = cells_asked_for();
+    Table table;
+    for (int c = 0; c < cells; ++c) {
+        Random random(86000 + static_cast<std::uint64_t>(c));
+        voltkeel_test::MadeCellShape shape;
+        shape.branches = 2;
+        shape.entropy_V_per_K = 0.2e-3 * random.normal();
+        const Cell truth = voltkeel_test::made_cell(shape);
+        const auto salt = 3 * static_cast<std::uint64_t>(c) + 87000;
+        const double noise_V = log_uniform(random, 3e-4, 3e-3);
+        const double start_soc = random.uniform(0.55, 0.9);
+        const Log slow =
+            made_log(truth, voltkeel_test::slow_program(5), {"slow", 1, 25, noise_V, 0, salt});
+        const Log warm =
+            made_log(truth, voltkeel_test::pulse_program(5), {"warm", 1, 25, noise_V, 0, salt + 1});
+        const Log cold = made_log(truth, voltkeel_test::pulse_program(5, 6),
+                                  {"cold", start_soc, 5, noise_V, 0, salt + 2});
+        voltkeel::FitSettings settings;
+        settings.choose_form = false;
+        settings.passes = 2;
+        settings.pulses.branches = 2;
+        settings.pulses.charge_transfer = false;
+        settings.pulses.soc_nodes = 21;
+        const voltkeel::FitResult fit = fit_cell(slow, {warm, cold}, settings);
+        const auto& ocv = fit.cell.ocv;
+        const PulseFit& colder = fit.pulses.front();
+        const std::size_t node =
+            static_cast<std::size_t>(random.uniform(colder.soc_low + 0.02, start_soc) * 200);
+        REQUIRE(ocv.entropy_V_per_K_std.size() == ocv.soc.size());
+        table["entropy"].add(ocv.entropy_V_per_K[node] - shape.entropy_V_per_K,
+                             ocv.entropy_V_per_K_std[node]);
+        table["start SOC in mid-charge"].add(colder.initial_soc[0] - start_soc,
+                                             colder.initial_soc_std[0]);
+        table["start SOC full"].add(fit.pulses.back().initial_soc[0] - 1,
+                                    fit.pulses.back().initial_soc_std[0]);
+    }
+    WARN(text_of(title_of("Fits of cells", cells, 0), table));
 }

@@ -6,6 +6,7 @@
 #include <string>
 #include <vector>
 
+#include "support/coverage.hpp"
 #include "support/made_tests.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/fit/fit_cell.hpp"
@@ -17,6 +18,7 @@ using voltkeel::fit_hysteresis_rate;
 using voltkeel::HysteresisRateFit;
 using voltkeel::HysteresisSettings;
 using voltkeel::Log;
+using voltkeel_test::Band;
 using voltkeel_test::error_text;
 using voltkeel_test::HeldCurrent;
 using voltkeel_test::made_cell;
@@ -25,6 +27,8 @@ using voltkeel_test::MadeCellShape;
 using voltkeel_test::pulse_program;
 using voltkeel_test::Random;
 using voltkeel_test::slow_program;
+using voltkeel_test::Tally;
+using voltkeel_test::text_of;
 
 namespace {
 
@@ -52,8 +56,8 @@ Cell with_rate(double half_gap_V, double rate) {
 TEST_CASE("a turn half-way tells the hysteresis rate, within its spread",
           "[hysteresis][property]") {
     Random random(301);
-    int inside = 0;
-    constexpr int cases = 20;
+    Tally tally;
+    constexpr int cases = 400;
     for (int n = 0; n < cases; ++n) {
         const double half_gap_V = random.uniform(0.005, 0.03);
         const double rate = std::exp(random.uniform(std::log(10.0), std::log(120.0)));
@@ -73,11 +77,14 @@ TEST_CASE("a turn half-way tells the hysteresis rate, within its spread",
         const double off = std::log(fit.rate / rate);
         CHECK(std::abs(off) < 0.4);
         CHECK(std::abs(off) < 5 * fit.rate_log_std);
-        inside += std::abs(off) < 2 * fit.rate_log_std ? 1 : 0;
+        tally.add(off, fit.rate_log_std);
         CHECK_THAT(fit.note, Contains("is fitted to 2 turns"));
     }
-    CAPTURE(voltkeel_test::seed(), inside);
-    CHECK(inside >= 0.8 * cases);
+    WARN(text_of("95 % intervals", {{"hysteresis rate", tally}}));
+    const Band band(tally.cases);
+    CAPTURE(voltkeel_test::seed(), tally.inside, band.low, band.high);
+    CHECK(tally.inside >= band.low);
+    CHECK(tally.inside <= band.high);
 }
 
 TEST_CASE("the fit of a cell takes the rate of the slow test, or says that it is assumed",

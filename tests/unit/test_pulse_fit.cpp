@@ -289,6 +289,9 @@ TEST_CASE("two logs of one temperature are fitted together, each from its own SO
     }
     const PulseFit alone = fit_pulses({&upper}, base, nullptr, with_branches(2));
     CHECK(fit.rows_used > alone.rows_used);
+    REQUIRE(fit.log_rows_used.size() == 2);
+    CHECK(fit.log_rows_used[0] == alone.rows_used);
+    CHECK(fit.log_rows_used[0] + fit.log_rows_used[1] == fit.rows_used);
     CHECK(fit.r0_log_std[6] < alone.r0_log_std[6]);
 }
 

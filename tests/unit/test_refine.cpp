@@ -146,6 +146,10 @@ TEST_CASE("the split is even, follows the seed and is written down", "[refine]")
     const auto& provenance = one.cell.provenance;
     CHECK(provenance.files.back().role == "log");
     CHECK(provenance.files.back().name == "day.csv");
+    CHECK(provenance.files.back().rows == log.size());
+    CHECK(provenance.files.back().rows_used == one.rows_used);
+    CHECK(split.rows_used == one.rows_used);
+    CHECK(split.rows_used <= split.fitted_rows);
     std::string blocks = "day.csv:";
     for (const int block : split.fitted_blocks)
         blocks += " " + std::to_string(block);

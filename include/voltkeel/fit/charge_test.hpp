@@ -44,7 +44,8 @@ struct ChargeTestFit {
     std::vector<double> charge_Ah;         ///< Put in from the first row to the end of the charge.
     std::vector<double> residual_rms_V;    ///< Above `soc_from` while charging, with the rise,
     std::vector<double> residual_before_rms_V;  ///< and with the rise that `cell` came with.
-    std::size_t rows_used{0};
+    std::size_t rows_used{0};                   ///< Compared with the model, of all charges.
+    std::vector<std::size_t> charge_rows_used;  ///< The same of each.
     int iterations{0};
     std::vector<std::string> notes;
 };

@@ -31,9 +31,10 @@ struct CoulombicEfficiencyFit {
     double efficiency_std{0};
     double current_offset_A{0};  ///< Found along with it: true current = logged + offset.
     double current_offset_A_std{0};
-    std::size_t balances{0};  ///< Pairs of full cells.
-    double charged_Ah{0};     ///< Put in between them.
-    std::string note;         ///< For a provenance.
+    std::size_t balances{0};        ///< Pairs of full cells.
+    double charged_Ah{0};           ///< Put in between them.
+    std::vector<std::size_t> rows;  ///< Of each log, between them.
+    std::string note;               ///< For a provenance.
 };
 
 /// Efficiency from cycles that come back to full, with the offset of the current told apart from

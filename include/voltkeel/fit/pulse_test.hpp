@@ -93,14 +93,16 @@ struct PulseFit {
     std::vector<double>
         ocv_shift_V;  ///< OCV of these tests minus the OCV handed in, at the SOC nodes.
     std::vector<double> ocv_shift_std_V;
-    std::vector<double> initial_soc;     ///< Of each log.
-    std::vector<double> residual_rms_V;  ///< Of each log, over the rows used.
-    VoltageNoise noise;                  ///< Of the residuals.
+    std::vector<double> initial_soc;      ///< Of each log.
+    std::vector<double> initial_soc_std;  ///< As sure as the OCV handed in; fit_cell adds its own.
+    std::vector<double> residual_rms_V;   ///< Of each log, over the rows used.
+    VoltageNoise noise;                   ///< Of the residuals.
     double deviance{
         0};  ///< Minus twice the logarithm of the likelihood, rows taken as independent.
     double effective_parameters{0};     ///< How many parameters the data, not the priors, hold.
     std::vector<std::string> findings;  ///< What the tests leave open, and what would tell.
-    std::size_t rows_used{0};
+    std::size_t rows_used{0};           ///< Compared with the model, after thinning.
+    std::vector<std::size_t> log_rows_used;  ///< The same of each log.
     int iterations{0};
     double soc_low{1};  ///< Lowest SOC the tests reached.
     double soc_high{0};

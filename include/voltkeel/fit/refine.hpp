@@ -43,6 +43,7 @@ struct RefineLog {
     int block_count{0};
     std::vector<int> fitted_blocks;  ///< From 0; the others were held out.
     std::size_t fitted_rows{0};
+    std::size_t rows_used{0};  ///< Of these, after thinning.
     std::size_t held_out_rows{0};
     double fitted_before_rms_V{0};  ///< Before: the old cell, the initial SOC fitted all the same.
     double fitted_rms_V{0};

@@ -42,6 +42,7 @@ struct SlowTest {
     LogSection discharge;
     LogSection charge;
     std::vector<double> soc;  ///< At every row of the log; 1 at the start of the discharge.
+    std::vector<std::size_t> used_rows;  ///< Behind capacity and OCV, from 0, rising.
     std::vector<std::string> notes;
 };
 

@@ -2,6 +2,7 @@
 /// \file thermal.hpp
 /// Heat capacity and thermal resistances of a cell from the warmth of its case.
 
+#include <cstddef>
 #include <vector>
 
 #include "voltkeel/io/cell.hpp"
@@ -24,6 +25,11 @@ namespace voltkeel {
 /// \return the fit; when no log warms the cell enough, usual values per ampere-hour marked
 /// "assumed".
 [[nodiscard]] ThermalFit fit_thermal(const std::vector<Log>& logs, const Cell& cell);
+
+/// How many rows of a log `fit_thermal` goes by: means over 5 s and more; 0 for a log of fewer than
+/// 20 rows, which it leaves out.
+/// \throws Error for an unusable log or cell
+[[nodiscard]] std::size_t thermal_rows(const Log& log, const Cell& cell);
 
 /// A log as the thermal part of a cell sees it; every vector has the length of `time_s`, rows of
 /// the log are put together to 5 s and more.

@@ -25,7 +25,8 @@ struct OcvCurve {
     std::vector<double> discharge_V;    ///< Branch walked while discharging, increasing with SOC.
     std::vector<double> charge_V;       ///< Branch walked while charging, not below `discharge_V`.
     std::vector<double> voltage_std_V;  ///< Standard deviation of both.
-    std::vector<double> entropy_V_per_K;  ///< dOCV/dT; empty means not measured, taken as 0.
+    std::vector<double> entropy_V_per_K;      ///< dOCV/dT; empty means not measured, taken as 0.
+    std::vector<double> entropy_V_per_K_std;  ///< Empty: no test told.
 };
 
 /// One RC branch over temperature and SOC, with the standard deviation of every value.
@@ -61,7 +62,8 @@ struct ChargeRiseFit {
     double soc_start{0.8};
     double resistance_ohm{0};  ///< At full; 0 means none is known.
     double resistance_ohm_std{0};
-    int branch{-1};  ///< From 0, the fastest; -1 is the slowest.
+    int branch{-1};                       ///< From 0, the fastest; -1 is the slowest.
+    std::optional<double> soc_start_std;  ///< Left out: assumed.
 };
 
 /// How far the model is off on tests that it was not fitted to; the SOC filter's noise.
@@ -102,14 +104,21 @@ struct CurrentGrid {
 
 /// A file the cell was made from.
 struct SourceFile {
-    std::string role;    ///< "slow test", "pulse test", "charge", "cycles" or "log".
-    std::string name;    ///< File name without folders.
-    std::string sha256;  ///< Of the bytes; empty for data that came from memory.
-    std::size_t rows{0};
+    std::string role;     ///< "slow test", "pulse test", "charge", "cycles" or "log".
+    std::string name;     ///< File name without folders.
+    std::string sha256;   ///< Of the bytes; empty for data that came from memory.
+    std::size_t rows{0};  ///< In the file.
+    /// Rows that the result rests on. Pulse test, charge, log: compared with the model, after
+    /// thinning; heat: means over 5 s and more; slow test: of the discharge and the charge behind
+    /// capacity and OCV; cycles: between the times that the cell was full. 0: read for nothing.
+    std::optional<std::size_t> rows_used;
     double temperature_degC{0};  ///< Median.
     double current_offset_A{0};  ///< Added to every reading that was not exactly zero.
-    double initial_soc{1};       ///< SOC at the first row, as fitted.
-    double residual_rms_V{0};    ///< Model against measurement over this file.
+    std::string
+        read_as;  ///< How, where not as the library writes logs: mapping, sign, temperature.
+    double initial_soc{1};                  ///< SOC at the first row, as fitted.
+    std::optional<double> initial_soc_std;  ///< Left out: counted, not fitted.
+    double residual_rms_V{0};               ///< Model against measurement over this file.
 };
 
 /// Where the numbers come from.
@@ -127,8 +136,10 @@ struct Cell {
     double capacity_Ah{0};
     double capacity_Ah_std{0};
     double coulombic_efficiency{1};
+    std::optional<double> coulombic_efficiency_std;  ///< Left out: assumed, no test told.
     double self_discharge_per_s{0};
     double hysteresis_rate{0};
+    std::optional<double> hysteresis_rate_std;  ///< Left out: assumed, no test told.
     OcvCurve ocv;
     ResistanceGrid resistance;
     ChargeRiseFit charge_rise;
