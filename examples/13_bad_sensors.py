@@ -1,7 +1,7 @@
 """A day's log in which sensors fail in turn: the current is missing for ten minutes, the wire of the thermistor is open
-for an hour, and the voltage reads 0.2 V too much for a while. What is named, and what becomes of the SOC when the filter
-takes the log as it stands, or the best that is known? Cell and day are invented. From a shell: voltkeel replay LOG.csv
---cell cell.json --check-sensors.
+for an hour, and the voltage reads 0.2 V too much for a while. What is named, and what becomes of the SOC when the
+filter takes the log as it stands, or the best that is known? Cell and day are invented. From a shell: voltkeel replay
+LOG.csv --cell cell.json --check-sensors.
 
 examples/13_bad_sensors.cpp is the same in C++.
 """
@@ -34,4 +34,6 @@ for fault in vk.sensor_faults(replaced):
 for name, trace in (("as it stands", as_it_stands), ("best known", replaced)):
     error = np.abs(trace.soc - truth)
     outside = np.mean(error > 1.96 * trace.soc_std)
-    print(f"{name}: largest error {100 * error.max():.1f} points, outside the 95 % band {100 * outside:.0f} % of the time")
+    print(
+        f"{name}: largest error {100 * error.max():.1f} points, outside the 95 % band {100 * outside:.0f} % of the time"
+    )

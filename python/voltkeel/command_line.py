@@ -3121,7 +3121,8 @@ def _parser() -> argparse.ArgumentParser:
         "--age-out",
         type=Path,
         metavar="FILE",
-        help="write what the log shows of the cell's capacity, between rests and ends of charges, and resistance, for --age",
+        help="write what the log shows of the cell's capacity, between rests and ends of charges, and resistance, "
+        "for --age",
     )
     _add_age_options(replay)
     _add_log_options(replay)

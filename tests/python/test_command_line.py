@@ -211,7 +211,11 @@ def test_replay_names_sensors_and_replaces_what_they_show(cell: Path, tmp_path: 
     # As it stands, the filter believes -60 degC, and what follows from it looks odd too.
     assert {fault["name"]: fault["rows"] for fault in provenance["sensor_faults"]}["temperature_open"] == 600
 
-    for column, text, name in ((1, "", "current_missing"), (2, "nan", "voltage_missing"), (3, "-60", "temperature_open")):
+    for column, text, name in (
+        (1, "", "current_missing"),
+        (2, "nan", "voltage_missing"),
+        (3, "-60", "temperature_open"),
+    ):
         log = spoiled("bad.csv", column, text)
         if name.endswith("missing"):
             refused = run("replay", log, *start)
