@@ -67,6 +67,8 @@ struct Overview {
             largest_A = std::max(largest_A, std::fabs(log.current_A[row]));
         }
         capacity_Ah = settings.steps.capacity_Ah.value_or(high_Ah - low_Ah);
+        for (const Step& step : steps)
+            largest_step_Ah = std::max(largest_step_Ah, std::fabs(step.charge_Ah));
     }
 
     [[nodiscard]] double step_s(std::size_t row) const {
@@ -82,6 +84,7 @@ struct Overview {
     std::vector<double> charge_Ah;  ///< counted from the first row
     std::vector<double> active_s;   ///< time with a reading other than 0, from the first row
     double largest_A = 0;
+    double largest_step_Ah = 0;
     double capacity_Ah = 0;  ///< as given, or else the widest span of the counted charge
 };
 
@@ -649,6 +652,10 @@ class DataCheck {
                 number_text(-mean_A, "%+.3g") + " A");
     }
 
+    [[nodiscard]] std::string sign_of_current() const {
+        return "the sign of " + channel("current", "current_A");
+    }
+
     void sign() {
         const double edge_A = std::max(0.1 * over_.largest_A, 2 * over_.rest_A);
         std::size_t with = 0;
@@ -668,7 +675,7 @@ class DataCheck {
         if (against >= 3 && against > 4 * with) {
             add(DataFault::current_sign, DataSeverity::error, first_against,
                 static_cast<double>(against),
-                "the sign of the current looks wrong: at " + std::to_string(against) + " of " +
+                sign_of_current() + " looks wrong: at " + std::to_string(against) + " of " +
                     std::to_string(with + against) +
                     " edges the voltage falls when the current is said to go towards charging, or "
                     "rises when it goes towards discharging; does the file write discharge as "
@@ -682,7 +689,7 @@ class DataCheck {
             const double change_V = step.end_voltage_V - log_.voltage_V[step.first_row];
             if (std::fabs(change_V) < 0.05 || (change_V > 0) == (step.mean_current_A > 0)) continue;
             add(DataFault::current_sign, DataSeverity::error, step.first_row, change_V,
-                "the sign of the current looks wrong: from " + place(step.first_row) +
+                sign_of_current() + " looks wrong: from " + place(step.first_row) +
                     " on the cell is said to " +
                     (step.mean_current_A > 0 ? "charge, but its voltage falls by "
                                              : "discharge, but its voltage rises by ") +
@@ -693,24 +700,87 @@ class DataCheck {
 
     // -------- units
 
+    /// A channel as a person finds it in the file.
+    [[nodiscard]] std::string channel(const char* word, const char* quantity) const {
+        std::string text = "the " + std::string(word);
+        if (report_ == nullptr) return text;
+        for (const LogColumnTaken& column : report_->columns) {
+            if (column.quantity == quantity) text += " (column '" + column.name + "')";
+        }
+        return text;
+    }
+
     void units() {
         const double voltage_V = quantile(log_.voltage_V, 0.5);
+        const std::string is = channel("voltage", "voltage_V") + " is " + number_text(voltage_V);
         if (voltage_V > 1000 && voltage_V < 6000) {
             voltage_in_mV_ = true;  // bounds in V say nothing then
             add(DataFault::voltage_unit, DataSeverity::error, std::nullopt, voltage_V,
-                "the voltage is " + number_text(voltage_V) +
-                    " in the middle: that looks like mV, not V");
+                is + " in the middle: that looks like mV, not V");
+        } else if (voltage_V > 0.0005 && voltage_V < 0.006) {
+            add(DataFault::voltage_unit, DataSeverity::error, std::nullopt, voltage_V,
+                is + " V in the middle: that looks like V read as mV");
         } else if (voltage_V > 6 || voltage_V < 0.5) {
             add(DataFault::voltage_unit, DataSeverity::warning, std::nullopt, voltage_V,
-                "the voltage is " + number_text(voltage_V) +
-                    " V in the middle, which is not that of one lithium cell");
+                is + " V in the middle, which is not that of one lithium cell");
         }
-        if (settings_.steps.capacity_Ah && over_.largest_A > 100 * *settings_.steps.capacity_Ah) {
-            add(DataFault::current_unit, DataSeverity::error, std::nullopt, over_.largest_A,
-                "the current goes up to " + number_text(over_.largest_A) +
-                    " A with a capacity of " + number_text(*settings_.steps.capacity_Ah) +
-                    " Ah: that looks like mA, not A");
+        current_unit();
+    }
+
+    void current_unit() {
+        const auto looks_like_mA = [&](double value, const std::string& why) {
+            add(DataFault::current_unit, DataSeverity::error, std::nullopt, value,
+                channel("current", "current_A") + " " + why + ": that looks like mA, not A");
+        };
+        const std::string up_to = "goes up to " + number_text(over_.largest_A) + " A";
+        const std::string moves = "moves " + number_text(over_.largest_step_Ah) + " Ah";
+        if (const std::optional<double>& capacity_Ah = settings_.steps.capacity_Ah) {
+            const std::string of = number_text(*capacity_Ah) + " Ah";
+            if (over_.largest_A > 100 * *capacity_Ah) {
+                looks_like_mA(over_.largest_A, up_to + " with a capacity of " + of);
+                return;
+            }
+            // A slow test stays far below that current. Step by step: of some tests the charges
+            // were not logged, and what all steps count up to says nothing.
+            if (over_.largest_step_Ah > 50 * *capacity_Ah) {
+                looks_like_mA(over_.largest_step_Ah,
+                              moves + " in one step with a capacity of " + of);
+                return;
+            }
         }
+        // The largest cells that are sold hold some 1200 Ah and have some 0.1 mohm (from memory).
+        constexpr double largest_cell_Ah = 2000;
+        constexpr double least_cell_ohm = 5e-5;
+        constexpr double large_A = 100;
+        if (over_.largest_step_Ah > largest_cell_Ah) {
+            looks_like_mA(over_.largest_step_Ah, moves + " in one step, more than any cell holds");
+            return;
+        }
+        constexpr double largest_cell_A = 10000;
+        if (over_.largest_A > largest_cell_A) {
+            looks_like_mA(over_.largest_A, up_to + ", more than any cell gives");
+            return;
+        }
+        const std::optional<double> ohm = edge_ohm();
+        if (over_.largest_A > large_A && ohm && *ohm > 0 && *ohm < least_cell_ohm) {
+            looks_like_mA(over_.largest_A, up_to + " and its edges show a resistance of " +
+                                               number_text(1e6 * *ohm) +
+                                               " uohm, less than any cell has");
+        }
+    }
+
+    /// Median of voltage step over current step at the edges, none where there are few.
+    [[nodiscard]] std::optional<double> edge_ohm() const {
+        constexpr std::size_t fewest = 4;
+        std::vector<double> found_ohm;
+        for (std::size_t row = 1; row < log_.size(); ++row) {
+            const double change_A = log_.current_A[row] - log_.current_A[row - 1];
+            if (std::fabs(change_A) < 0.1 * over_.largest_A || over_.step_s(row) > settings_.edge_s)
+                continue;
+            found_ohm.push_back((log_.voltage_V[row] - log_.voltage_V[row - 1]) / change_A);
+        }
+        if (found_ohm.size() < fewest) return std::nullopt;
+        return quantile(std::move(found_ohm), 0.5);
     }
 
     // -------- temperature
@@ -718,18 +788,24 @@ class DataCheck {
     void temperature() {
         const std::vector<double>& T = log_.temperature_degC;
         const double usual = quantile(T, 0.5);
+        const std::string is =
+            channel("temperature", "temperature_degC") + " is " + number_text(usual);
         if (usual >= zero_degC_K + settings_.temperature_min_degC &&
             usual <= zero_degC_K + settings_.temperature_max_degC) {
             add(DataFault::temperature_unit, DataSeverity::error, std::nullopt, usual,
-                "the temperature is " + number_text(usual) + " in the middle: that looks like K (" +
-                    number_text(usual - zero_degC_K) + " degC), not degC");
+                is + " in the middle: that looks like K (" + number_text(usual - zero_degC_K) +
+                    " degC), not degC");
+            return;
+        }
+        if (usual > -zero_degC_K - 30 && usual < -zero_degC_K + settings_.temperature_max_degC) {
+            add(DataFault::temperature_unit, DataSeverity::error, std::nullopt, usual,
+                is + " degC in the middle: that looks like degC read as K");
             return;
         }
         const double low_degF = 60;
         if (usual >= low_degF && usual <= 130 && T.front() >= low_degF) {
             add(DataFault::temperature_unit, DataSeverity::warning, std::nullopt, usual,
-                "the temperature is " + number_text(usual) +
-                    " in the middle: that is hot for a cell and would be " +
+                is + " in the middle: that is hot for a cell and would be " +
                     number_text((usual - 32) * 5 / 9) + " degC if it were degF");
         }
         const auto [low, high] = std::minmax_element(T.begin(), T.end());

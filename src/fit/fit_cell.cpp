@@ -10,10 +10,12 @@
 #include "fit/model_errors.hpp"
 #include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
+#include "fit/unit_doubts.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/fit/thermal.hpp"
+#include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/version.hpp"
 
 namespace voltkeel {
@@ -879,6 +881,7 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     std::reverse(fits.begin(), fits.end());
     result.pulses = std::move(fits);
     check(cell);
+    (void)to_json(cell);  // what no file can hold is no result
     report(1, "done");
     return result;
 }
@@ -888,13 +891,17 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
 FitResult fit_cell(const Log& slow, const std::vector<Log>& pulses, const FitSettings& settings,
                    const FitProgress& progress, const std::vector<Log>& charges,
                    const std::vector<Log>& cycles) {
-    return fit_from(&slow, pulses, settings, progress, charges, cycles);
+    return detail::with_unit_doubts(&slow, {&pulses, &charges, &cycles}, {}, [&] {
+        return fit_from(&slow, pulses, settings, progress, charges, cycles);
+    });
 }
 
 FitResult fit_cell(const std::vector<Log>& pulses, const FitSettings& settings,
                    const FitProgress& progress, const std::vector<Log>& charges,
                    const std::vector<Log>& cycles) {
-    return fit_from(nullptr, pulses, settings, progress, charges, cycles);
+    return detail::with_unit_doubts(
+        nullptr, {&pulses, &charges, &cycles}, settings.rests.capacity_Ah,
+        [&] { return fit_from(nullptr, pulses, settings, progress, charges, cycles); });
 }
 
 }  // namespace voltkeel

@@ -8,6 +8,7 @@
 #include "fit/least_squares.hpp"
 #include "fit/open_loop.hpp"
 #include "fit/statistics.hpp"
+#include "fit/unit_doubts.hpp"
 #include "io/number_text.hpp"
 #include "voltkeel/cell/model.hpp"
 #include "voltkeel/error.hpp"
@@ -655,9 +656,11 @@ RefineResult refine_cell(const Cell& cell, const std::vector<Log>& logs,
                  "a refinement needs at least 20 rows, this log has " + std::to_string(log.size()));
         }
     }
-    return with_form(cell, [&](auto form) {
-        using Form = decltype(form);
-        return Refinement<Form::branches, Form::transfer>(cell, logs, settings, progress).run();
+    return detail::with_unit_doubts(nullptr, {&logs}, cell.capacity_Ah, [&] {
+        return with_form(cell, [&](auto form) {
+            using Form = decltype(form);
+            return Refinement<Form::branches, Form::transfer>(cell, logs, settings, progress).run();
+        });
     });
 }
 

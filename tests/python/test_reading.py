@@ -314,6 +314,7 @@ def test_the_offset_of_the_demo_bench_is_found(demo):
     [
         ({"voltage_V": lambda v: 1000 * v}, vk.DataFault.voltage_unit, {"voltage_from_mV": True}),
         ({"current_A": lambda i: -i}, vk.DataFault.current_sign, {"turn_current": True}),
+        ({"current_A": lambda i: 1000 * i}, vk.DataFault.current_unit, {"current_from_mA": True}),
         ({"temperature_degC": lambda t: t + 273.15}, vk.DataFault.temperature_unit, {"temperature_from_K": True}),
         ({"temperature_degC": lambda t: 32 + 1.8 * t}, vk.DataFault.temperature_unit, {"temperature_from_degF": True}),
     ],
@@ -329,6 +330,54 @@ def test_wrong_units_are_told_and_mended(demo, fault, kind, corrections):
     for name in COLUMNS:
         assert np.allclose(getattr(mended.log, name), getattr(good, name), rtol=1e-12, atol=1e-12), name
     assert serious(mended.log) == []
+
+
+UNIT_OR_SIGN = {
+    vk.DataFault.current_sign,
+    vk.DataFault.current_unit,
+    vk.DataFault.voltage_unit,
+    vk.DataFault.temperature_unit,
+}
+
+
+def assert_units_look_right(folder, capacity_Ah):
+    paths = sorted(folder.glob("*.csv"))
+    assert len(paths) >= 5
+    for path in paths:
+        if path.stem.endswith("_truth") or "current_A" not in path.read_text(encoding="utf-8").partition("\n")[0]:
+            continue
+        log, report = vk.read_log(path, temperature_degC=25.0)  # some have none
+        for steps in (vk.StepSettings(), vk.StepSettings(capacity_Ah=capacity_Ah)):
+            found = vk.check_data(log, vk.DataCheckSettings(steps=steps), report)
+            assert [f.text for f in found if f.kind in UNIT_OR_SIGN] == [], path.name
+
+
+def test_no_unit_of_the_demo_data_looks_wrong(demo):
+    assert_units_look_right(demo, 5.0)
+
+
+def test_no_unit_of_the_public_cells_looks_wrong(cell_a_data, cell_b_data):
+    assert_units_look_right(cell_a_data, 2.9)
+    assert_units_look_right(cell_b_data, 33.0)
+
+
+def test_units_of_public_cell_a_that_are_wrong_are_told(cell_a_data):
+    """The other side of the same: every test of the cell, with each channel in a wrong unit."""
+    tests = [*sorted(cell_a_data.glob("hppc_*.csv")), cell_a_data / "ocv_c20_25degC.csv"]
+    assert len(tests) == 5
+    for path in tests:
+        good, _ = vk.read_log(path)
+        faults = {
+            vk.DataFault.current_sign: (good.voltage_V, -good.current_A, good.temperature_degC),
+            vk.DataFault.current_unit: (good.voltage_V, 1000 * good.current_A, good.temperature_degC),
+            vk.DataFault.voltage_unit: (1000 * good.voltage_V, good.current_A, good.temperature_degC),
+            vk.DataFault.temperature_unit: (good.voltage_V, good.current_A, good.temperature_degC + 273.15),
+        }
+        for kind, (voltage_V, current_A, temperature_degC) in faults.items():
+            bad = vk.Log(good.time_s, current_A, voltage_V, temperature_degC, source=path.name)
+            of_cell = vk.DataCheckSettings(steps=vk.StepSettings(capacity_Ah=CAPACITY_A_AH))
+            assert kind in [finding.kind for finding in serious(bad, of_cell)], (path.name, kind)
+            assert kind in [finding.kind for finding in serious(bad)], (path.name, kind)
 
 
 def test_the_offset_of_public_cell_a(cell_a_data):

@@ -322,6 +322,87 @@ TEST_CASE("units that look like others") {
     CHECK(only(fahrenheit, DataFault::temperature_unit).text.find("degF") != std::string::npos);
 }
 
+TEST_CASE("currents in mA are seen without a capacity, and those of large cells are not mistaken") {
+    const auto current_unit = [](const Log& log, const DataCheckSettings& settings) {
+        std::string text;
+        for (const DataFinding& finding : check_data(log, settings)) {
+            if (finding.kind == DataFault::current_unit) text += finding.text;
+        }
+        return text;
+    };
+    const auto times = [](Log log, double factor) {
+        for (double& current_A : log.current_A)
+            current_A *= factor;
+        return log;
+    };
+    // 3 Ah of 30 mohm: pulses of some minutes by their resistance, all of the charge by its amount.
+    CHECK(current_unit(times(made_test(), 1000), {}).find("30 uohm") != std::string::npos);
+    MadeLog slow(1);
+    slow.run(-0.15, 70000, 60);
+    CHECK(current_unit(times(slow.log, 1000), {}).find("more than any cell holds") !=
+          std::string::npos);
+    // A slow test stays below 100 C in mA: by what a step of it moves.
+    DataCheckSettings of_cell;
+    of_cell.steps.capacity_Ah = 3;
+    CHECK(current_unit(times(slow.log, 1000), of_cell).find("with a capacity of 3 Ah") !=
+          std::string::npos);
+    CHECK(current_unit(slow.log, of_cell).empty());
+    CHECK(current_unit(slow.log, {}).empty());
+    CHECK(current_unit(made_test(), {}).empty());
+    // Discharge after discharge, the charges between them not logged: 60 Ah of a 3 Ah cell.
+    Log often;
+    for (int discharge = 0; discharge < 20; ++discharge) {
+        MadeLog one(1);
+        one.run(0, 600, 60).run(-1, 10800, 60).run(0, 600, 60);
+        const double from_s = often.size() == 0 ? 0 : often.time_s.back() + 7200;
+        for (std::size_t row = 0; row < one.log.size(); ++row) {
+            often.time_s.push_back(from_s + one.log.time_s[row]);
+            often.current_A.push_back(one.log.current_A[row]);
+            often.voltage_V.push_back(one.log.voltage_V[row]);
+            often.temperature_degC.push_back(one.log.temperature_degC[row]);
+        }
+    }
+    CHECK(current_unit(often, of_cell).empty());
+    CHECK_FALSE(current_unit(times(often, 1000), of_cell).empty());
+    // 1000 Ah of 0.09 mohm, as if 333 of these cells stood in parallel.
+    CHECK(current_unit(times(made_test(), 333), {}).empty());
+    CHECK(current_unit(times(slow.log, 333), {}).empty());
+}
+
+TEST_CASE("findings of units name the column of the file") {
+    voltkeel::LogReport report;
+    report.columns = {{"time_s", "t", "s"},
+                      {"current_A", "I", "A"},
+                      {"voltage_V", "U cell", "V"},
+                      {"temperature_degC", "T1", "degC"}};
+    const auto text_of = [&](const Log& log, DataFault kind) {
+        const std::optional<DataFinding> found = note(log, kind, &report);
+        return found ? found->text : std::string();
+    };
+    Log log = made_test();
+    for (std::size_t row = 0; row != log.size(); ++row) {
+        log.current_A[row] *= -1000;
+        log.voltage_V[row] *= 1000;
+        log.temperature_degC[row] += 273.15;
+    }
+    CHECK(text_of(log, DataFault::voltage_unit).find("the voltage (column 'U cell') is 3") == 0);
+    CHECK(
+        text_of(log, DataFault::current_unit).find("the current (column 'I') goes up to 3000 A") ==
+        0);
+    CHECK(text_of(log, DataFault::current_sign)
+              .find("the sign of the current (column 'I') looks wrong") == 0);
+    CHECK(text_of(log, DataFault::temperature_unit).find("the temperature (column 'T1') is 29") ==
+          0);
+    // The other way round: right numbers, read in too small a unit or on too low a scale.
+    log = made_test();
+    for (std::size_t row = 0; row != log.size(); ++row) {
+        log.voltage_V[row] /= 1000;
+        log.temperature_degC[row] -= 273.15;
+    }
+    CHECK(text_of(log, DataFault::voltage_unit).find("V read as mV") != std::string::npos);
+    CHECK(text_of(log, DataFault::temperature_unit).find("degC read as K") != std::string::npos);
+}
+
 TEST_CASE("temperatures that cannot be") {
     Log cold = made_test();
     for (double& temperature : cold.temperature_degC)

@@ -290,6 +290,38 @@ TEST_CASE("a fit that fails says which log and leaves everything as it was", "[f
     CHECK_THAT(said(good.slow, {good.warm}, settings), Contains("warmth_lag_s") && Contains("-1"));
 }
 
+TEST_CASE("a fit that fails by a unit or a sign names file and unit", "[fit]") {
+    const Cell truth = made_cell();
+    const MadeTests tests = tests_of(truth);
+    const auto changed = [](Log log, std::vector<double> Log::*channel, double factor, double add) {
+        for (double& value : log.*channel)
+            value = factor * value + add;
+        return log;
+    };
+    const auto refusal = [&](const Log& slow, const Log& pulses) {
+        FitSettings settings = with_branches(1);
+        settings.passes = 1;
+        return error_text([&] { (void)fit_cell(slow, {pulses}, settings); });
+    };
+    CHECK_THAT(refusal(tests.slow, changed(tests.warm, &Log::voltage_V, 1000, 0)),
+               Contains("warm.csv: the voltage is 3") && Contains("looks like mV, not V"));
+    CHECK_THAT(refusal(tests.slow, changed(tests.warm, &Log::current_A, 1000, 0)),
+               Contains("warm.csv: the current goes up to 7500 A with a capacity of 4.99") &&
+                   Contains("looks like mA, not A"));
+    CHECK_THAT(refusal(changed(tests.slow, &Log::temperature_degC, 1, 273.15),
+                       changed(tests.warm, &Log::temperature_degC, 1, 273.15)),
+               Contains("slow.csv: the temperature is 298.1") &&
+                   Contains("warm.csv: the temperature is 298.1") && Contains("looks like K"));
+    CHECK_THAT(refusal(tests.slow, changed(tests.warm, &Log::current_A, -1, 0)),
+               Contains("warm.csv: the sign of the current looks wrong"));
+    // What fails for another reason is told as it is.
+    Log short_log = tests.warm;
+    for (auto* column : {&short_log.time_s, &short_log.current_A, &short_log.voltage_V,
+                         &short_log.temperature_degC})
+        column->resize(10);
+    CHECK(refusal(tests.slow, short_log) == "warm.csv: a pulse test needs at least 20 rows");
+}
+
 TEST_CASE("progress rises to the end, and a fit can be cancelled at every stage", "[fit][long]") {
     const Cell truth = made_cell();
     const MadeTests tests = tests_of(truth);
