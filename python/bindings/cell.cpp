@@ -157,7 +157,8 @@ void bind_cell(py::module_& module) {
         .def_readwrite("resistance_ohm", &ChargeRiseFit::resistance_ohm)
         .def_readwrite("resistance_ohm_std", &ChargeRiseFit::resistance_ohm_std)
         .def_readwrite("branch", &ChargeRiseFit::branch,
-                       "That has it, from 0, the fastest; -1 is the slowest.");
+                       "That has it, from 0, the fastest; -1 is the slowest.")
+        .def_readwrite("soc_start_std", &ChargeRiseFit::soc_start_std, "None: assumed");
 
     py::class_<ThermalFit> thermal(module, "ThermalFit",
                                    "Thermal masses and paths: core, case, surroundings.");

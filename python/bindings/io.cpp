@@ -4,6 +4,7 @@
 #include "voltkeel/io/csv.hpp"
 #include "voltkeel/io/join.hpp"
 #include "voltkeel/io/log_mapping.hpp"
+#include "voltkeel/io/test_set.hpp"
 
 namespace voltkeel::python {
 
@@ -219,12 +220,32 @@ void bind_io(py::module_& module) {
         "temperatures\nseparator : between fields (',')\n\n"
         "Returns\n-------\n(Log, LogReport)\n\nRaises\n------\nDataError\n    Names file, line, "
         "column and text of the first cell that cannot be used.");
+    module.def("reading_in_words", &reading_in_words, py::arg("settings"),
+               "Say how a log was read where it is not written as the library writes logs: sign, "
+               "temperature; empty for one that is.");
     module.def("load_log_mapping", &load_log_mapping, py::arg("path"),
                "Read a mapping file. Raises DataError naming every field that is wrong.");
     module.def("parse_log_mapping", &parse_log_mapping, py::arg("json"),
                py::arg("source") = "memory", "A mapping from JSON text.");
     module.def("save_log_mapping", &save_log_mapping, py::arg("path"), py::arg("settings"),
                "Write a mapping file; it appears complete or not at all.");
+    py::class_<TestFile>(module, "TestFile", "One log of a set of tests.")
+        .def_readonly("path", &TestFile::path)
+        .def_readonly("role", &TestFile::role,
+                      "'slow test', 'pulse test', 'charge', 'cycles' or 'heat'")
+        .def_property_readonly(
+            "mapping",
+            [](const TestFile& f) {
+                return f.mapping.empty() ? std::optional<std::filesystem::path>{} : f.mapping;
+            },
+            "its mapping file, or None")
+        .def_readonly("settings", &TestFile::settings, "LogReadSettings for read_log");
+    module.def(
+        "load_test_set", &load_test_set, py::arg("path"),
+        "Read a set of tests (data/schema/test_set.schema.json) and the mappings it "
+        "names.\n\nParameters\n----------\npath : relative paths in the file start at its "
+        "folder\n\nReturns\n-------\nlist of TestFile\n\nRaises\n------\nDataError\n    Names "
+        "the file and every field that is wrong.");
     module.def(
         "join_logs",
         [](const std::vector<Log>& logs, double pause_s) { return join_logs(logs, {pause_s}); },
@@ -235,6 +256,15 @@ void bind_io(py::module_& module) {
         "none\n\nReturns\n-------\nLog\n\n"
         "Raises\n------\nDataError\n    Names the log that starts before the one in front of it "
         "ends.");
+    module.def("parse_test_set", &parse_test_set, py::arg("json"), py::arg("source") = "memory",
+               py::arg("folder") = ".",
+               "A set of tests from JSON text; relative paths start at `folder`.");
+    module.def("join_doubts", &join_doubts, py::arg("logs"),
+               py::call_guard<py::gil_scoped_release>(),
+               "Say what speaks against logs being one test in the order given.\n\n"
+               "Parameters\n----------\nlogs : list of Log\n\nReturns\n-------\nlist of str\n    "
+               "One line for each place where the voltage jumps by more than a rest explains.\n\n"
+               "Raises\n------\nDataError\n    As join_logs does.");
 
     module.def(
         "write_csv",

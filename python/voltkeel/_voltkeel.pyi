@@ -6,8 +6,9 @@ import collections.abc
 import numpy
 import numpy.typing
 import os
+import pathlib
 import typing
-__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LearnedTaper', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'check_taper', 'check_taper_fits', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'held_voltage_V', 'incremental_capacity', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_taper', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_taper', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_taper', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LearnedTaper', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'TestFile', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'check_taper', 'check_taper_fits', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'held_voltage_V', 'incremental_capacity', 'join_doubts', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_taper', 'load_test_set', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_taper', 'parse_test_set', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'reading_in_words', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_taper', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_rows', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -234,6 +235,14 @@ class OcvCurve:
         """
     @entropy_V_per_K.setter
     def entropy_V_per_K(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
+        ...
+    @property
+    def entropy_V_per_K_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,), empty: no test told
+        """
+    @entropy_V_per_K_std.setter
+    def entropy_V_per_K_std(self, arg1: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> None:
         ...
     @property
     def reference_temperature_degC(self) -> float:
@@ -479,6 +488,14 @@ class ChargeRiseFit:
     @soc_start.setter
     def soc_start(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
+    @property
+    def soc_start_std(self) -> float | None:
+        """
+        None: assumed
+        """
+    @soc_start_std.setter
+    def soc_start_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
 class ThermalFit:
     """
     Thermal masses and paths: core, case, surroundings.
@@ -666,6 +683,22 @@ class SourceFile:
     def initial_soc(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def initial_soc_std(self) -> float | None:
+        """
+        None: counted, not fitted
+        """
+    @initial_soc_std.setter
+    def initial_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
+    def read_as(self) -> str:
+        """
+        how, where not as the library writes logs
+        """
+    @read_as.setter
+    def read_as(self, arg0: str) -> None:
+        ...
+    @property
     def residual_rms_V(self) -> float:
         ...
     @residual_rms_V.setter
@@ -673,9 +706,19 @@ class SourceFile:
         ...
     @property
     def rows(self) -> int:
-        ...
+        """
+        in the file
+        """
     @rows.setter
     def rows(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def rows_used(self) -> int | None:
+        """
+        that the result rests on, see the schema of cell.json; None: not known
+        """
+    @rows_used.setter
+    def rows_used(self, arg0: typing.SupportsInt | typing.SupportsIndex | None) -> None:
         ...
     @property
     def temperature_degC(self) -> float:
@@ -746,6 +789,14 @@ class Cell:
     def coulombic_efficiency(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def coulombic_efficiency_std(self) -> float | None:
+        """
+        None: assumed, no test told
+        """
+    @coulombic_efficiency_std.setter
+    def coulombic_efficiency_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
+        ...
+    @property
     def current_limits(self) -> list[CurrentGrid]:
         """
         list of CurrentGrid, rising duration (a copy in each direction)
@@ -758,6 +809,14 @@ class Cell:
         ...
     @hysteresis_rate.setter
     def hysteresis_rate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_rate_std(self) -> float | None:
+        """
+        None: assumed, no test told
+        """
+    @hysteresis_rate_std.setter
+    def hysteresis_rate_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex | None) -> None:
         ...
     @property
     def self_discharge_per_s(self) -> float:
@@ -1330,6 +1389,28 @@ class LogReport:
     @property
     def temperatures_filled(self) -> int:
         ...
+class TestFile:
+    """
+    One log of a set of tests.
+    """
+    @property
+    def mapping(self) -> pathlib.Path | None:
+        """
+        its mapping file, or None
+        """
+    @property
+    def path(self) -> pathlib.Path:
+        ...
+    @property
+    def role(self) -> str:
+        """
+        'slow test', 'pulse test', 'charge', 'cycles' or 'heat'
+        """
+    @property
+    def settings(self) -> LogReadSettings:
+        """
+        LogReadSettings for read_log
+        """
 class PackLayout:
     """
     Groups in series and cells in parallel per group.
@@ -6636,6 +6717,11 @@ class ChargeTestFit:
         (n,) put in from the first row to the end of the charge
         """
     @property
+    def charge_rows_used(self) -> list[int]:
+        """
+        of each charge
+        """
+    @property
     def initial_soc(self) -> numpy.typing.NDArray[numpy.float64]:
         """
         (n,) at the first row, counted back from full and fitted
@@ -7807,6 +7893,11 @@ class CoulombicEfficiencyFit:
     def note(self) -> str:
         ...
     @property
+    def rows(self) -> list[int]:
+        """
+        Of each log, between full cells.
+        """
+    @property
     def told(self) -> bool:
         ...
 class FitSettings:
@@ -7990,6 +8081,11 @@ class PulseFit:
         Of each log.
         """
     @property
+    def initial_soc_std(self) -> list[float]:
+        """
+        Of each log.
+        """
+    @property
     def iterations(self) -> int:
         ...
     @property
@@ -7998,6 +8094,11 @@ class PulseFit:
     @property
     def largest_discharge_A(self) -> float:
         ...
+    @property
+    def log_rows_used(self) -> list[int]:
+        """
+        The same of each log.
+        """
     @property
     def noise(self) -> VoltageNoise:
         """
@@ -8030,7 +8131,9 @@ class PulseFit:
         """
     @property
     def rows_used(self) -> int:
-        ...
+        """
+        Compared with the model, after thinning.
+        """
     @property
     def soc(self) -> numpy.typing.NDArray[numpy.float64]:
         """
@@ -8064,6 +8167,11 @@ class SlowTest:
     @property
     def temperature_degC(self) -> float:
         ...
+    @property
+    def used_rows(self) -> numpy.typing.NDArray[numpy.uint64]:
+        """
+        Rows behind capacity and OCV, from 0, rising.
+        """
     @property
     def voltage_max_V(self) -> float:
         ...
@@ -8686,6 +8794,11 @@ class RefineLog:
     @property
     def initial_soc_std(self) -> float:
         ...
+    @property
+    def rows_used(self) -> int:
+        """
+        of these, after thinning
+        """
     @property
     def source(self) -> str:
         ...
@@ -11511,6 +11624,24 @@ def incremental_capacity(curve: OcvCurve, capacity_Ah: typing.SupportsFloat | ty
     -------
     IncrementalCapacity
     """
+def join_doubts(logs: collections.abc.Sequence[Log]) -> list[str]:
+    """
+    Say what speaks against logs being one test in the order given.
+    
+    Parameters
+    ----------
+    logs : list of Log
+    
+    Returns
+    -------
+    list of str
+        One line for each place where the voltage jumps by more than a rest explains.
+    
+    Raises
+    ------
+    DataError
+        As join_logs does.
+    """
 def join_logs(logs: collections.abc.Sequence[Log], pause_s: typing.SupportsFloat | typing.SupportsIndex = 1.0) -> Log:
     """
     Join logs to one, in the order given, with time that goes on.
@@ -11629,6 +11760,23 @@ def load_taper(path: os.PathLike | str | bytes) -> LearnedTaper:
     """
     Read and check a taper file.
     """
+def load_test_set(path: os.PathLike | str | bytes) -> list[TestFile]:
+    """
+    Read a set of tests (data/schema/test_set.schema.json) and the mappings it names.
+    
+    Parameters
+    ----------
+    path : relative paths in the file start at its folder
+    
+    Returns
+    -------
+    list of TestFile
+    
+    Raises
+    ------
+    DataError
+        Names the file and every field that is wrong.
+    """
 def load_vehicle(path: os.PathLike | str | bytes) -> RoadVehicle | Boat:
     """
     Read and check a vehicle.json; gives a RoadVehicle or a Boat.
@@ -11740,6 +11888,10 @@ def parse_supply(text: str, source: str) -> SupplyDescription:
 def parse_taper(text: str, source: str) -> LearnedTaper:
     """
     Read a learned taper from JSON text, as load_taper does.
+    """
+def parse_test_set(json: str, source: str = 'memory', folder: os.PathLike | str | bytes = '.') -> list[TestFile]:
+    """
+    A set of tests from JSON text; relative paths start at `folder`.
     """
 def parse_vehicle(text: str, source: str) -> RoadVehicle | Boat:
     """
@@ -11918,6 +12070,10 @@ def read_speed_trace(path: os.PathLike | str | bytes, unit: SpeedUnit = ...) -> 
     ------
     DataError
         Naming file, line and column.
+    """
+def reading_in_words(settings: LogReadSettings) -> str:
+    """
+    Say how a log was read where it is not written as the library writes logs: sign, temperature; empty for one that is.
     """
 def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: RefineSettings = ..., progress: collections.abc.Callable[[float, str], bool | None] | None = None) -> RefineResult:
     """
@@ -12157,6 +12313,10 @@ def supply_limits(supply: Supply) -> SupplyLimits:
 def temperature_window(result: SimulationResult, low_degC: typing.SupportsFloat | typing.SupportsIndex, high_degC: typing.SupportsFloat | typing.SupportsIndex) -> WindowAnswer:
     """
     Whether all cores stayed in a window, and how long they did not.
+    """
+def thermal_rows(log: Log, cell: Cell) -> int:
+    """
+    Give how many rows of a log fit_thermal goes by: means over 5 s and more; 0 for a log of fewer than 20 rows, which it leaves out.
     """
 def thermal_trace(log: Log, cell: Cell) -> ThermalTrace:
     """

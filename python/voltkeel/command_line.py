@@ -7,13 +7,16 @@ import csv
 import datetime
 import hashlib
 import io
+import itertools
 import json
 import math
 import os
+import re
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, NoReturn
 
@@ -130,18 +133,37 @@ def _log_settings(options: argparse.Namespace) -> vk.LogReadSettings:
     return settings
 
 
-def _read_log(path: Path, options: argparse.Namespace) -> vk.Log:
-    """Read a log and say on stderr what was odd; what was corrected is noted in ``options.corrections``."""
-    log, report = vk.read_log(path, options.log_settings)
+_UNIT_OR_SIGN = (
+    vk.DataFault.current_sign,
+    vk.DataFault.current_unit,
+    vk.DataFault.voltage_unit,
+    vk.DataFault.temperature_unit,
+)
+
+
+def _read_log(
+    path: Path,
+    options: argparse.Namespace,
+    settings: vk.LogReadSettings | None = None,
+    capacity_Ah: float | None = None,
+) -> vk.Log:
+    """Read a log and say on stderr what was odd; what was corrected or is doubtful is noted in ``options.corrections``.
+
+    ``settings`` are those of the options if left out; a capacity that is known sharpens the checks.
+    """
+    log, report = vk.read_log(path, options.log_settings if settings is None else settings)
     other_names = any(column.name != column.quantity for column in report.columns)
     odd = report.findings or report.temperatures_filled or report.readings_missing or report.last_line_open
     if odd or other_names:
         print(f"{path.name}: {report.summary().strip()}", file=sys.stderr)
+    checks = vk.DataCheckSettings(steps=vk.StepSettings(capacity_Ah=capacity_Ah))
     # Where readings are missing, the replay that asked for it says what came of them.
-    findings = [] if report.readings_missing else vk.check_data(log, vk.DataCheckSettings(), report)
-    for finding in findings:
-        if finding.severity == vk.DataSeverity.error:
+    for finding in [] if report.readings_missing else vk.check_data(log, checks, report):
+        doubtful = finding.kind in _UNIT_OR_SIGN and finding.severity == vk.DataSeverity.warning
+        if doubtful or finding.severity == vk.DataSeverity.error:
             print(f"{path.name}: {finding.severity.message}: {finding.text}", file=sys.stderr)
+        if doubtful or (finding.kind in _UNIT_OR_SIGN and finding.severity == vk.DataSeverity.error):
+            options.corrections.append(f"Doubtful: {path.name}: {finding.text}")
     if options.drop_spikes:
         corrected = vk.correct_log(log, vk.LogCorrections(drop_spikes=True))
         log = corrected.log
@@ -152,10 +174,64 @@ def _read_log(path: Path, options: argparse.Namespace) -> vk.Log:
     return log
 
 
-def _read_logs(paths: Sequence[Path], options: argparse.Namespace) -> tuple[list[vk.Log], vk.Log]:
-    """Read files of one test: each, and all joined."""
-    logs = [_read_log(path, options) for path in paths]
-    return logs, logs[0] if len(logs) == 1 else vk.join_logs(logs)
+@dataclass(frozen=True)
+class _Test:
+    """A log of a fit: where it is and how it is written."""
+
+    path: Path
+    settings: vk.LogReadSettings
+    mapping: Path | None
+
+
+def _read_as(settings: vk.LogReadSettings, mapping: Path | None) -> str:
+    """Say for a provenance how a file was read."""
+    by = "" if mapping is None else f"mapping {mapping.name} (SHA-256 {_sha256(mapping)})"
+    return ", ".join(text for text in (by, vk.reading_in_words(settings)) if text)
+
+
+def _tests_of(options: argparse.Namespace) -> dict[str, list[_Test]]:
+    """Give the logs of a fit by their role: those of the options, then those of ``--tests``."""
+    settings = options.log_settings
+    tests = {
+        role: [_Test(path, settings, options.mapping) for path in paths]
+        for role, paths in (
+            ("slow test", options.ocv),
+            ("pulse test", options.pulses),
+            ("charge", options.charges),
+            ("cycles", options.cycles),
+            ("heat", options.heat),
+        )
+    }
+    if options.tests is not None:
+        for file in vk.load_test_set(options.tests):
+            mapping = None if file.mapping is None else Path(file.mapping)
+            tests[file.role].append(_Test(Path(file.path), file.settings, mapping))
+    if not tests["pulse test"]:
+        raise vk.DataError("a fit needs a pulse test: --pulses FILE, or one in the set of --tests")
+    for one in tests.values():
+        for k, test in enumerate(one):
+            for other in one[:k]:
+                if _sha256(test.path) == _sha256(other.path):
+                    raise vk.DataError(f"{test.path} is {other.path} once more: the same rows would count twice")
+    if options.out.resolve() in {test.path.resolve() for one in tests.values() for test in one}:
+        raise vk.DataError(f"--out: {options.out} is read by this command already; name another file")
+    return tests
+
+
+def _short_names(text: str, paths: Sequence[Path]) -> str:
+    for path in paths:
+        text = text.replace(str(path), path.name)
+    return text
+
+
+def _joined(logs: Sequence[vk.Log], say: Callable[[str], None]) -> vk.Log:
+    """Join files of one test; what speaks against their order is said."""
+    if len(logs) == 1:
+        return logs[0]
+    joined = vk.join_logs(logs)
+    for doubt in vk.join_doubts(logs):
+        say(doubt)
+    return joined
 
 
 def _age(options: argparse.Namespace) -> vk.CellAge:
@@ -247,7 +323,8 @@ def _inspect(options: argparse.Namespace) -> int:
     paths: list[Path] = options.logs
     read = [vk.read_log(path, options.log_settings) for path in paths]
     logs, reports = [log for log, _ in read], [report for _, report in read]
-    joined = logs[0] if len(logs) == 1 else vk.join_logs(logs)
+    doubts: list[str] = []
+    joined = _joined(logs, lambda text: doubts.append(_short_names(text, paths)))
     settings = vk.DataCheckSettings(
         steps=vk.StepSettings(capacity_Ah=options.capacity_Ah),
         gap_s=options.log_settings.gap_s,
@@ -274,6 +351,7 @@ def _inspect(options: argparse.Namespace) -> int:
             ],
             "mapping": _mapping_document(options),
             "capacity_Ah": options.capacity_Ah,
+            "order": doubts,
             "steps": [_step_document(step) for step in steps],
             "findings": [
                 {
@@ -294,7 +372,9 @@ def _inspect(options: argparse.Namespace) -> int:
         span = _minutes(float(log.time_s[-1] - log.time_s[0]))
         print(f"{path.name}: {span}. {report.summary().strip()}")
     _print_steps(steps, options.capacity_Ah is not None)
-    print("Findings" if findings else "Findings: none")
+    print("Findings" if findings or doubts else "Findings: none")
+    for doubt in doubts:
+        print(f"  warning: {doubt}")
     for name, finding in findings:
         where = f"{name}: " if len(paths) > 1 else ""
         print(f"  {finding.severity.message}: {where}{finding.text}")
@@ -347,6 +427,7 @@ def _fit_options(options: argparse.Namespace) -> list[str]:
             "capacity_Ah",
             "floor_V",
             "branches",
+            "tests",
             "mapping",
             "time_column",
             "current_column",
@@ -372,33 +453,39 @@ def _entropy_text(ocv: vk.OcvCurve) -> str:
     return "OCV with temperature: {:+.2f} mV/K at 50 % SOC (std {:.2f}).".format(*values)
 
 
+def _capacity_of_slow_test(slow: vk.Log) -> float | None:
+    """Give the capacity that tells whether other logs fit a slow test, none where the fit will refuse it."""
+    try:
+        return vk.read_slow_test(slow).capacity_Ah
+    except vk.DataError:
+        return None
+
+
 def _heat_rows(log: vk.Log, cell: vk.Cell) -> int:
     """Give how many means of a log the fit of the warmth went by."""
     return vk.thermal_rows(log, cell) if cell.thermal.source.startswith("fitted") else 0
 
 
 def _fit(options: argparse.Namespace) -> int:
-    slow_paths: list[Path] = options.ocv
-    pulse_paths: list[Path] = options.pulses
-    if slow_paths and (options.capacity_Ah is not None or options.floor_V is not None):
+    tests = _tests_of(options)
+    if tests["slow test"] and (options.capacity_Ah is not None or options.floor_V is not None):
         raise vk.DataError("--capacity-Ah and --floor-V are for a fit without --ocv: a slow test tells both")
-    slow_parts, slow = _read_logs(slow_paths, options) if slow_paths else ([], None)
-    pulses = [_read_log(path, options) for path in pulse_paths]
-    charges = [_read_log(path, options) for path in options.charges]
-    cycles = [_read_log(path, options) for path in options.cycles]
-    warmed = [_read_log(path, options) for path in options.heat]
-    digests = {
-        str(path): _sha256(path)
-        for path in [*slow_paths, *pulse_paths, *options.charges, *options.cycles, *options.heat]
-    }
-    for role in (slow_paths, pulse_paths, options.charges, options.cycles, options.heat):
-        for k, path in enumerate(role):
-            for other in role[:k]:
-                if digests[str(path)] == digests[str(other)]:
-                    raise vk.DataError(f"{path} is {other} once more: the same rows would count twice")
+
+    def doubt(text: str) -> None:
+        text = _short_names(text, [test.path for test in tests["slow test"]])
+        print(f"warning: {text}", file=sys.stderr)
+        options.corrections.append(f"Doubtful: {text}")
+
+    slow_parts = [_read_log(test.path, options, test.settings) for test in tests["slow test"]]
+    slow = _joined(slow_parts, doubt) if slow_parts else None
+    capacity_Ah = _capacity_of_slow_test(slow) if slow is not None else options.capacity_Ah
+    pulses, charges, cycles, warmed = (
+        [_read_log(test.path, options, test.settings, capacity_Ah) for test in tests[role]]
+        for role in ("pulse test", "charge", "cycles", "heat")
+    )
     settings = vk.FitSettings(name=options.name or options.out.stem)
     settings.rests = vk.RestTestSettings(capacity_Ah=options.capacity_Ah, floor_voltage_V=options.floor_V)
-    if options.current_offset_A:
+    if options.current_offset_A or all(test.settings.current_offset_A != 0 for test in tests["pulse test"]):
         settings.pulse_offset_share_std = 0.0  # the offset is known
     if options.branches is not None:
         settings.choose_form = False
@@ -423,14 +510,14 @@ def _fit(options: argparse.Namespace) -> int:
     ]
     if len(slow_parts) > 1:
         joined = files[0]
-        ends = np.cumsum([len(part) for part in slow_parts])
-        used = np.diff(np.searchsorted(result.slow.used_rows, [0, *ends]))
+        ends = np.searchsorted(result.slow.used_rows, np.cumsum([0, *(len(part) for part in slow_parts)]))
+        used = [int(end - start) for start, end in itertools.pairwise(ends)]
         parts = [
             vk.SourceFile(
                 role=joined.role,
                 name=part.source,
                 rows=len(part),
-                rows_used=int(rows),
+                rows_used=rows,
                 temperature_degC=float(np.median(part.temperature_degC)),
                 initial_soc=joined.initial_soc,
                 residual_rms_V=joined.residual_rms_V,
@@ -439,10 +526,11 @@ def _fit(options: argparse.Namespace) -> int:
         ]
         files = [*parts, *files[1:]]
     for file in files:
-        path = Path(file.name)
-        file.sha256 = digests.get(str(path), "")
-        file.name = path.name
-        file.current_offset_A = options.log_settings.current_offset_A
+        test = next(test for test in tests[file.role] if str(test.path) == file.name)
+        file.sha256 = _sha256(test.path)
+        file.name = test.path.name
+        file.current_offset_A = test.settings.current_offset_A
+        file.read_as = _read_as(test.settings, test.mapping)
     provenance.files = files
     provenance.notes = [*provenance.notes, *options.corrections, *_fit_options(options)]
     cell.provenance = provenance
@@ -604,6 +692,7 @@ def _refine(options: argparse.Namespace) -> int:
             file.name = path.name
             file.sha256 = _sha256(path)
             file.current_offset_A = options.log_settings.current_offset_A
+            file.read_as = _read_as(options.log_settings, options.mapping)
         provenance.files = files
         names = {str(path): path.name for path in options.logs}
         notes = provenance.notes
@@ -2959,11 +3048,18 @@ def _parser() -> argparse.ArgumentParser:
     fit.add_argument(
         "--pulses",
         type=Path,
-        required=True,
         nargs="+",
         action="extend",
+        default=[],
         metavar="FILE",
         help="pulse tests, each starting at rest",
+    )
+    fit.add_argument(
+        "--tests",
+        type=Path,
+        metavar="FILE",
+        help="a set of logs, each with its role, mapping, sign, offset and temperature "
+        "(data/schema/test_set.schema.json), beside or in place of those of the other options",
     )
     fit.add_argument("--out", type=Path, required=True, metavar="FILE", help="the cell file to write")
     fit.add_argument("--name", help="name of the cell; the name of the file if left out")
@@ -3436,6 +3532,32 @@ def _check_paths(options: argparse.Namespace) -> None:
             raise vk.DataError(f"{option}: {path} is read or written by this command already; name another file")
 
 
+# What the library calls a setting, and the option that a person gave for it.
+_OPTION_OF_FIELD = (
+    ("LogReadSettings: separator", "--separator"),
+    ("LogReadSettings: with decimal_comma the separator", "with --decimal-comma the --separator"),
+    ("separator: must be", "--separator: must be"),
+    ("the current with current_offset_A added", "the current with --current-offset-A added"),
+    ("say so with the sign option", "say so with --discharge-positive"),
+    ("(shortest_rest_s, rest_current_A) ", ""),
+    ("(capacity_Ah)", "(--capacity-Ah)"),
+    ("(floor_voltage_V)", "(--floor-V)"),
+    ("floor_voltage_V: ", "--floor-V: "),
+    ("block_min: ", "--block-min: "),
+    ("initial_soc: ", "--initial-soc: "),
+    ("initial_soc_std: ", "--initial-soc-std: "),
+)
+
+
+def _in_options(text: str, options: argparse.Namespace) -> str:
+    """Say an error of the library in the options of the command, where it has them."""
+    for field, said in _OPTION_OF_FIELD:
+        names = re.findall(r"--([A-Za-z-]+)", said)
+        if all(hasattr(options, name.replace("-", "_")) for name in names):
+            text = text.replace(field, said)
+    return text
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run a command.
 
@@ -3464,7 +3586,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     except (vk.DataError, OSError) as error:
-        print(f"voltkeel {options.command}: {error}", file=sys.stderr)
+        print(f"voltkeel {options.command}: {_in_options(str(error), options)}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         print(f"voltkeel {options.command}: interrupted, nothing written", file=sys.stderr)

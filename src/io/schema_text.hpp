@@ -19,6 +19,9 @@ extern const char* const charge_plan;
 /// Schema of a log mapping, JSON text.
 extern const char* const log_mapping;
 
+/// Schema of a set of tests, JSON text.
+extern const char* const test_set;
+
 /// Schema of a pack description, JSON text.
 extern const char* const pack;
 

@@ -48,6 +48,7 @@ SCHEMAS = [
     "pack",
     "pack_strings",
     "log_mapping",
+    "test_set",
     "vehicle",
     "cooling",
     "supply",

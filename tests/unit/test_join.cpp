@@ -7,13 +7,16 @@
 #include <string>
 #include <vector>
 
+#include "support/made_log.hpp"
 #include "support/seed.hpp"
 #include "voltkeel/error.hpp"
 #include "voltkeel/io/join.hpp"
 
 using voltkeel::Error;
+using voltkeel::join_doubts;
 using voltkeel::join_logs;
 using voltkeel::Log;
+using voltkeel_test::MadeLog;
 
 namespace {
 
@@ -53,6 +56,57 @@ TEST_CASE("logs with a clock keep the time between them") {
         "b.csv: has no time stamps, a.csv has some: the time between them is not known");
     CHECK_THROWS_WITH(join_logs({made("a.csv", {0}), made("b.csv", {0}, 1000)}),
                       "b.csv: has time stamps, a.csv has none: the time between them is not known");
+}
+
+TEST_CASE("a time column without stamps tells the order where it goes on") {
+    const Log first = made("a.csv", {0, 10, 20, 30});
+    const Log second = made("b.csv", {40, 50, 60});
+    CHECK(join_logs({first, second}).size() == 7);
+    CHECK_THROWS_WITH(join_logs({second, first}),
+                      "a.csv: its time column ends at 30 s, and that of b.csv in front of it goes "
+                      "on at 40 s: the files stand in the wrong order");
+    // Each from its own zero, or from the start of the logger: nothing to tell.
+    CHECK(join_logs({first, first}).size() == 8);
+    CHECK(join_logs({made("late.csv", {500, 510}), first}).size() == 6);
+}
+
+TEST_CASE("a voltage that jumps between files by more than a rest explains is told") {
+    // A slow test of 3 Ah in three files: down to half, down to empty, up again, a rest before
+    // each.
+    MadeLog test(1, 7);
+    std::vector<Log> parts;
+    const auto part = [&](const char* name, double current_A, double duration_s) {
+        test.log = {};
+        test.log.source = name;
+        test.run(0, 600, 60).run(current_A, duration_s, 60).run(0, 600, 60);
+        parts.push_back(test.log);
+    };
+    part("down.csv", -0.15, 36000);
+    part("empty.csv", -0.15, 36000);
+    part("up.csv", 0.15, 72000);
+    CHECK(join_doubts({parts[0], parts[1], parts[2]}).empty());
+    // Up first is a test as well.
+    CHECK(join_doubts({parts[2], parts[0], parts[1]}).empty());
+    const std::vector<std::string> swapped = join_doubts({parts[1], parts[0], parts[2]});
+    REQUIRE(swapped.size() == 2);
+    CHECK_THAT(swapped[0], Catch::Contains("end of empty.csv to the start of down.csv") &&
+                               Catch::Contains("jumps from 3.05") && Catch::Contains("to 4.15"));
+    const std::vector<std::string> missing = join_doubts({parts[0], parts[2]});
+    REQUIRE(missing.size() == 1);
+    CHECK_THAT(missing[0], Catch::Contains("none missing?"));
+
+    // A rest of hours between the files, behind an empty cell and behind a half-full one.
+    const auto moved = [](Log log, double by_V) {
+        for (double& voltage_V : log.voltage_V)
+            voltage_V += by_V;
+        return log;
+    };
+    CHECK(join_doubts({parts[1], moved(parts[2], 0.5)}).empty());
+    CHECK(join_doubts({parts[0], moved(parts[1], 0.05)}).empty());
+    CHECK(join_doubts({parts[0], moved(parts[1], 0.3)}).size() == 1);
+    // No rest lets the voltage fall behind a discharge.
+    CHECK(join_doubts({parts[1], moved(parts[2], -0.2)}).size() == 1);
+    CHECK_THROWS_WITH(join_doubts({}), "join_logs: no logs");
 }
 
 TEST_CASE("what cannot be joined is named") {
