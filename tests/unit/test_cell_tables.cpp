@@ -111,7 +111,7 @@ Cell cell_of(const std::vector<Ratio>& tested, int branches) {
             branch.time_s.push_back(row(std::pow(10.0, i + 1)));
         }
     }
-    cell.charge_rise = {0.85, 0.01, 0.002};
+    cell.charge_rise = {0.85, 0.01, 0.002, -1, {}};
     cell.thermal = {68, 7, 9, 1, "assumed", 1.5, 0.5, 60, 6};
     cell.window = {2.5, 4.2, 0.02, 0.98, 1, 44, -19, 59};
     cell.current_limits = {
