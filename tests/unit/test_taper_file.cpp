@@ -84,7 +84,10 @@ TEST_CASE("a learned taper reads back as it was written, and goes on from there"
         CHECK(taper.temperature_min_degC == Approx(20));
         CHECK(taper.temperature_max_degC == Approx(24).margin(0.1));
         CHECK(left_s(taper, 1) == Approx(tau_s * std::log(1 / end_A)).epsilon(0.01));
-        taper.provenance.files.push_back({"charge", "charge.csv", std::string(64, 'a')});
+        auto& file = taper.provenance.files.emplace_back();
+        file.role = "charge";
+        file.name = "charge.csv";
+        file.sha256 = std::string(64, 'a');
         save_taper(path, taper);
 
         LearnedTaper again = voltkeel::load_taper(path);
