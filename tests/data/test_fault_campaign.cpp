@@ -99,9 +99,10 @@ TEST_CASE("what faults of sensors do on the public drives", "[campaign]") {
                     }
                     CHECK(outcome.finite);
                     CHECK(outcome.named_share >= fault.least_share);
-                    // What is plainly no reading costs next to nothing.
+                    // What is plainly no reading costs next to nothing, in the cold some points.
+                    const double cost = start == 0.4 ? 0.03 : 0.08;
                     if (fault.least_share == 1)
-                        CHECK(outcome.largest_error < sound.largest_error + 0.03);
+                        CHECK(outcome.largest_error < sound.largest_error + cost);
                     outside += outcome.outside_share;
                     named += outcome.named_after_s >= 0 ? 1 : 0;
                     ++runs;

@@ -94,7 +94,8 @@ template <class To, class From, int Branches>
     cell.scalars.ocv.reference_temperature_degC = to(s.ocv.reference_temperature_degC);
     cell.scalars.resistance.soc = axis(s.resistance.soc);
     cell.scalars.resistance.temperature_degC = axis(s.resistance.temperature_degC);
-    cell.scalars.charge_rise = {to(s.charge_rise.soc_start), to(s.charge_rise.resistance_ohm)};
+    cell.scalars.charge_rise = {to(s.charge_rise.soc_start), to(s.charge_rise.resistance_ohm),
+                                s.charge_rise.branch};
     cell.scalars.thermal = {to(s.thermal.heat_capacity_J_per_K), to(s.thermal.resistance_K_per_W)};
     return cell;
 }
