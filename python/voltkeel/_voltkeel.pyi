@@ -8,7 +8,7 @@ import numpy.typing
 import os
 import pathlib
 import typing
-__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LearnedTaper', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorSettings', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'TestFile', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'check_taper', 'check_taper_fits', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'held_voltage_V', 'incremental_capacity', 'join_doubts', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_taper', 'load_test_set', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_taper', 'parse_test_set', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'reading_in_words', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_taper', 'save_vehicle', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_rows', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
+__all__: list[str] = ['AcSupply', 'AgeOfLog', 'AgeSettings', 'AirCooling', 'AirTemperature', 'AvailableCurrent', 'BalancingGroup', 'BalancingOutlook', 'BalancingOutlookSettings', 'BalancingPlan', 'BalancingPlanSettings', 'BalancingSettings', 'BleedReason', 'BleedResistors', 'Boat', 'BranchGrid', 'CableMeaning', 'CableRating', 'CapacityEstimator', 'CapacitySettings', 'Cell', 'CellAge', 'CellDifferences', 'CellModel', 'CellWindow', 'Channel', 'ChannelQuantity', 'ChargeCase', 'ChargeControl', 'ChargeControlSettings', 'ChargeDoubt', 'ChargeEndDetector', 'ChargeEndSettings', 'ChargeEvent', 'ChargeForecast', 'ChargeInput', 'ChargeMeasurement', 'ChargeOutlook', 'ChargePhase', 'ChargePlan', 'ChargePlanDescription', 'ChargeReason', 'ChargeRequest', 'ChargeRiseFit', 'ChargeStage', 'ChargeTestFit', 'ChargeTestSettings', 'ChargeTimeBand', 'ChargeTimeOutlook', 'ChargeTransferFit', 'ChargeTransferGrid', 'ChargeZone', 'Charger', 'CheckedReadings', 'Chemistry', 'Chiller', 'ClosingCheck', 'CoastDown', 'Consumption', 'ConsumptionEstimator', 'ConsumptionSettings', 'Contactor', 'CoolingKind', 'CoolingPlant', 'CoolingSettings', 'CoolingSupply', 'CoolingTrace', 'CorrectedLog', 'CoulombCounter', 'CoulombCounterSettings', 'CoulombicEfficiencyFit', 'CoulombicEfficiencySettings', 'CurrentGrid', 'CurrentHold', 'CurrentSign', 'CutOffSettings', 'DataCheckSettings', 'DataError', 'DataFault', 'DataFinding', 'DataSeverity', 'DataSheet', 'DcStation', 'Departure', 'DepartureCharge', 'DepartureOutlook', 'DirectionLimit', 'DistanceLeft', 'Draw', 'EfficiencyCurve', 'EfficiencyGrid', 'EnergyBalance', 'FaultBit', 'FitResult', 'FitSettings', 'ForecastSettings', 'FormTrial', 'FullBalance', 'Fuse', 'GroupBleed', 'GroupDrift', 'GroupDriftFit', 'GroupFaultBit', 'GroupFilters', 'GroupLog', 'GroupState', 'GroupTrace', 'Heater', 'HorizonLimit', 'HysteresisRateFit', 'HysteresisSettings', 'IncrementalCapacity', 'IncrementalCapacitySettings', 'LearnedTaper', 'LimitMap', 'LimitReason', 'LimitSettings', 'LimitTracker', 'LiquidLoop', 'LoadKind', 'LoadStep', 'Log', 'LogColumnTaken', 'LogColumns', 'LogCorrections', 'LogFinding', 'LogReadSettings', 'LogReport', 'LogUnits', 'ModelNoise', 'ModelState', 'ModelView', 'OcvCurve', 'OffsetBalance', 'Pack', 'PackChargeOutlook', 'PackDeparture', 'PackDirectionLimit', 'PackEstimate', 'PackFilter', 'PackFilterSettings', 'PackHorizonLimit', 'PackLayout', 'PackLimitSettings', 'PackModule', 'PackPart', 'PackState', 'PackString', 'PackSupply', 'ParallelStrings', 'PartUse', 'PilotMeaning', 'PilotSignal', 'PowerEfficiency', 'Precharge', 'PrechargeResult', 'PropellerLoad', 'Provenance', 'ProximityWindows', 'PulseFit', 'PulseFitBranch', 'PulseFitSettings', 'PulseForm', 'Radiator', 'RefineFactor', 'RefineLog', 'RefineResult', 'RefineSettings', 'ResistanceGrid', 'ResistanceGrowth', 'ResistanceGrowthSettings', 'Rest', 'RestDetector', 'RestSettings', 'RestTest', 'RestTestSettings', 'RestedVoltage', 'RoadEnergy', 'RoadLoad', 'RoadVehicle', 'SeenSensorFault', 'SensorCheckSettings', 'SensorChecks', 'SensorFault', 'SensorFaultBit', 'SensorFaultKind', 'SensorReadings', 'SensorReplay', 'SensorSettings', 'SensorUse', 'SigmaFilter', 'SimulationEvent', 'SimulationEventKind', 'SimulationResult', 'SimulationSettings', 'SinglePulseFit', 'SinglePulseSettings', 'SlowTest', 'SlowTestSettings', 'SocEstimate', 'SocFilter', 'SocFilterSettings', 'SocTrace', 'SourceFile', 'SpeedTrace', 'SpeedUnit', 'SpreadSettings', 'StageKind', 'Step', 'StepKind', 'StepSettings', 'Supply', 'SupplyDescription', 'SupplyKind', 'SupplyLimits', 'SupplyReason', 'TaperLearner', 'TaperSettings', 'TaperTime', 'TemperatureWindow', 'TestFile', 'ThermalFit', 'ThermalSwitch', 'ThermalTrace', 'TimeFinding', 'TimeFormat', 'TorqueDrive', 'TorqueLimit', 'TrackerSettings', 'UsableEnergy', 'UsableEnergyBand', 'UsableEnergySettings', 'VoltageNoise', 'WalkedPoint', 'WarmUp', 'WindowAnswer', 'age_of_log', 'aged_cell', 'allowed_temperature', 'available_current', 'balancing_outlook', 'cable_rating', 'cell_count', 'cell_current_A', 'cell_from_data_sheet', 'cell_power_W', 'charge_cost', 'charge_efficiency', 'charge_time_band', 'check', 'check_boat', 'check_charge_plan', 'check_closing', 'check_cooling', 'check_data', 'check_efficiency_curve', 'check_pack_parts', 'check_road_vehicle', 'check_speed_trace', 'check_supply', 'check_taper', 'check_taper_fits', 'cooling_columns', 'core_log', 'correct_log', 'cross_flow_effectiveness', 'current_limits', 'current_load', 'distance_left', 'distance_m', 'draw_differences', 'efficiency_at', 'equal_layout', 'filter_settings', 'find_steps', 'fit_cell', 'fit_charge_rise', 'fit_coulombic_efficiency', 'fit_hysteresis_rate', 'fit_single_pulse', 'fit_thermal', 'follows_core', 'full_balances', 'fuse_opening_time_s', 'fuse_time_constant_s', 'generator_fraction', 'group_column_count', 'group_count', 'held_voltage_V', 'incremental_capacity', 'join_doubts', 'join_logs', 'learned_time', 'least_charge_current', 'least_pack_charge_current', 'limit_map', 'load_cell', 'load_cell_age', 'load_charge_plan', 'load_cooling', 'load_from_columns', 'load_log_mapping', 'load_pack', 'load_pack_parts', 'load_supply', 'load_taper', 'load_test_set', 'load_vehicle', 'module_named', 'monotone_cubic', 'motor_fraction', 'ocv_curve', 'offset_from_balance', 'output_power_W', 'pack_capacity_Ah', 'pack_charge', 'pack_current_A', 'pack_limits', 'pack_power_W', 'pack_voltage_V', 'parse_cell', 'parse_cell_age', 'parse_charge_plan', 'parse_cooling', 'parse_log_mapping', 'parse_pack_parts', 'parse_speed_trace', 'parse_supply', 'parse_taper', 'parse_test_set', 'parse_vehicle', 'pilot_signal', 'plan_balancing', 'plan_for', 'power_load', 'precharge', 'propeller_exponent', 'propeller_load', 'published_ocv_V', 'read_group_log', 'read_load', 'read_log', 'read_rest_test', 'read_sensors', 'read_slow_test', 'read_speed_trace', 'reading_in_words', 'refine_cell', 'replay', 'replay_groups', 'resistance_load', 'resistance_with_std', 'rest_current_A', 'rested_voltage', 'result_columns', 'road_load', 'road_pack_power_W', 'save_cell', 'save_cell_age', 'save_charge_plan', 'save_cooling', 'save_log_mapping', 'save_pack', 'save_pack_parts', 'save_supply', 'save_taper', 'save_vehicle', 'sensor_faults', 'shaft_power_W', 'simulate', 'single_string_pack', 'socket_power_W', 'split_current', 'standard_gravity_m_per_s2', 'start_state', 'starts_at_rest', 'steps_table', 'supply_limits', 'temperature_window', 'thermal_rows', 'thermal_trace', 'time_to_full', 'time_to_soc', 'to_json', 'torque_limits', 'traction_force_N', 'usable_energy', 'voltage_load', 'warm_up', 'write_csv', 'write_group_trace', 'write_simulation', 'write_trace']
 class DataError(ValueError):
     """
     Data or a setting cannot be used; the text names file, line, field, value and bound.
@@ -464,12 +464,20 @@ class ResistanceGrid:
         ...
 class ChargeRiseFit:
     """
-    Extra slow resistance to a charging current near full.
+    Extra resistance to a charging current near full.
     """
     def __init__(self, **kwargs: typing.Any) -> None:
         """
         Every field can be given as a keyword; the others keep their default.
         """
+    @property
+    def branch(self) -> int:
+        """
+        That has it, from 0, the fastest; -1 is the slowest.
+        """
+    @branch.setter
+    def branch(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
     @property
     def resistance_ohm(self) -> float:
         ...
@@ -986,7 +994,7 @@ class Log:
     """
     A log: one entry per row in each column, time strictly increasing, current positive when charging.
     """
-    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Any, source: str = 'memory') -> None:
+    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Any, source: str = 'memory', *, missing_allowed: bool = False) -> None:
         """
         A log from columns of one length (lists, arrays or data frame columns).
         
@@ -997,6 +1005,7 @@ class Log:
         voltage_V : (n,)
         temperature_degC : (n,) or one number
         source : name used in messages
+        missing_allowed : NaN may stand for a current, a voltage and a temperature, for SensorUse.replaced
         
         Raises
         ------
@@ -1155,6 +1164,14 @@ class LogColumns:
         """
         Every field can be given as a keyword; the others keep their default.
         """
+    @property
+    def pack_voltage(self) -> str:
+        """
+        In a log of groups: of all in series, from another sensor.
+        """
+    @pack_voltage.setter
+    def pack_voltage(self, arg0: str) -> None:
+        ...
 class LogUnits:
     """
     Units of the columns.
@@ -1231,6 +1248,14 @@ class LogReadSettings:
         """
     @header_line.setter
     def header_line(self, arg0: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def keep_missing(self) -> bool:
+        """
+        An empty, NaN or infinite cell is a reading that did not come, and no error; for SensorUse.replaced.
+        """
+    @keep_missing.setter
+    def keep_missing(self, arg0: bool) -> None:
         ...
     @property
     def lines_after_header(self) -> int:
@@ -1379,6 +1404,9 @@ class LogReport:
         ...
     @property
     def last_line_open(self) -> bool:
+        ...
+    @property
+    def readings_missing(self) -> int:
         ...
     @property
     def rows(self) -> int:
@@ -2238,7 +2266,7 @@ class SensorChecks:
     """
     def __init__(self, settings: SensorCheckSettings) -> None:
         ...
-    def step(self, time_s: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, view: ModelView | None = None, *, other_voltage_V: typing.SupportsFloat | typing.SupportsIndex = ..., no_current: bool = False) -> CheckedReadings:
+    def step(self, time_s: typing.SupportsFloat | typing.SupportsIndex, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, view: ModelView | None = None, *, other_voltage_V: typing.SupportsFloat | typing.SupportsIndex = ..., no_current: bool = False, voltage_asked: bool = True) -> CheckedReadings:
         """
         Look at one row and return CheckedReadings.
         
@@ -2251,6 +2279,7 @@ class SensorChecks:
         view : what the model expects; without one current and voltage do not watch each other
         other_voltage_V : the same voltage from another sensor
         no_current : contactors are known to be open
+        voltage_asked : False where voltages come once in so many ticks, and not in this one
         """
 class SocFilterSettings:
     """
@@ -2646,6 +2675,11 @@ class SocTrace:
     def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
+    def sensor_fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
+        """
+        (n,) see SensorFaultBit
+        """
+    @property
     def soc(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
     @property
@@ -2660,6 +2694,102 @@ class SocTrace:
     @property
     def voltage_predicted_V(self) -> numpy.typing.NDArray[numpy.float64]:
         ...
+class SensorUse:
+    """
+    What becomes of the readings of a log that cannot be.
+    
+    Members:
+    
+      off : They are not looked for.
+    
+      named : Named; the filter gets what stands in the log.
+    
+      replaced : The filter gets what SensorChecks knows better. Readings may be missing (NaN).
+    """
+    __members__: typing.ClassVar[dict[str, SensorUse]]
+    named: typing.ClassVar[SensorUse]
+    off: typing.ClassVar[SensorUse]
+    replaced: typing.ClassVar[SensorUse]
+    @typing.overload
+    def __eq__(self, other: SensorUse) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    @typing.overload
+    def __ne__(self, other: SensorUse) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    def __repr__(self) -> str:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class SensorReplay:
+    """
+    How the sensors of a log are looked at.
+    """
+    use: SensorUse
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def checks(self) -> SensorCheckSettings | None:
+        """
+        SensorCheckSettings; None: the usual ones, of the cell's capacity, where a step of up to ten minutes is no fault.
+        """
+    @checks.setter
+    def checks(self, arg0: SensorCheckSettings | None) -> None:
+        ...
+class SeenSensorFault:
+    """
+    A fault of a sensor along a log.
+    """
+    @property
+    def bit(self) -> SensorFaultBit:
+        """
+        SensorFaultBit
+        """
+    @property
+    def first_s(self) -> float:
+        """
+        Time of the first such row.
+        """
+    @property
+    def last_s(self) -> float:
+        """
+        Time of the last such row.
+        """
+    @property
+    def rows(self) -> int:
+        """
+        Rows that have it.
+        """
+    @property
+    def times(self) -> int:
+        """
+        Runs of rows that have it.
+        """
 class SigmaFilter:
     """
     SOC of one cell by sigma points in place of derivatives: a cross-check of SocFilter with the same calls, for an OCV that bends much within the spread. Several times slower.
@@ -3520,6 +3650,80 @@ class GroupDriftFit:
         """
         What is known so far, as GroupDrift.
         """
+class ChargeEndSettings:
+    """
+    How the end of a charge is told.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def end_current_A(self) -> float:
+        """
+        At which it ends, of a cell.
+        """
+    @end_current_A.setter
+    def end_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def end_share(self) -> float:
+        """
+        The current may stop so much before its end, as a share.
+        """
+    @end_share.setter
+    def end_share(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def full_soc_std(self) -> float:
+        """
+        How exactly full is met.
+        """
+    @full_soc_std.setter
+    def full_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def temperature_min_degC(self) -> float:
+        """
+        Colder cells are not full: common practice, no source.
+        """
+    @temperature_min_degC.setter
+    def temperature_min_degC(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def tolerance_V(self) -> float:
+        """
+        Held from so far below on.
+        """
+    @tolerance_V.setter
+    def tolerance_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_V(self) -> float:
+        """
+        At which the charge is held, of a cell.
+        """
+    @voltage_V.setter
+    def voltage_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class ChargeEndDetector:
+    """
+    Recognises the end of a charge to full, where the SOC is known without counting.
+    """
+    def __init__(self, settings: ChargeEndSettings) -> None:
+        ...
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        Take one sample; True once, where the current of a full cell has stopped.
+        """
+    @property
+    def soc(self) -> float:
+        """
+        1, for CapacityEstimator.anchor.
+        """
+    @property
+    def soc_std(self) -> float:
+        ...
 class AgeSettings:
     """
     Knobs of what the age is read with.
@@ -3535,6 +3739,14 @@ class AgeSettings:
         """
     @capacity.setter
     def capacity(self, arg0: CapacitySettings) -> None:
+        ...
+    @property
+    def charge_end(self) -> ChargeEndSettings | None:
+        """
+        ChargeEndSettings; None: the voltage of the hottest zone and the end current of the cell's charge plan.
+        """
+    @charge_end.setter
+    def charge_end(self, arg0: ChargeEndSettings | None) -> None:
         ...
     @property
     def resistance(self) -> ResistanceGrowthSettings:
@@ -3564,7 +3776,12 @@ class AgeOfLog:
     @property
     def capacity_intervals(self) -> int:
         """
-        Between rests, with enough charge in between.
+        Between rests and ends of charges, with enough charge in between.
+        """
+    @property
+    def full_charges(self) -> int:
+        """
+        Charges that ended full.
         """
     @property
     def resistance_looks(self) -> int:
@@ -4297,7 +4514,7 @@ class GroupLog:
     """
     A log with a voltage for each group of a string: time strictly increasing, current of the string positive when charging.
     """
-    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], *, first_number: typing.SupportsInt | typing.SupportsIndex = 0, source: str = 'memory') -> None:
+    def __init__(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], *, first_number: typing.SupportsInt | typing.SupportsIndex = 0, source: str = 'memory', pack_voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, missing_allowed: bool = False) -> None:
         """
         A log from columns (lists, arrays or data frame columns).
         
@@ -4309,6 +4526,8 @@ class GroupLog:
         temperature_degC : (n,) or one number
         first_number : what files call the first group, 0 or 1
         source : name used in messages
+        pack_voltage_V : (n,) of all groups from another sensor
+        missing_allowed : NaN may stand for a current and a temperature, for SensorUse.replaced
         
         Raises
         ------
@@ -4341,6 +4560,11 @@ class GroupLog:
     def groups(self) -> int:
         ...
     @property
+    def pack_voltage_V(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (n,) of all groups from another sensor; (0,) without one
+        """
+    @property
     def source(self) -> str:
         """
         Name used in messages.
@@ -4369,6 +4593,11 @@ class GroupTrace:
     def coasted(self) -> numpy.typing.NDArray[numpy.uint64]:
         """
         (groups,) of these, how often each group was counted on
+        """
+    @property
+    def drift(self) -> list[GroupDrift]:
+        """
+        A GroupDrift for each group, against the reference: known after days, or much charge.
         """
     @property
     def end(self) -> list[GroupState]:
@@ -6709,7 +6938,7 @@ class ChargeTestSettings:
         ...
 class ChargeTestFit:
     """
-    What charges say about the rise of the slow resistance; arrays have one entry a charge.
+    What charges say about the rise of the resistance near full; arrays have one entry a charge.
     """
     @property
     def charge_Ah(self) -> numpy.typing.NDArray[numpy.float64]:
@@ -11164,7 +11393,7 @@ class SensorReadings:
         """
 def age_of_log(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, age: CellAge | None = None, settings: AgeSettings | None = None) -> AgeOfLog:
     """
-    Follow the age along a log: the capacity from rest to rest, each SOC read from the voltage at the end of the rest; then the resistance from a filter that counts with this capacity.
+    Follow the age along a log: the capacity between rests, each SOC read from the voltage at the end of the rest, and ends of charges to full; then the resistance from a filter that counts with this capacity.
     
     Parameters
     ----------
@@ -11451,7 +11680,7 @@ def fit_cell(slow: Log | None, pulses: collections.abc.Sequence[Log], settings: 
     """
 def fit_charge_rise(charges: collections.abc.Sequence[Log], cell: Cell, settings: ChargeTestSettings = ..., progress: collections.abc.Callable[[], bool | None] | None = None) -> ChargeTestFit:
     """
-    Fit the rise of the slow resistance near full to CC-CV charges that end at the taper.
+    Fit the rise of the resistance near full to CC-CV charges that end at the taper.
     
     Parameters
     ----------
@@ -11984,7 +12213,7 @@ def read_group_log(path: os.PathLike | str | bytes, settings: LogReadSettings | 
     Raises
     ------
     DataError
-        Names file, line, column and text of the first cell that cannot be used. One that is empty or NaN is a voltage that did not come.
+        Names file, line, column and text of the first cell that cannot be used. One that is empty or NaN is a voltage that did not come. A column pack_voltage_V (see LogColumns) is the voltage of all groups from another sensor.
     """
 def read_load(path: os.PathLike | str | bytes, settings: LogReadSettings = ...) -> list[LoadStep]:
     """
@@ -12097,7 +12326,7 @@ def refine_cell(cell: Cell, logs: collections.abc.Sequence[Log], settings: Refin
     DataError
         Names the log or setting that cannot be used.
     """
-def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
+def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, settings: SocFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, sensors: SensorReplay | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> SocTrace:
     """
     Run the SOC filter along a log.
     
@@ -12111,6 +12340,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     settings : SocFilterSettings; None takes filter_settings(cell)
     starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins in the middle of use starts with branches led by the mean current of its first two minutes
     age : CellAge that the filter starts from; capacity_Ah comes before it
+    sensors : SensorReplay; None names faults of sensors and lets the filter have the log as it stands
     progress : called with the share done; returning False cancels
     
     Returns
@@ -12118,7 +12348,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     SocTrace
     """
 @typing.overload
-def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, sensors: SensorReplay | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
     """
     Run the pack filter along a log that has the voltage of every group.
     
@@ -12134,6 +12364,7 @@ def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | t
     settings : PackFilterSettings; None takes filter_settings(cell) for the reference
     starts_at_rest : as in replay
     age : CellAge of all groups; capacity_Ah comes before it
+    sensors : SensorReplay for current, temperature, clock and the mean of the groups; each group's own voltage the filter looks at
     progress : called with the share done; returning False cancels
     
     Returns
@@ -12141,7 +12372,7 @@ def replay_groups(cell: Cell, log: GroupLog, *, parallel: typing.SupportsInt | t
     GroupTrace
     """
 @typing.overload
-def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
+def replay_groups(pack: Pack, log: GroupLog, *, parallel: typing.SupportsInt | typing.SupportsIndex = 1, initial_soc: typing.SupportsFloat | typing.SupportsIndex | None = None, initial_soc_std: typing.SupportsFloat | typing.SupportsIndex = 0.2, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex | None = None, capacity_scale: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, settings: PackFilterSettings | None = None, starts_at_rest: bool | None = None, age: CellAge | None = None, sensors: SensorReplay | None = None, progress: collections.abc.Callable[[float], bool | None] | None = None) -> GroupTrace:
     """
     The same for the groups of a pack of one string.
     """
@@ -12244,6 +12475,10 @@ def save_taper(path: os.PathLike | str | bytes, taper: LearnedTaper) -> None:
 def save_vehicle(path: os.PathLike | str | bytes, vehicle: RoadVehicle | Boat) -> None:
     """
     Write a vehicle.json; the file appears complete or not at all.
+    """
+def sensor_faults(trace: SocTrace) -> list[SeenSensorFault]:
+    """
+    The faults of sensors that a SocTrace tells of, as SeenSensorFault, in the order of their bits.
     """
 def shaft_power_W(boat: Boat, speed_m_per_s: typing.SupportsFloat | typing.SupportsIndex) -> float:
     """
@@ -12443,7 +12678,7 @@ def write_simulation(path: os.PathLike | str | bytes, result: SimulationResult, 
     """
 def write_trace(path: os.PathLike | str | bytes, trace: SocTrace) -> None:
     """
-    Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, fault_bits as CSV.
+    Write time_s, soc, soc_std, voltage_predicted_V, innovation_V, innovation_std_V, fault_bits, sensor_fault_bits as CSV.
     """
 __version__: str = '0.1.0'
 standard_gravity_m_per_s2: float = 9.80665

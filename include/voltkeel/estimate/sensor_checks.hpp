@@ -204,6 +204,7 @@ struct SensorCheckState {
     Real temperature_degC{25};
     Real temperature_bad_s{0};
     bool temperature_known{false};
+    bool found{false};  ///< The filter has once known its SOC.
     // Since when a reading stands, and where the other channel was then.
     Real current_same_s{0};
     Real voltage_same_s{0};
@@ -295,7 +296,10 @@ class SensorChecks {
                              detail::finite(view.resistance_ohm);
         Real current_A = signed_current_A(readings.current_A);
         const Real looked_s = out.dt_s + state_.unasked_s;
-        if (watched && voltage_sound && current_sound && looked_s <= settings_.gap_s)
+        // A filter that still finds its SOC moves what it expects: no step of a sensor.
+        if (watched && view.soc_std < Real(0.03)) state_.found = true;
+        if (watched && state_.found && voltage_sound && current_sound &&
+            looked_s <= settings_.gap_s)
             watch(current_A, cell_V, view, looked_s);
         current_A = signed_current_A(readings.current_A);  // the sign may be another one now
         if (readings.voltage_asked) {
@@ -853,7 +857,7 @@ class SensorChecks {
         state_.window_As = Real(0);
         state_.window_moved = Real(0);
         // A filter that is still finding its SOC moves by that.
-        if (state_.window_std > Real(2) * view.soc_std) return;
+        if (state_.window_std > Real(1.3) * view.soc_std) return;
         Real* const n = state_.normal;
         const Real products[] = {x * x, x * y, y * y, x * c, y * c};
         for (int i = 0; i < 5; ++i)
