@@ -203,10 +203,9 @@ void bind_age_of_log(py::module_& module) {
     settings.def_readwrite("capacity", &Settings::capacity, "CapacitySettings.")
         .def_readwrite("resistance", &Settings::resistance, "ResistanceGrowthSettings.")
         .def_readwrite("rest", &Settings::rest, "RestSettings.")
-        .def_readwrite(
-            "charge_end", &Settings::charge_end,
-            "ChargeEndSettings; None: the voltage of the hottest zone and the end current "
-            "of the cell's charge plan.");
+        .def_readwrite("charge_end", &Settings::charge_end,
+                       "ChargeEndSettings; None: the held voltage and the end current "
+                       "of the cell's charge plan.");
     py::class_<AgeOfLog>(module, "AgeOfLog", "What a log shows of a cell's age.")
         .def_readonly("age", &AgeOfLog::age,
                       "CellAge after the log; what it does not show is as it was before.")

@@ -3743,7 +3743,7 @@ class AgeSettings:
     @property
     def charge_end(self) -> ChargeEndSettings | None:
         """
-        ChargeEndSettings; None: the voltage of the hottest zone and the end current of the cell's charge plan.
+        ChargeEndSettings; None: the held voltage and the end current of the cell's charge plan.
         """
     @charge_end.setter
     def charge_end(self, arg0: ChargeEndSettings | None) -> None:

@@ -1,6 +1,5 @@
 #include "voltkeel/io/age_of_log.hpp"
 
-#include <algorithm>
 #include <cmath>
 #include <optional>
 #include <string>
@@ -9,6 +8,7 @@
 #include "io/replay_parts.hpp"
 #include "voltkeel/cell/ocv.hpp"
 #include "voltkeel/error.hpp"
+#include "voltkeel/io/taper_file.hpp"
 
 namespace voltkeel {
 
@@ -20,8 +20,7 @@ std::optional<ChargeEndSettings<double>> charge_end_of(const Cell& cell,
     if (settings.charge_end) return settings.charge_end;
     ChargeEndSettings<double> usual;
     usual.end_current_A = cell.charge.end_current_A;
-    for (int k = 0; k < cell.charge.zone_count; ++k)
-        usual.voltage_V = std::max(usual.voltage_V, cell.charge.zones[k].voltage_V);
+    usual.voltage_V = held_voltage_V(cell.charge);
     if (!(usual.end_current_A > 0) || !(usual.voltage_V > 0)) return std::nullopt;
     return usual;
 }

@@ -223,23 +223,21 @@ class Replay {
     }
 
     void start() {
-        std::size_t first = 0;
-        while (first < log_.size() && !any_usable(first))
-            ++first;
-        if (first == log_.size())
-            throw Error(log_.source + ": no group has a usable voltage in any row");
+        const auto first_row = [&](const char* none, auto tells) {
+            for (std::size_t k = 0; k < log_.size(); ++k) {
+                if (any_usable(k) && tells(k)) return k;
+            }
+            throw Error(log_.source + ": " + none);
+        };
+        (void)first_row("no group has a usable voltage in any row",
+                        [](std::size_t) { return true; });
         const double first_degC = detail::first_known(log_.temperature_degC);
         Status status = Status::ok;
         if (!settings_.initial_soc) {
-            std::size_t with_current = first;
-            while (with_current < log_.size() &&
-                   !(std::isfinite(log_.current_A[with_current]) && any_usable(with_current))) {
-                ++with_current;
-            }
-            if (with_current == log_.size())
-                throw Error(log_.source + ": no row has both a current and a voltage");
-            status = filter_->start_from_voltages(row_V(with_current), cell_current_A(with_current),
-                                                  first_degC);
+            const std::size_t k =
+                first_row("no row has both a current and a voltage",
+                          [&](std::size_t row) { return std::isfinite(log_.current_A[row]); });
+            status = filter_->start_from_voltages(row_V(k), cell_current_A(k), first_degC);
         } else if (at_rest()) {
             status = filter_->start(*settings_.initial_soc, settings_.initial_soc_std, first_degC);
         } else {

@@ -91,14 +91,14 @@ class SensorRows {
     /// \param view the state before the row, as model_view gives it: asked for where it is needed
     template <class View>
     CheckedReadings<double> step(const SensorSample<double>& readings, double dt_s, View view) {
-        if (use_ == SensorUse::off) {
-            return {readings.current_A, 0, readings.voltage_V / checks_.settings().series,
-                    readings.temperature_degC, dt_s};
-        }
-        CheckedReadings<double> checked = checks_.step(readings, view());
+        CheckedReadings<double> as_read{readings.current_A, 0,
+                                        readings.voltage_V / checks_.settings().series,
+                                        readings.temperature_degC, dt_s};
+        if (use_ == SensorUse::off) return as_read;
+        const CheckedReadings<double> checked = checks_.step(readings, view());
         if (use_ == SensorUse::replaced) return checked;
-        return {readings.current_A,        0,    readings.voltage_V / checks_.settings().series,
-                readings.temperature_degC, dt_s, checked.fault_bits};
+        as_read.fault_bits = checked.fault_bits;
+        return as_read;
     }
 
   private:

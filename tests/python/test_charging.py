@@ -67,6 +67,22 @@ def straight_cell(root: Path) -> tuple[vk.Cell, dict[str, float]]:
     return vk.parse_cell(json.dumps(document), "straight"), numbers
 
 
+def free_then_held(slope, free_A, held_A, end_A: float, start: list[float], rtol: float, free_step_s: float):
+    """Solve a charge: with the free current to the voltage, then with what holds it down to the end current."""
+
+    def reached(_t, y):
+        return held_A(y) - free_A(y)
+
+    def ended(_t, y):
+        return held_A(y) - end_A
+
+    reached.terminal = ended.terminal = True  # type: ignore[attr-defined]
+    options = {"rtol": rtol, "atol": 0.01 * rtol, "method": "DOP853"}
+    first = solve_ivp(slope(free_A), (0, 1e6), start, events=reached, max_step=free_step_s, **options)
+    second = solve_ivp(slope(held_A), (0, 1e6), first.y[:, -1], events=ended, max_step=20, **options)
+    return first, second
+
+
 @pytest.mark.parametrize("power_W", [18.0, 30.0, 45.0])
 def test_constant_power_then_constant_voltage_as_solve_ivp_has_it(root, power_W):
     cell, n = straight_cell(root)
@@ -104,16 +120,7 @@ def test_constant_power_then_constant_voltage_as_solve_ivp_has_it(root, power_W)
 
         return f
 
-    def reached(_t, y):
-        return held_A(y) - free_A(y)
-
-    def ended(_t, y):
-        return held_A(y) - end_A
-
-    reached.terminal = ended.terminal = True  # type: ignore[attr-defined]
-    options = {"rtol": 1e-10, "atol": 1e-12, "method": "DOP853"}
-    first = solve_ivp(slope(free_A), (0, 1e6), [0.15, 0, 0, 0, 0], events=reached, max_step=20, **options)
-    second = solve_ivp(slope(held_A), (0, 1e6), first.y[:, -1], events=ended, max_step=20, **options)
+    first, second = free_then_held(slope, free_A, held_A, end_A, [0.15, 0, 0, 0, 0], rtol=1e-10, free_step_s=20)
     forecast = ours.forecast
     assert forecast.reached
     assert forecast.constant_power_s + forecast.constant_current_s == pytest.approx(first.t[-1], rel=1e-4)
@@ -164,16 +171,7 @@ def test_charge_within_a_table_as_solve_ivp_has_it(root):
 
         return f
 
-    def reached(_t, y):
-        return held_A(y) - free_A(y)
-
-    def ended(_t, y):
-        return held_A(y) - end_A
-
-    reached.terminal = ended.terminal = True  # type: ignore[attr-defined]
-    options = {"rtol": 1e-9, "atol": 1e-11, "method": "DOP853"}
-    first = solve_ivp(slope(free_A), (0, 1e6), [0.15, 0, 0, 0], events=reached, max_step=2, **options)
-    second = solve_ivp(slope(held_A), (0, 1e6), first.y[:, -1], events=ended, max_step=20, **options)
+    first, second = free_then_held(slope, free_A, held_A, end_A, [0.15, 0, 0, 0], rtol=1e-9, free_step_s=2)
     assert ours.reached
     assert ours.constant_current_s == pytest.approx(first.t[-1], rel=1e-4)
     assert ours.time_s == pytest.approx(first.t[-1] + second.t[-1], rel=5e-4)

@@ -193,28 +193,35 @@ inline std::vector<HeldCurrent> slow_program(double capacity_Ah) {
             {0, 7200, 60, 60}};
 }
 
+/// Down from full: 10 s pulses at these rates at every tenth, each with a rest behind, then C/3 to
+/// the next tenth and a long rest.
+inline std::vector<HeldCurrent> pulses_at_tenths(double capacity_Ah,
+                                                 const std::vector<double>& rates_per_h,
+                                                 double rest_s, double long_rest_s, int lowest) {
+    std::vector<HeldCurrent> program{{0, 300, 1, 60}};
+    double soc = 1;
+    for (int tenth = 10; tenth >= lowest; --tenth) {
+        for (const double rate_per_h : rates_per_h) {
+            if (tenth == 10 && rate_per_h > 0) continue;  // a full cell takes no charge
+            program.push_back({rate_per_h * capacity_Ah, 10, 10, 60});
+            program.push_back({0, rest_s, 10, 60});
+            soc += rate_per_h * 10 / 3600;
+        }
+        if (tenth == lowest) break;
+        const double next_soc = (tenth - 1) / 10.0;
+        program.push_back({-capacity_Ah / 3, 3 * 3600 * (soc - next_soc), 10, 60});
+        program.push_back({0, long_rest_s, 10, 60});
+        soc = next_soc;
+    }
+    return program;
+}
+
 /// Pulse test down from full: at every tenth of the charge 10 s discharges at 0.5C and 1.5C and a
 /// 10 s charge at 0.5C with rests between; C/3 to the next tenth and a rest of `long_rest_s`.
 /// \param lowest tenth to pulse at, 0 .. 10
 inline std::vector<HeldCurrent> pulse_program(double capacity_Ah, int lowest = 1,
                                               double long_rest_s = 2700) {
-    std::vector<HeldCurrent> program{{0, 300, 1, 60}};
-    double soc = 1;
-    for (int tenth = 10; tenth >= lowest; --tenth) {
-        for (const double rate_per_h : {-0.5, -1.5, 0.5}) {
-            if (tenth == 10 && rate_per_h > 0) continue;  // a full cell takes no charge
-            program.push_back({rate_per_h * capacity_Ah, 10, 10, 60});
-            program.push_back({0, 300, 10, 60});
-            soc += rate_per_h * 10 / voltkeel::seconds_per_hour<double>;
-        }
-        if (tenth == lowest) break;
-        const double next_soc = (tenth - 1) / 10.0;
-        program.push_back(
-            {-capacity_Ah / 3, 3 * voltkeel::seconds_per_hour<double> * (soc - next_soc), 10, 60});
-        program.push_back({0, long_rest_s, 10, 60});
-        soc = next_soc;
-    }
-    return program;
+    return pulses_at_tenths(capacity_Ah, {-0.5, -1.5, 0.5}, 300, long_rest_s, lowest);
 }
 
 /// Values of a made cell at one place.

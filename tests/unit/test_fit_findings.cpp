@@ -27,25 +27,9 @@ namespace {
 
 constexpr double capacity_Ah = 5;
 
-/// Down from full: 10 s pulses at these rates at every tenth, then C/3 to the next.
 std::vector<HeldCurrent> program_of(const std::vector<double>& rates_per_h, double rest_s = 300,
                                     double long_rest_s = 2700, int lowest = 1) {
-    std::vector<HeldCurrent> program{{0, 300, 1, 60}};
-    double soc = 1;
-    for (int tenth = 10; tenth >= lowest; --tenth) {
-        for (const double rate_per_h : rates_per_h) {
-            if (tenth == 10 && rate_per_h > 0) continue;  // a full cell takes no charge
-            program.push_back({rate_per_h * capacity_Ah, 10, 10, 60});
-            program.push_back({0, rest_s, 10, 60});
-            soc += rate_per_h * 10 / 3600;
-        }
-        if (tenth == lowest) break;
-        const double next_soc = (tenth - 1) / 10.0;
-        program.push_back({-capacity_Ah / 3, 3 * 3600 * (soc - next_soc), 10, 60});
-        program.push_back({0, long_rest_s, 10, 60});
-        soc = next_soc;
-    }
-    return program;
+    return voltkeel_test::pulses_at_tenths(capacity_Ah, rates_per_h, rest_s, long_rest_s, lowest);
 }
 
 /// The log as a slow logger writes it from some time on: nothing in the first 2 s behind an edge.

@@ -33,25 +33,11 @@ constexpr double noise_V = 5e-4;
 /// charge, C/3 to the next tenth and a rest.
 std::vector<HeldCurrent> pulses_at(const std::vector<double>& rates_per_h, int lowest = 1,
                                    double long_rest_s = 5400, double charge_rate_per_h = 1) {
-    std::vector<HeldCurrent> program{{0, 300, 1, 60}};
-    double soc = 1;
-    for (int tenth = 10; tenth >= lowest; --tenth) {
-        std::vector<double> rates;
-        for (const double rate_per_h : rates_per_h)
-            rates.push_back(-rate_per_h);
-        if (tenth < 10) rates.push_back(charge_rate_per_h);
-        for (const double rate_per_h : rates) {
-            program.push_back({rate_per_h * capacity_Ah, 10, 10, 60});
-            program.push_back({0, 300, 10, 60});
-            soc += rate_per_h * 10 / 3600;
-        }
-        if (tenth == lowest) break;
-        const double next_soc = (tenth - 1) / 10.0;
-        program.push_back({-capacity_Ah / 3, 3 * 3600 * (soc - next_soc), 10, 60});
-        program.push_back({0, long_rest_s, 10, 60});
-        soc = next_soc;
-    }
-    return program;
+    std::vector<double> rates;
+    for (const double rate_per_h : rates_per_h)
+        rates.push_back(-rate_per_h);
+    rates.push_back(charge_rate_per_h);
+    return voltkeel_test::pulses_at_tenths(capacity_Ah, rates, 300, long_rest_s, lowest);
 }
 
 const std::vector<double> many_rates{0.2, 0.6, 2, 4};

@@ -40,6 +40,25 @@ std::vector<GroupState> unequal_groups() {
     return groups;
 }
 
+/// The charge of `plan_of_50_Ah` by the simulator, of groups of two cells.
+voltkeel::SimulationResult simulated_charge(const Pack& pack,
+                                            const std::vector<GroupState>& groups) {
+    voltkeel::SimulationSettings settings;
+    settings.soc = 0.4;
+    settings.temperature_degC = 20;
+    for (const GroupState& group : groups) {
+        for (int cell = 0; cell < 2; ++cell) {
+            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
+            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
+        }
+    }
+    settings.output_interval_s = 30;
+    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
+    step.group_voltage_max_V = 4.1;
+    step.end_current_A = 5;
+    return voltkeel::simulate(pack, {step}, settings);
+}
+
 }  // namespace
 
 TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
@@ -55,20 +74,7 @@ TEST_CASE("the charge of a pack is that of the simulator", "[charge][pack]") {
     CHECK(outlook.group == 2);
     CHECK(outlook.handovers >= 1);
 
-    voltkeel::SimulationSettings settings;
-    settings.soc = 0.4;
-    settings.temperature_degC = 20;
-    for (const GroupState& group : groups) {
-        for (int cell = 0; cell < 2; ++cell) {
-            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
-            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
-        }
-    }
-    settings.output_interval_s = 30;
-    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
-    step.group_voltage_max_V = 4.1;
-    step.end_current_A = 5;
-    const voltkeel::SimulationResult truth = voltkeel::simulate(pack, {step}, settings);
+    const voltkeel::SimulationResult truth = simulated_charge(pack, groups);
     REQUIRE_FALSE(truth.events.empty());
     CHECK(truth.events.back().kind == voltkeel::SimulationEventKind::end_current);
     CHECK(outlook.forecast.time_s == Approx(truth.time_s.back()).epsilon(1e-3));
@@ -244,20 +250,7 @@ TEST_CASE("the voltage of a pack's plan is held behind the links of its cells", 
     ChargeCase what;
     what.ambient_degC = 20;
     const PackChargeOutlook outlook = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);
-    voltkeel::SimulationSettings settings;
-    settings.soc = 0.4;
-    settings.temperature_degC = 20;
-    for (const GroupState& group : groups) {
-        for (int cell = 0; cell < 2; ++cell) {
-            settings.differences.soc_offset.push_back(group.state.soc - 0.4);
-            settings.differences.resistance_factor.push_back(group.state.resistance_scale);
-        }
-    }
-    settings.output_interval_s = 30;
-    voltkeel::LoadStep step = voltkeel::current_load(50, 5 * 3600);
-    step.group_voltage_max_V = 4.1;
-    step.end_current_A = 5;
-    const voltkeel::SimulationResult truth = voltkeel::simulate(pack, {step}, settings);
+    const voltkeel::SimulationResult truth = simulated_charge(pack, groups);
     CHECK(outlook.forecast.time_s == Approx(truth.time_s.back()).epsilon(1e-3));
     CHECK(outlook.curve.back().soc_max == Approx(truth.soc_max.back()).margin(5e-4));
     CHECK(outlook.curve.back().voltage_V == Approx(truth.voltage_V.back()).epsilon(1e-4));

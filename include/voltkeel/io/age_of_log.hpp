@@ -19,7 +19,7 @@ struct AgeSettings {
     CapacitySettings<double> capacity;
     ResistanceGrowthSettings<double> resistance;
     RestSettings<double> rest;
-    /// Without it the voltage of the hottest zone and the end current of the cell's charge plan.
+    /// Without it the held voltage and the end current of the cell's charge plan.
     std::optional<ChargeEndSettings<double>> charge_end;
 };
 
