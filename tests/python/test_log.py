@@ -229,6 +229,7 @@ def test_a_trace_reads_back(cell, tmp_path):
         "innovation_V",
         "innovation_std_V",
         "fault_bits",
+        "sensor_fault_bits",
     ]
     for name in frame:
         assert np.allclose(frame[name], getattr(trace, name), rtol=1e-8, atol=1e-12), name

@@ -244,7 +244,7 @@ def test_a_taper_is_learned_and_used_on_the_command_line(root, tmp_path):
     truth_s = 900.0 * np.log(current_A / 0.15)
     assert (plain["learned_charges"], learned["learned_charges"]) == (0, 1)
     assert learned["time_s"] == pytest.approx(truth_s, rel=0.02)
-    assert abs(plain["time_s"] - truth_s) > 0.1 * truth_s
+    assert abs(plain["time_s"] - truth_s) > 5 * abs(learned["time_s"] - truth_s)
     assert learned["earliest_s"] < truth_s < learned["latest_s"]
     assert sum(phase["time_s"] for phase in learned["phases"]) == pytest.approx(learned["time_s"])
     assert learned["provenance"]["learned"]["sha256"] == hashlib.sha256(taper.read_bytes()).hexdigest()

@@ -1,6 +1,7 @@
 // What completed charges teach about the taper: exponential tapers, whose times are known, noise,
 // pauses, and what is refused.
 
+#include <array>
 #include <catch2/catch.hpp>
 #include <cmath>
 #include <limits>
@@ -228,13 +229,23 @@ TEMPLATE_TEST_CASE("model and charge under way are weighed by how sure each is",
     forecast.time_s = forecast.taper_s = Real(2500);
     forecast.taper_from_A = Real(0.8);
     forecast.end_current_A = Real(0.15);
-    const double per_log_s = 2500 / std::log(0.8 / 0.15);
+    // The model's taper is 2500 s from its own 0.8 A on. Another measured current says that its SOC
+    // is wrong, and the taper shorter, or its overvoltage, and the taper 2500 s long: half of each,
+    // and as far apart as they are, the surer is neither.
+    const auto model_of = [](double current_A) {
+        const double shorter_s = 2500 * std::log(current_A / 0.15) / std::log(0.8 / 0.15);
+        const double middle_s = (2500 + shorter_s) / 2;
+        return std::array<double, 2>{middle_s, std::hypot(0.2 * middle_s, 2500 - middle_s)};
+    };
     TaperTime<Real> time;
-    // Nothing seen of this charge: the model's taper, from the measured current on.
+    // Nothing seen of this charge.
     REQUIRE(voltkeel::learned_time(taper, forecast, Real(0.5), time) == Status::ok);
-    CHECK(double(time.time_s) == Approx(per_log_s * std::log(0.5 / 0.15)).epsilon(1e-5));
+    CHECK(double(time.time_s) == Approx(model_of(0.5)[0]).epsilon(1e-5));
     CHECK_FALSE(time.this_charge);
-    CHECK(double(time.std_s) == Approx(0.2 * double(time.time_s)).epsilon(1e-5));
+    CHECK(double(time.std_s) == Approx(model_of(0.5)[1]).epsilon(1e-5));
+    REQUIRE(voltkeel::learned_time(taper, forecast, Real(0.8), time) == Status::ok);
+    CHECK(double(time.time_s) == Approx(2500).epsilon(1e-5));
+    CHECK(double(time.std_s) == Approx(500).epsilon(1e-5));
     double current_A = 3;
     for (double t_s = 0; current_A > 0.5; t_s += 1) {
         current_A = 3 * std::exp(-t_s / 800);
@@ -244,8 +255,8 @@ TEMPLATE_TEST_CASE("model and charge under way are weighed by how sure each is",
     REQUIRE(taper.time_left_as_now(Real(0.15), own) == Status::ok);
     REQUIRE(voltkeel::learned_time(taper, forecast, static_cast<Real>(current_A), time) ==
             Status::ok);
-    const double model_s = per_log_s * std::log(current_A / 0.15);
-    const double model_weight = 1 / std::pow(0.2 * model_s, 2);
+    const auto [model_s, model_std_s] = model_of(current_A);
+    const double model_weight = 1 / std::pow(model_std_s, 2);
     const double own_weight = 1 / std::pow(double(own.std_s), 2);
     CHECK(double(time.time_s) == Approx((model_weight * model_s + own_weight * double(own.time_s)) /
                                         (model_weight + own_weight))
