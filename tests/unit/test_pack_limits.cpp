@@ -194,7 +194,7 @@ const PackDirectionLimit<Real>& of(const PackHorizonLimit<Real>& limit, bool cha
 
 /// Every group alone, and the least of them, against the pack.
 /// \param tolerance of the current: 0.1 %, and half of it more for a group that is missed by little
-/// once in some 40 000 (with `every_group` none is); in float what its digits leave of a voltage
+/// once in some 15 000 (with `every_group` none is); in float what its digits leave of a voltage
 /// \param voltage_tolerance share of what the current moves the voltage of the pack by
 template <class Real, int Branches, bool Transfer>
 void compare(const voltkeel::CellParameters<Real, Branches, Transfer>& cell,
@@ -590,8 +590,8 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                 for (std::size_t s = 0; s < 2; ++s) {
                     const double string_A = (joint_V - source_V[s]) / inner_ohm[s];
                     for (std::size_t g = 4 * s; g < 4 * s + 4; ++g) {
-                        held[g].point = voltkeel::voltage_at(aged[g], held[g].state, string_A,
-                                                             held[g].felt_degC);
+                        held[g].point = voltkeel::detail::held_point(aged[g], held[g].state,
+                                                                     string_A, held[g].felt_degC);
                         const double v = held[g].point.voltage_V;
                         slack =
                             std::min(slack, current_A > 0 ? limits.limits.window.voltage_max_V - v

@@ -30,6 +30,35 @@ namespace detail {
     return result;
 }
 
+/// A number from 0 to 126 added to this is rounded to a whole one, k, which the last bits of the
+/// sum then hold.
+template <class Real>
+inline constexpr Real counting = sizeof(Real) == sizeof(double) ? Real(6755399441055744.0)
+                                                                : Real(12582912.0F);
+/// The bits of `counting` and the bias of exponents: less the bits of counting + k, and shifted,
+/// they are those of 2^-k.
+inline constexpr std::uint64_t counting_bits(double) noexcept {
+    return (std::uint64_t(0x43380000) << 32U) + 1023U;
+}
+inline constexpr std::uint32_t counting_bits(float) noexcept {
+    return 0x4B400000U + 127U;
+}
+/// 2^-k from counting + k.
+[[nodiscard]] inline double power_of_half_counted(double counted) noexcept {
+    std::uint64_t bits = 0;
+    std::memcpy(&bits, &counted, sizeof bits);
+    bits = (counting_bits(double()) - bits) << 52U;
+    std::memcpy(&counted, &bits, sizeof bits);
+    return counted;
+}
+[[nodiscard]] inline float power_of_half_counted(float counted) noexcept {
+    std::uint32_t bits = 0;
+    std::memcpy(&bits, &counted, sizeof bits);
+    bits = (counting_bits(float()) - bits) << 23U;
+    std::memcpy(&counted, &bits, sizeof bits);
+    return counted;
+}
+
 /// Takes a finite positive number apart: x = m 2^k with m in [1, 2). Subnormal numbers count as the
 /// smallest normal one.
 [[nodiscard]] inline double split_exponent(double x, int& k) noexcept {
@@ -80,6 +109,12 @@ inline constexpr Real ln2_high = sizeof(Real) == sizeof(double) ? Real(0.6931471
 template <class Real>
 inline constexpr Real ln2_low = sizeof(Real) == sizeof(double) ? Real(1.90821492927058770002e-10)
                                                                : Real(1.428606765330187e-06);
+
+template <class Real>
+inline constexpr Real log2_e = Real(1.4426950408889634);
+/// From here on 1 - exp(-x) rounds to 1.
+template <class Real>
+inline constexpr Real saturation = sizeof(Real) == sizeof(double) ? Real(40) : Real(18);
 
 /// exp(r) = (even + odd) / (even - odd) for a small r, to a common factor.
 template <class Value>
@@ -134,22 +169,21 @@ template <class Real>
 /// eq. 10.23.
 template <class Real>
 [[nodiscard]] inline Real relaxed_fraction(Real x) noexcept {
-    constexpr Real half_ln2 = Real(0.34657359027997264);
+    constexpr Real unreduced = Real(0.34);  // below ln(2)/2, where k is 0
     if (!(x > Real(0))) return Real(0);
-    if (x <= half_ln2) return detail::small_relaxed_fraction(x);
-    constexpr Real saturation = sizeof(Real) == sizeof(double) ? Real(40) : Real(18);
-    if (x >= saturation) return Real(1);
+    if (x <= unreduced) return detail::small_relaxed_fraction(x);
+    if (x >= detail::saturation<Real>) return Real(1);
     // Range reduction exp(-x) = 2^-k exp(-r), with ln 2 in two parts so that r keeps its digits.
-    constexpr Real log2_e = Real(1.4426950408889634);
-    const int k = static_cast<int>(x * log2_e + Real(0.5));
-    const Real r = (x - static_cast<Real>(k) * detail::ln2_high<Real>)-static_cast<Real>(k) *
-                   detail::ln2_low<Real>;
-    const Real scale = detail::power_of_half(k, Real(0));
+    const Real counted = x * detail::log2_e<Real> + detail::counting<Real>;
+    const Real k = counted - detail::counting<Real>;
+    const Real r = (x - k * detail::ln2_high<Real>)-k * detail::ln2_low<Real>;
+    const Real scale = detail::power_of_half_counted(counted);
     return (Real(1) - scale) + scale * detail::small_relaxed_fraction(r);
 }
 
 namespace detail {
-/// The same of several numbers, to the same error; none of them may be negative.
+/// The same of several numbers, to the same error; bit for bit the same where one of them is above
+/// the short forms.
 template <class Real, int Size>
 [[nodiscard]] inline Lanes<Real, Size> relaxed_fraction(const Lanes<Real, Size>& x) noexcept {
     constexpr Real half_ln2 = Real(0.34657359027997264);
@@ -167,8 +201,24 @@ template <class Real, int Size>
         return (parts.odd + parts.odd) / (parts.even + parts.odd);
     }
     Lanes<Real, Size> share = x;
-    for (int k = 0; k < Size; ++k)
-        share.set(k, voltkeel::relaxed_fraction(x.get(k)));
+    if constexpr (Lanes<Real, Size>::width == 1) {
+        for (int k = 0; k < Size; ++k)
+            share.set(k, voltkeel::relaxed_fraction(x.get(k)));
+    } else {
+        using OfPacket = Packet<Real>;
+        const auto counted_from = OfPacket::all(counting<Real>);
+#pragma GCC unroll 8
+        for (int k = 0; k < share.count; ++k) {
+            const auto size = OfPacket::clamped(x.packet[k], saturation<Real>);
+            const auto counted = size * log2_e<Real> + counted_from;
+            const auto power = counted - counted_from;
+            const auto r = (size - power * ln2_high<Real>)-power * ln2_low<Real>;
+            const auto scale = OfPacket::power_of_half(counted, counting_bits(Real(0)));
+            const auto parts = pade_parts_of(Real(0), r);
+            const auto small = Real(2) * parts.odd / (parts.even + parts.odd);
+            share.packet[k] = (Real(1) - scale) + scale * small;
+        }
+    }
     return share;
 }
 }  // namespace detail
@@ -181,8 +231,7 @@ template <class Real>
     const bool negative = x < Real(0);
     Real size = negative ? -x : x;
     if (!(size < most)) size = most;
-    constexpr Real log2_e = Real(1.4426950408889634);
-    const int k = static_cast<int>(size * log2_e + Real(0.5));
+    const int k = static_cast<int>(size * detail::log2_e<Real> + Real(0.5));
     const Real r = (size - static_cast<Real>(k) * detail::ln2_high<Real>)-static_cast<Real>(k) *
                    detail::ln2_low<Real>;
     const detail::PadeParts<Real> parts = detail::pade_parts(r);

@@ -7,6 +7,7 @@
 /// not depend on the width - but for the sums over lanes, whose order is that of a packet of two.
 
 #include <cmath>
+#include <cstdint>
 #include <cstring>
 #include <limits>
 #if defined(__SSE2__)
@@ -30,6 +31,24 @@ struct Packet<double> {
         return a > b ? a : b;
 #endif
     }
+    /// From 0 to `most`; 0 for NaN.
+    [[nodiscard]] static type clamped(type a, double most) noexcept {
+#if defined(__SSE2__)
+        return _mm_min_pd(_mm_max_pd(a, all(0)), all(most));
+#else
+        const type positive = a > all(0) ? a : all(0);
+        return positive < all(most) ? positive : all(most);
+#endif
+    }
+    /// See power_of_half_counted.
+    [[nodiscard]] static type power_of_half(type counted, std::uint64_t zero_bits) noexcept {
+        using Bits = std::uint64_t __attribute__((vector_size(16)));
+        Bits bits;
+        std::memcpy(&bits, &counted, sizeof bits);
+        bits = (zero_bits - bits) << 52U;
+        std::memcpy(&counted, &bits, sizeof bits);
+        return counted;
+    }
     [[nodiscard]] static type all(double value) noexcept {
         return type{value, value};
     }
@@ -49,6 +68,24 @@ struct Packet<float> {
 #else
         return a > b ? a : b;
 #endif
+    }
+    /// From 0 to `most`; 0 for NaN.
+    [[nodiscard]] static type clamped(type a, float most) noexcept {
+#if defined(__SSE2__)
+        return _mm_min_ps(_mm_max_ps(a, all(0)), all(most));
+#else
+        const type positive = a > all(0) ? a : all(0);
+        return positive < all(most) ? positive : all(most);
+#endif
+    }
+    /// See power_of_half_counted.
+    [[nodiscard]] static type power_of_half(type counted, std::uint32_t zero_bits) noexcept {
+        using Bits = std::uint32_t __attribute__((vector_size(16)));
+        Bits bits;
+        std::memcpy(&bits, &counted, sizeof bits);
+        bits = (zero_bits - bits) << 23U;
+        std::memcpy(&counted, &bits, sizeof bits);
+        return counted;
     }
     [[nodiscard]] static type all(float value) noexcept {
         return type{value, value, value, value};

@@ -186,14 +186,31 @@ inline constexpr Real continuous_horizon_s = std::numeric_limits<Real>::infinity
 
 namespace detail {
 
+/// Of a VoltagePoint what holding a current takes.
+template <class Real>
+struct HeldPoint {
+    Real voltage_V{0};
+    Real ocv_V{0};
+    Real entropy_V_per_K{0};
+    Real by_current{0};
+};
+
+template <class Real, int Branches, bool Transfer>
+[[nodiscard]] inline HeldPoint<Real> held_point(
+    const CellParameters<Real, Branches, Transfer>& cell,
+    const CellState<Real, Branches, Transfer>& state, Real current_A,
+    Real temperature_degC) noexcept {
+    const auto at = voltage_at(cell, state, current_A, temperature_degC);
+    return {at.voltage_V, at.ocv_V, at.entropy_V_per_K, at.by_current};
+}
+
 /// A cell with its temperature while a current flows.
 template <class Real, int Branches, bool Transfer = false>
 struct HeldCell {
     CellState<Real, Branches, Transfer> state{};
     CellTemperature<Real> temperature{};
-    VoltagePoint<Real, Branches, Transfer>
-        point{};         ///< At this state, temperature and the held current.
-    Real felt_degC{25};  ///< The temperature that the resistance has come to; see WarmthStep.
+    HeldPoint<Real> point{};  ///< At this state, temperature and the held current.
+    Real felt_degC{25};       ///< The temperature that the resistance has come to; see WarmthStep.
 };
 
 /// How the resistance follows the temperature of the core over one step: with one lag, exact for a
@@ -220,7 +237,7 @@ template <class Real, int Branches, bool Transfer>
     const CellParameters<Real, Branches, Transfer>& cell,
     const CellState<Real, Branches, Transfer>& state, const CellTemperature<Real>& temperature,
     Real current_A) noexcept {
-    return {state, temperature, voltage_at(cell, state, current_A, temperature.core_degC),
+    return {state, temperature, held_point(cell, state, current_A, temperature.core_degC),
             temperature.core_degC};
 }
 
@@ -231,11 +248,12 @@ template <class Real, int Branches, bool Transfer>
 /// \param tolerance_K by which the temperature of the voltage at the end may be off
 /// \param held from begin_hold or a hold before, with the same current
 template <class Real, int Branches, bool Transfer>
-inline void hold(const CellParameters<Real, Branches, Transfer>& cell, Real current_A, Real dt_s,
-                 Real ambient_degC, const ThermalStep<Real>& warm, const WarmthStep<Real>& felt,
-                 Real tolerance_K, HeldCell<Real, Branches, Transfer>& held) noexcept {
-    const auto heat_of = [&](const VoltagePoint<Real, Branches, Transfer>& at,
-                             Real temperature_degC) {
+[[gnu::flatten]] inline void hold(const CellParameters<Real, Branches, Transfer>& cell,
+                                  Real current_A, Real dt_s, Real ambient_degC,
+                                  const ThermalStep<Real>& warm, const WarmthStep<Real>& felt,
+                                  Real tolerance_K,
+                                  HeldCell<Real, Branches, Transfer>& held) noexcept {
+    const auto heat_of = [&](const HeldPoint<Real>& at, Real temperature_degC) {
         return heat_W(current_A, at.voltage_V, at.ocv_V, at.entropy_V_per_K, temperature_degC);
     };
     const CellTemperature<Real> start = held.temperature;
@@ -245,13 +263,13 @@ inline void hold(const CellParameters<Real, Branches, Transfer>& cell, Real curr
     const Real guess_felt_degC = felt(start_felt_degC, start.core_degC, guess_degC);
     step(cell, CellInput<Real>{current_A, dt_s, Real(0.5) * (start_felt_degC + guess_felt_degC)},
          held.state);
-    held.point = voltage_at(cell, held.state, current_A, guess_felt_degC);
+    held.point = held_point(cell, held.state, current_A, guess_felt_degC);
     const Real heat = Real(0.5) * (start_heat + heat_of(held.point, guess_degC));
     held.temperature = warm(start, ambient_degC, heat);
     held.felt_degC = felt(start_felt_degC, start.core_degC, held.temperature.core_degC);
     const Real off_K = held.felt_degC - guess_felt_degC;
     if (off_K > tolerance_K || off_K < -tolerance_K) {
-        held.point = voltage_at(cell, held.state, current_A, held.felt_degC);
+        held.point = held_point(cell, held.state, current_A, held.felt_degC);
     }
 }
 
@@ -399,7 +417,7 @@ class LimitSearch {
         soc_bound_ = charging ? w.soc_max : w.soc_min;
         cold_degC_ = charging ? w.charge_temperature_min_degC : w.discharge_temperature_min_degC;
         hot_degC_ = charging ? w.charge_temperature_max_degC : w.discharge_temperature_max_degC;
-        now_ = voltage_at(cell, state_, Real(0), held_degC());
+        now_ = held_point(cell, state_, Real(0), held_degC());
         ceiling_ = ceiling_now();
     }
 
@@ -571,6 +589,35 @@ class LimitSearch {
                 hot_slack_K};
     }
 
+    /// A first guess from glances: up to four of false position, between
+    /// nothing and the ceiling. The ceiling itself when that holds.
+    [[nodiscard]] Real guess(const HoldPlan<Real>& glance, Real ceiling_A) const noexcept {
+        const Span span{glance, Real(0)};
+        Real low_A = Real(0);
+        Real high_A = ceiling_A;
+        Real low_slack = sign_ * (voltage_target_V_ - now_.voltage_V);
+        Real high_slack = hold_for(ceiling_A, span).slack;
+        if (!(high_slack < Real(0))) return ceiling_A;
+        if (!(low_slack > Real(0))) return Real(0.5) * ceiling_A;
+        Real x = ceiling_A;
+        for (int turn = 0; turn < 4; ++turn) {
+            const Real before = x;
+            x = low_A + (high_A - low_A) * (low_slack / (low_slack - high_slack));
+            const Real moved = x > before ? x - before : before - x;
+            if (moved < Real(0.005) * x) break;
+            const Real slack = hold_for(x, span).slack;
+            if (slack >= Real(0)) {
+                low_A = x;
+                low_slack = slack;
+                high_slack *= turn > 0 ? Real(0.5) : Real(1);
+            } else {
+                high_A = x;
+                high_slack = slack;
+            }
+        }
+        return x;
+    }
+
     /// Why a trial fails, at its current.
     [[nodiscard]] Ceiling reason_of(const Trial& trial) const noexcept {
         if (trial.hot) return {trial.current_A, LimitReason::temperature, hot_degC_};
@@ -632,35 +679,6 @@ class LimitSearch {
         return {searched_A, LimitReason::none, searched_A};
     }
 
-    /// A first guess from glances: up to four of false position, between
-    /// nothing and the ceiling. The ceiling itself when that holds.
-    [[nodiscard]] Real guess(const HoldPlan<Real>& glance, Real ceiling_A) const noexcept {
-        const Span span{glance, Real(0)};
-        Real low_A = Real(0);
-        Real high_A = ceiling_A;
-        Real low_slack = sign_ * (voltage_target_V_ - now_.voltage_V);
-        Real high_slack = hold_for(ceiling_A, span).slack;
-        if (!(high_slack < Real(0))) return ceiling_A;
-        if (!(low_slack > Real(0))) return Real(0.5) * ceiling_A;
-        Real x = ceiling_A;
-        for (int turn = 0; turn < 4; ++turn) {
-            const Real before = x;
-            x = low_A + (high_A - low_A) * (low_slack / (low_slack - high_slack));
-            const Real moved = x > before ? x - before : before - x;
-            if (moved < Real(0.005) * x) break;
-            const Real slack = hold_for(x, span).slack;
-            if (slack >= Real(0)) {
-                low_A = x;
-                low_slack = slack;
-                high_slack *= turn > 0 ? Real(0.5) : Real(1);
-            } else {
-                high_A = x;
-                high_slack = slack;
-            }
-        }
-        return x;
-    }
-
     /// From a first trial to a bracket, by the slope of glances there, a little further each time.
     void widen(const Span& span, const HoldPlan<Real>& glance, Real ceiling_A, const Trial& first,
                Trial& low, bool& low_known, Trial& high) const noexcept {
@@ -669,9 +687,9 @@ class LimitSearch {
         const Real fall = hold_for(less * first.current_A, glanced).slack -
                           hold_for(first.current_A, glanced).slack;
         // The way that takes a unit of slack.
-        const Real way_per_slack = fall > Real(0) && first.current_A > Real(0)
-                                       ? (Real(1) - less) * first.current_A / fall
-                                       : Real(0);
+        Real way_per_slack = fall > Real(0) && first.current_A > Real(0)
+                                 ? (Real(1) - less) * first.current_A / fall
+                                 : Real(0);
         high = first;
         Trial last = first;
         Real nudge = Real(0.4);
@@ -692,7 +710,11 @@ class LimitSearch {
                      (inside ? nudge : -nudge) * tolerance_A;
             if (inside && !(x < ceiling_A)) x = ceiling_A;
             if (!(x > Real(0))) return;
+            const Trial before = last;
             last = hold_for(x, span);
+            // From here on by what two trials have shown.
+            const Real fell = (before.slack - last.slack) / (last.current_A - before.current_A);
+            if (fell > Real(0)) way_per_slack = Real(1) / fell;
             if ((last.slack >= Real(0)) != inside) {
                 (inside ? high : low) = last;
                 low_known = true;
@@ -797,7 +819,7 @@ class LimitSearch {
     State state_{};
     Real temperature_degC_{25};
     Real sign_{1};
-    VoltagePoint<Real, Branches, Transfer> now_{};  ///< Without current.
+    HeldPoint<Real> now_{};  ///< Without current.
     Ceiling ceiling_{};
     Real taper_{1};
     LimitReason taper_reason_{LimitReason::none};

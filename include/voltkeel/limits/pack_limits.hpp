@@ -288,7 +288,11 @@ struct GroupWork {
     using Search = LimitSearch<Real, Branches, Transfer>;
     CellParameters<Real, Branches, Transfer> cell{};  ///< Where the group's capacity differs.
     Search search{};
-    typename Search::Trial glance{};  ///< One step over the horizon.
+    typename Search::Trial glance{};   ///< One step over the horizon.
+    typename Search::Trial shorter{};  ///< The glance at the horizon before.
+    bool foretold{false};  ///< The glance is one: from that of a shorter horizon, on the safe side.
+    Real unlike{0};        ///< How unlike the group that was solved, but for its lags.
+    Real lags_apart_V{0};  ///< By how much their overvoltages differ.
     Real parallel{1};
 };
 
@@ -298,6 +302,8 @@ struct StringWork {
     PackDirectionLimit<Real> now{};  ///< Of the string, at its own terminals; magnitude.
     Real now_V{0};
     Real now_ohm{0};
+    bool glanced{false};  ///< Its groups, at a horizon before.
+    int compared{-1};     ///< The group that `unlike` of the others is against.
 };
 
 }  // namespace detail
@@ -479,22 +485,39 @@ class LimitsOfPack {
         limit.component = -1;
     }
 
-    /// How unlike two groups are: 1 is where the error of a glance may be another by as much as
-    /// itself.
-    [[nodiscard]] static Real distance(const Work& a, const Work& b, Real moved_V) noexcept {
-        const auto size = [](Real x) { return x < Real(0) ? -x : x; };
-        const auto& p = a.search.state();
-        const auto& q = b.search.state();
-        Real lags_V = size(p.hysteresis - q.hysteresis) * Real(0.005);
-        for (int i = 0; i < p.lags; ++i)
-            lags_V += size(p.branch_V[i] - q.branch_V[i]);
-        const Real off =
-            Real(50) * size(p.soc - q.soc) +
-            Real(0.33) * size(a.search.temperature_degC() - b.search.temperature_degC()) +
-            size(p.resistance_scale / q.resistance_scale - Real(1)) +
-            Real(20) * size(a.search.cell().capacity_Ah / b.search.cell().capacity_Ah - Real(1)) +
-            Real(10) * size(a.parallel / b.parallel - Real(1)) +
-            Real(5) * lags_V / (moved_V + Real(1e-3));
+    /// How unlike the groups of a string are to one of them: 1 is where the error of a glance may
+    /// be another by as much as itself.
+    void compare(int s, int lead) const noexcept {
+        StringWork<Real>& string = workspace_.strings[s];
+        if (string.compared == lead) return;
+        string.compared = lead;
+        const LimitString<Real> range = string_at(s);
+        const Work& other = workspace_.groups[lead];
+        const auto& q = other.search.state();
+        const Real per_scale = Real(1) / q.resistance_scale;
+        const Real per_Ah = Real(1) / other.search.cell().capacity_Ah;
+        const Real per_cell = Real(1) / other.parallel;
+        for (int g = range.first_group; g < range.first_group + range.group_count; ++g) {
+            Work& work = workspace_.groups[g];
+            const auto& p = work.search.state();
+            work.lags_apart_V = size_of(p.hysteresis - q.hysteresis) * Real(0.005);
+            for (int i = 0; i < p.lags; ++i)
+                work.lags_apart_V += size_of(p.branch_V[i] - q.branch_V[i]);
+            work.unlike =
+                Real(50) * size_of(p.soc - q.soc) +
+                Real(0.33) *
+                    size_of(work.search.temperature_degC() - other.search.temperature_degC()) +
+                size_of((p.resistance_scale - q.resistance_scale) * per_scale) +
+                Real(20) *
+                    size_of((work.search.cell().capacity_Ah - other.search.cell().capacity_Ah) *
+                            per_Ah) +
+                Real(10) * size_of((work.parallel - other.parallel) * per_cell);
+        }
+    }
+    [[nodiscard]] static Real distance(const Work& group, Real moved_V) noexcept {
+        Real off = group.unlike;
+        if (group.lags_apart_V > Real(0))
+            off += Real(5) * group.lags_apart_V / (moved_V + Real(1e-3));
         // Groups that are not the very same meet the nodes of the tables elsewhere.
         return off > Real(0) ? (off < Real(30) ? off + Real(0.3) : Real(30.3)) : Real(0);
     }
@@ -549,62 +572,102 @@ class LimitsOfPack {
             const Ceiling ceiling{up_to_A, limit.reason, limit.binding_value};
             const Ceiling why = groups[g].search.solve(span, one, ceiling, solved);
             lead = g;
+            compare(s, g);
             if (solved.current_A < up_to_A) {
                 bind(limit, groups[g].parallel * solved.current_A, why, g, s);
             }
         };
-        solve(lead);
-        Trial off{};  // what the glance of the group that was solved is off by
+        // One step over the horizon ranks the groups, at a current that it lets the worst carry;
+        // only that one is solved.
+        const auto glance = [&](int g, Real current_A) {
+            plan_for(g);
+            groups[g].glance =
+                groups[g].search.hold_for(current_A / groups[g].parallel, glance_span);
+            groups[g].foretold = false;
+        };
+        const auto guess = [&](int g) {
+            plan_for(g);
+            return groups[g].parallel *
+                   groups[g].search.guess(one, limit.current_A / groups[g].parallel);
+        };
+        Real glanced_A = Real(0);
+        bool lead_solved = false;
+        const bool glanced = workspace_.strings[s].glanced;
+        if (glanced && !is_long) {
+            solve(lead);  // it decided the horizon before
+            lead_solved = true;
+            glanced_A = limit.current_A;
+        } else {
+            glanced_A = guess(lead);
+        }
+        if (glanced) {
+            for (int g = first; g < end; ++g)
+                groups[g].shorter = groups[g].glance;
+            foretell(s, lead, glanced_A, glance);
+        } else {
+            for (int g = first; g < end; ++g)
+                glance(g, glanced_A);
+            workspace_.strings[s].glanced = true;
+        }
         constexpr int rounds = 3;
         for (int round = 0; round < rounds; ++round) {
-            // One step of every group at the limit so far.
-            for (int g = first; g < end; ++g) {
-                plan_for(g);
-                groups[g].glance =
-                    groups[g].search.hold_for(limit.current_A / groups[g].parallel, glance_span);
-            }
-            off = difference(groups[lead].glance, solved);
-            if (round + 1 == rounds || !(limit.current_A > Real(0))) break;
             int worst = -1;
-            Real worst_share = Real(0.97);
+            Real worst_share = Real(1);
             for (int g = first; g < end; ++g) {
-                const Trial& at = groups[g].glance;
-                const Real moved_V = sign_ * (at.end_voltage_V - groups[g].search.now_voltage_V());
-                const Real room_V = at.voltage_slack_V + moved_V;
-                if (at.voltage_slack_V < Real(0) && room_V < worst_share * moved_V) {
-                    worst = g;
-                    worst_share = room_V / moved_V;
+                Real share = share_held(groups[g], glanced_A);
+                // After a long way down those that come near are asked again.
+                if (groups[g].foretold ? share < worst_share : round > 0 && share < Real(1.05)) {
+                    glance(g, glanced_A);
+                    share = share_held(groups[g], glanced_A);
                 }
-                if (at.hot_slack_K < Real(0)) {
-                    const Real room_K = at.hot_slack_K + at.warming_K;
-                    // Heat goes with the square of the current.
-                    const Real share =
-                        room_K > Real(0) ? std::sqrt(room_K / at.warming_K) : Real(0);
-                    if (share < worst_share) {
-                        worst = g;
-                        worst_share = share;
-                    }
+                if (share < worst_share) {
+                    worst = g;
+                    worst_share = share;
                 }
             }
             if (worst < 0 || worst == lead) break;
-            const Real before_A = limit.current_A;
-            solve(worst);
-            if (!(limit.current_A < before_A)) break;
+            lead = worst;
+            lead_solved = false;
+            if (worst_share > Real(0.95)) break;
+            glanced_A = guess(worst);
         }
+        if (!lead_solved) solve(lead);
+        // Glances are eased to the current that was found: not over a long way.
+        const Real far = is_long ? Real(0.1) : Real(0.03);
+        const auto is_far = [&](int g) {
+            const Real glanced_at_A = groups[g].parallel * groups[g].glance.current_A;
+            return size_of(limit.current_A - glanced_at_A) > far * limit.current_A;
+        };
+        bool some_far = false;
+        for (int g = first; g < end && limit.current_A > Real(0); ++g)
+            some_far = some_far || is_far(g);
+        if (some_far && glanced) {
+            foretell(s, lead, limit.current_A, glance);
+        } else if (some_far) {
+            for (int g = first; g < end; ++g) {
+                if (is_far(g)) glance(g, limit.current_A);
+            }
+        }
+        Trial lead_at = eased(groups[lead], limit.current_A);
+        Trial off = difference(lead_at, solved);  // what a glance is off by
         // Those that come near are looked at in a few steps, and tried in all where that leaves a
         // doubt.
         int looked_for = -1;
         Trial look_off{};
         Trial lead_look{};
         Learned learned{};
-        const Real glanced_A = limit.current_A;
         const bool every = settings_.every_group;
-        Trial lead_at = groups[lead].glance;
         for (int g = first; g < end && limit.current_A > Real(0); ++g) {
             if (g == lead) continue;
-            const Trial at = eased(groups[g], limit.current_A / glanced_A);
-            const Likeness like = likeness(groups[g], at, groups[lead], lead_at);
+            Trial at = eased(groups[g], limit.current_A);
+            Likeness like = likeness(groups[g], at, groups[lead], lead_at);
             if (!every && !suspect(like, at, lead_at, off, doubt, learned)) continue;
+            if (groups[g].foretold) {
+                glance(g, limit.current_A);
+                at = groups[g].glance;
+                like = likeness(groups[g], at, groups[lead], lead_at);
+                if (!every && !suspect(like, at, lead_at, off, doubt, learned)) continue;
+            }
             plan_for(g);
             const Real current_A = limit.current_A / groups[g].parallel;
             if (!is_long && !every) {
@@ -623,11 +686,14 @@ class LimitsOfPack {
             if (is_long && like.apart > Real(0)) learned.take(like, at, tried, off);
             if (tried.slack >= Real(0)) continue;
             solve(g);
-            lead_at = eased(groups[g], limit.current_A / glanced_A);
+            lead_at = eased(groups[g], limit.current_A);
             off = difference(lead_at, solved);
         }
         // The voltage at the end: the glances, as far as they are off for the group that was
         // solved; a look where a group warms by so much that a glance tells little.
+        for (int g = first; g < end && limit.current_A > Real(0); ++g) {
+            if (g == lead || is_far(g)) glance(g, limit.current_A);
+        }
         const Trial& led = groups[lead].glance;
         const Real led_V = led.end_voltage_V - groups[lead].search.now_voltage_V();
         Real ratio = Real(1);
@@ -676,7 +742,7 @@ class LimitsOfPack {
         };
         Likeness like;
         like.moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
-        like.apart = distance(group, lead, like.moved_V);
+        like.apart = distance(group, like.moved_V);
         like.scale =
             ratio(like.moved_V, size_of(lead_at.end_voltage_V - lead.search.now_voltage_V()));
         like.heat_scale = ratio(size_of(at.warming_K), size_of(lead_at.warming_K));
@@ -718,7 +784,7 @@ class LimitsOfPack {
         Real margin_V = size_of(off.voltage_slack_V) + share * Real(0.004) * like.moved_V;
         Real margin_K = size_of(off.hot_slack_K) + share * Real(0.05) * size_of(at.warming_K);
         constexpr int enough = 10;
-        constexpr Real more = Real(3);
+        constexpr Real more = Real(6);
         if (learned.count >= enough) {
             if (more * learned.voltage_V < margin_V) margin_V = more * learned.voltage_V;
             if (more * learned.hot_K < margin_K) margin_K = more * learned.hot_K;
@@ -729,14 +795,115 @@ class LimitsOfPack {
                     like.apart * margin_K);
     }
 
-    /// What the glance of a group would be at a little less current: `share` of its own.
-    [[nodiscard]] static Trial eased(const Work& group, Real share) noexcept {
+    /// The glances of a string from those of a shorter horizon: as the glance of one group grows,
+    /// so do those of others, but for an error that goes with how unlike they are. Its size is
+    /// learned from groups that are asked; three times that is taken off what the others have left.
+    /// \param lead is asked first \param glance asks a group
+    template <class Glance>
+    void foretell(int s, int lead, Real current_A, const Glance& glance) const noexcept {
+        const LimitString<Real> string = string_at(s);
+        const int first = string.first_group;
+        const int end = first + string.group_count;
+        Work* const groups = workspace_.groups;
+        const auto moved_per_A = [&](const Work& group, const Trial& at) {
+            return sign_ * (at.end_voltage_V - group.search.now_voltage_V()) / at.current_A;
+        };
+        const auto warming_per_A2 = [](const Trial& at) {
+            return at.warming_K / (at.current_A * at.current_A);
+        };
+        const Real shorter_V = moved_per_A(groups[lead], groups[lead].shorter);
+        const Real shorter_K = warming_per_A2(groups[lead].shorter);
+        glance(lead, current_A);
+        compare(s, lead);
+        const bool grows = shorter_V > Real(0) && shorter_K > Real(0);
+        const Real voltage_growth =
+            grows ? moved_per_A(groups[lead], groups[lead].glance) / shorter_V : Real(0);
+        const Real warmth_growth =
+            grows ? warming_per_A2(groups[lead].glance) / shorter_K : Real(0);
+        constexpr Real safe = Real(4);
+        constexpr Real alike = Real(4);
+        constexpr Real much = Real(0.05);  // then the voltage at the end would be told badly too
+        constexpr int enough = 8;
+        Real per_distance_V = Real(0);
+        Real per_distance_K = Real(0);
+        const int stride = string.group_count / enough > 0 ? string.group_count / enough : 1;
+        for (int pass = 0; pass < 2; ++pass) {
+            for (int g = first; g < end; ++g) {
+                if (g == lead || (pass == 1 && !groups[g].foretold)) continue;
+                Work& group = groups[g];
+                if (pass == 0) {
+                    const Trial& before = group.shorter;
+                    Trial& at = group.glance;
+                    at = before;
+                    at.current_A = current_A / group.parallel;
+                    const Real share = at.current_A / before.current_A;
+                    const Real moved_V =
+                        sign_ * (before.end_voltage_V - group.search.now_voltage_V());
+                    const Real longer_V = moved_V * share * voltage_growth;
+                    at.voltage_slack_V += moved_V - longer_V;
+                    at.end_voltage_V = group.search.now_voltage_V() + sign_ * longer_V;
+                    at.warming_K *= share * share * warmth_growth;
+                    at.hot_slack_K += before.warming_K - at.warming_K;
+                    group.foretold = true;
+                    const bool near = at.voltage_slack_V < Real(0.02) * longer_V ||
+                                      at.hot_slack_K < Real(0.04) * at.warming_K;
+                    const Real apart = distance(group, longer_V);
+                    if (grows && !near && apart < alike && (g - first) % stride != 0) continue;
+                    if (grows && !(apart > Real(0))) continue;  // the same
+                    const Trial told = at;
+                    glance(g, current_A);
+                    if (!(apart > Real(0)) || !(apart < alike)) continue;
+                    const Trial off = difference(told, group.glance);
+                    const Real off_V = size_of(off.voltage_slack_V) / apart;
+                    const Real off_K = size_of(off.hot_slack_K) / apart;
+                    if (off_V > per_distance_V) per_distance_V = off_V;
+                    if (off_K > per_distance_K) per_distance_K = off_K;
+                } else {
+                    const Real moved_V =
+                        sign_ * (group.glance.end_voltage_V - group.search.now_voltage_V());
+                    const Real off_V = distance(group, moved_V) * per_distance_V;
+                    if (off_V > much * moved_V) {
+                        glance(g, current_A);
+                        continue;
+                    }
+                    const Real apart = safe * distance(group, moved_V);
+                    group.glance.voltage_slack_V -= apart * per_distance_V;
+                    group.glance.hot_slack_K -= apart * per_distance_K;
+                }
+            }
+        }
+    }
+
+    /// What the glance of a group would be at another current of its string, a little from its own.
+    [[nodiscard]] static Trial eased(const Work& group, Real current_A) noexcept {
         Trial at = group.glance;
+        const Real share =
+            at.current_A > Real(0) ? current_A / (group.parallel * at.current_A) : Real(1);
         const Real moved_V = size_of(at.end_voltage_V - group.search.now_voltage_V());
         at.voltage_slack_V += moved_V * (Real(1) - share);
         // Heat goes with the square of the current.
         at.hot_slack_K += at.warming_K * (Real(1) - share * share);
         return at;
+    }
+
+    /// The share of a current of its string that a group carries, by its glance; 2: plainly all.
+    [[nodiscard]] Real share_held(const Work& group, Real current_A) const noexcept {
+        const Trial& at = group.glance;
+        const Real asked_A = group.parallel * at.current_A;
+        const Real moved_V = sign_ * (at.end_voltage_V - group.search.now_voltage_V());
+        const Real room_V = at.voltage_slack_V + moved_V;
+        const Real room_K = at.hot_slack_K + at.warming_K;
+        constexpr Real near = Real(1.1);
+        Real share = Real(2);
+        if (asked_A * room_V < near * current_A * moved_V)
+            share = asked_A * room_V / (current_A * moved_V);
+        // Heat goes with the square of the current.
+        if (asked_A * asked_A * room_K < near * near * current_A * current_A * at.warming_K) {
+            const Real held =
+                room_K > Real(0) ? asked_A / current_A * root(room_K / at.warming_K) : Real(0);
+            if (held < share) share = held;
+        }
+        return share;
     }
 
     [[nodiscard]] static Real size_of(Real x) noexcept { return x < Real(0) ? -x : x; }
