@@ -126,7 +126,7 @@ TEST_CASE("R0 and the first branch: told apart by rows in the first seconds, els
 }
 
 TEST_CASE("what is said not to be told apart scatters against each other from test to test",
-          "[fit][findings]") {
+          "[fit][findings][long]") {
     // The correlation that the finding goes by is the fit's own; this one is counted over tests.
     const Cell truth = with_first_time(3, 0.85);
     constexpr int tests = 40;

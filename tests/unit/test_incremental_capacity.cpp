@@ -77,7 +77,7 @@ double integral_Ah(const IncrementalCapacity& c) {
 
 }  // namespace
 
-TEST_CASE("a quiet log gives the analytic derivative", "[fit]") {
+TEST_CASE("a quiet log gives the analytic derivative", "[fit][long]") {
     Random random(541);
     for (const bool charging : {true, false}) {
         const Log log = slow_log(charging, 0, 30, random);
