@@ -705,6 +705,54 @@ TEMPLATE_TEST_CASE("a rested voltage gives the SOC, a voltage outside the neares
     CHECK(filter.estimate().soc == TestType(0));
 }
 
+TEMPLATE_TEST_CASE("a rested voltage of a flat curve is no surer than the way between the branches",
+                   "[soc_filter]", VOLTKEEL_SCALARS) {
+    // Iron phosphate as a truth: two plateaus, a step between them, ends that bend, branches 10 to
+    // 30 mV apart. Invented.
+    Random random(67);
+    CAPTURE(voltkeel_test::seed());
+    int inside = 0;
+    int on_the_step = 0;
+    int sure_and_wrong = 0;  // by the slope at the place alone
+    constexpr int draws = 4000;
+    for (int draw = 0; draw < draws; ++draw) {
+        auto exact = voltkeel_test::linear_cell<double, 2>();
+        const double half_gap_V = random.uniform(0.005, 0.015);
+        exact.ocv.clear();
+        for (int k = 0; k <= 50; ++k) {
+            const double soc = k / 50.0;
+            exact.ocv.push_back({3.27 + 0.02 * soc + 0.04 / (1 + std::exp(-(soc - 0.65) / 0.02)) -
+                                     0.5 * std::exp(-soc / 0.04) + 0.2 * std::exp((soc - 1) / 0.02),
+                                 half_gap_V, 0});
+        }
+        const auto owned = voltkeel_test::cell_cast<TestType>(exact);
+        SocFilter<TestType, 2> filter;
+        REQUIRE(filter.configure(owned.view(), test_settings<TestType>()) == Status::ok);
+        CellState<double, 2> state;
+        state.soc = random.uniform(0.02, 0.99);
+        state.hysteresis = random.uniform(-1, 1);
+        const double voltage_V = voltkeel::voltage_at(exact.view(), state, 0.0, 25.0).voltage_V +
+                                 0.005 * random.normal();
+        REQUIRE(filter.start_from_voltage(static_cast<TestType>(voltage_V), TestType(0),
+                                          TestType(25)) == Status::ok);
+        const double off = apart(filter.estimate().soc, state.soc);
+        inside += off < 1.96 * static_cast<double>(filter.estimate().soc_std) ? 1 : 0;
+        CHECK(filter.estimate().soc_std <= TestType(0.31));
+        const auto at =
+            voltkeel::ocv_at(exact.view().ocv, static_cast<double>(filter.estimate().soc), 25.0);
+        if (at.slope_V > 0.3 && filter.estimate().soc > TestType(0.5) &&
+            filter.estimate().soc < TestType(0.8)) {
+            ++on_the_step;
+            sure_and_wrong += off > 1.96 * std::hypot(0.005, half_gap_V) / at.slope_V ? 1 : 0;
+        }
+    }
+    CAPTURE(inside, on_the_step, sure_and_wrong);
+    CHECK(inside > 0.95 * draws);
+    // So that the case is there to be met.
+    REQUIRE(on_the_step > 100);
+    CHECK(sure_and_wrong > 0.2 * on_the_step);
+}
+
 TEMPLATE_LIST_TEST_CASE("started under load without history the truth is within the spread",
                         "[soc_filter]", voltkeel_test::EveryModel) {
     using Real = typename TestType::Scalar;

@@ -114,4 +114,30 @@ template <class Real>
     return Status::ok;
 }
 
+/// How far the SOC of soc_from_ocv() is off when its voltage is off by `voltage_std_V`: the longer
+/// way of both, along the curve. The slope at the place alone would be sure of a step between two
+/// plateaus, where the voltage may as well belong to either. Beyond the ends of the curve the slope
+/// there.
+/// \param soc what soc_from_ocv() said of voltage_V
+template <class Real>
+[[nodiscard]] inline Real soc_std_from_ocv(const OcvTable<Real>& table, Real voltage_V,
+                                           Real voltage_std_V, Real temperature_degC,
+                                           Real hysteresis, Real soc) noexcept {
+    Real below = soc;
+    Real above = soc;
+    const bool inside = soc_from_ocv(table, voltage_V - voltage_std_V, temperature_degC, hysteresis,
+                                     below) == Status::ok &&
+                        soc_from_ocv(table, voltage_V + voltage_std_V, temperature_degC, hysteresis,
+                                     above) == Status::ok;
+    Real farthest = soc - below > above - soc ? soc - below : above - soc;
+    if (!inside) {
+        const OcvPoint<Real> at = ocv_at(table, soc, temperature_degC);
+        const Real slope_V = at.slope_V + hysteresis * at.half_gap_slope_V;
+        constexpr Real least_slope_V = Real(0.02);
+        const Real by_slope = voltage_std_V / (slope_V > least_slope_V ? slope_V : least_slope_V);
+        if (by_slope > farthest) farthest = by_slope;
+    }
+    return farthest;
+}
+
 }  // namespace voltkeel

@@ -99,7 +99,8 @@ class RestDetector {
             settings_.voltage_std_V * settings_.voltage_std_V + moved_V * moved_V +
             at.half_gap_V * settings_.hysteresis_std * at.half_gap_V * settings_.hysteresis_std;
         soc_ = soc;
-        soc_std_ = std::sqrt(var_V2) / slope_V;
+        soc_std_ =
+            soc_std_from_ocv(ocv_, mean_V_, std::sqrt(var_V2), temperature_degC, hysteresis, soc);
         rested_ = soc_std_ <= settings_.soc_std_most;
         return rested_;
     }

@@ -322,10 +322,11 @@ class SocFilter {
                                temperature_degC, Real(0), soc);
         }
         const OcvPoint<Real> ocv = ocv_at(cell_.ocv, soc, temperature_degC);
-        const Real slope = ocv.slope_V > Real(0.02) ? ocv.slope_V : Real(0.02);
         const Real spread_V2 = square(settings_.voltage_std_V) + square(Real(0.3) * ohmic_V) +
                                square(Real(0.5) * branches_V) + square(ocv.half_gap_V);
-        const Real soc_var = spread_V2 / (slope * slope);
+        const Real soc_var =
+            square(soc_std_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V,
+                                    detail::root(spread_V2), temperature_degC, Real(0), soc));
         begin(soc, soc_var < Real(0.09) ? soc_var : Real(0.09), current_A, temperature_degC);
         return Status::ok;
     }
