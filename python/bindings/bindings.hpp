@@ -157,6 +157,7 @@ void bind_io(py::module_& module);
 void bind_cell(py::module_& module);
 void bind_pack(py::module_& module);
 void bind_estimate(py::module_& module);
+void bind_capacity(py::module_& module);
 void bind_pack_state(py::module_& module);
 void bind_sigma_filter(py::module_& module);
 void bind_group_filters(py::module_& module);

@@ -16,10 +16,11 @@ PYBIND11_MODULE(_voltkeel, module) {
     bind_sensor_checks(module);
     bind_estimate(module);
     bind_sigma_filter(module);
+    bind_capacity(module);
+    bind_age(module);
     bind_pack_state(module);
     bind_group_filters(module);
     bind_parallel_strings(module);
-    bind_age(module);
     bind_limits(module);
     bind_pack_limits(module);
     bind_group_replay(module);

@@ -1,5 +1,7 @@
 #include <memory>
+#include <optional>
 #include <string>
+#include <vector>
 
 #include "bindings.hpp"
 #include "voltkeel/estimate/age.hpp"
@@ -33,9 +35,9 @@ class AnyPack {
     [[nodiscard]] virtual double resistance_scale(int k) const = 0;
     [[nodiscard]] virtual std::uint8_t group_faults(int k) const = 0;
     [[nodiscard]] virtual ModelView<double> view() const = 0;
-    [[nodiscard]] virtual std::string snapshot() const = 0;
-    [[nodiscard]] virtual Status start_from(const std::string& bytes, double off_s,
-                                            double temperature_degC) = 0;
+    [[nodiscard]] virtual std::string snapshot(const SnapshotParts<double>& parts) const = 0;
+    [[nodiscard]] virtual Status start_from(const std::string& bytes, const TimeOff<double>& since,
+                                            const SnapshotParts<double>& parts) = 0;
 };
 
 template <int Branches, bool Transfer>
@@ -80,21 +82,54 @@ class Pack final : public AnyPack {
     [[nodiscard]] ModelView<double> view() const override {
         return model_view(filter_->reference());
     }
-    [[nodiscard]] std::string snapshot() const override {
-        std::uint8_t bytes[snapshot_size<Branches, Transfer, most_groups>];
-        need(write_snapshot<double>(*filter_, nullptr, bytes), "snapshot");
-        return {bytes, bytes + sizeof bytes};
+    [[nodiscard]] std::string snapshot(const SnapshotParts<double>& parts) const override {
+        if (parts.drift != nullptr) return snapshot_of<true>(parts);
+        return snapshot_of<false>(parts);
     }
-    [[nodiscard]] Status start_from(const std::string& bytes, double off_s,
-                                    double temperature_degC) override {
+    [[nodiscard]] Status start_from(const std::string& bytes, const TimeOff<double>& since,
+                                    const SnapshotParts<double>& parts) override {
         const std::vector<std::uint8_t> copy(bytes.begin(), bytes.end());
-        return start_from_snapshot<double>(copy.data(), static_cast<int>(copy.size()), off_s,
-                                           temperature_degC, *filter_);
+        return start_from_snapshot(copy.data(), static_cast<int>(copy.size()), since, *filter_,
+                                   parts);
     }
 
   private:
+    template <bool Drift>
+    [[nodiscard]] std::string snapshot_of(const SnapshotParts<double>& parts) const {
+        std::uint8_t bytes[snapshot_size<Branches, Transfer, most_groups, Drift>];
+        need(write_snapshot(*filter_, parts, bytes), "snapshot");
+        return {bytes, bytes + sizeof bytes};
+    }
     CellTables<double, Branches, Transfer> tables_;
     std::unique_ptr<Filter> filter_;  // some ten kilobytes
+};
+
+using Drifts = std::vector<GroupDriftFit<double>*>;
+
+/// Keeps a copy of the drifts in a row, as a snapshot takes them.
+struct OwnedParts {
+    SnapshotParts<double> parts;
+    std::vector<GroupDriftFit<double>> row;
+
+    OwnedParts(const std::optional<CapacityEstimator<double>*>& capacity,
+               const std::optional<ResistanceGrowth<double>*>& resistance,
+               const std::optional<SensorChecks<double>*>& checks,
+               const std::optional<Drifts>& drift, int groups) {
+        parts.capacity = capacity.value_or(nullptr);
+        parts.resistance = resistance.value_or(nullptr);
+        parts.checks = checks.value_or(nullptr);
+        if (!drift) return;
+        if (drift->size() != static_cast<std::size_t>(groups)) {
+            throw Error("drift: needs one for each of " + std::to_string(groups) + " groups, has " +
+                        std::to_string(drift->size()));
+        }
+        for (std::size_t k = 0; k < drift->size(); ++k) {
+            if ((*drift)[k] == nullptr)
+                throw Error("drift[" + std::to_string(k) + "]: is None, needs a GroupDriftFit");
+            row.push_back(*(*drift)[k]);
+        }
+        parts.drift = row.data();
+    }
 };
 
 struct RuntimePack {
@@ -317,16 +352,49 @@ void bind_pack_filter(py::module_& module) {
         "model_view", [](const State& s) { return s.any->view(); },
         "What the reference expects before the next sample, for SensorChecks.step.");
     filter.def(
-        "snapshot", [](const State& s) { return py::bytes(s.any->snapshot()); },
-        "The state in bytes, for start_from_snapshot.");
+        "snapshot",
+        [](const State& s, const std::optional<CapacityEstimator<double>*>& capacity,
+           const std::optional<ResistanceGrowth<double>*>& resistance,
+           const std::optional<SensorChecks<double>*>& checks, const std::optional<Drifts>& drift) {
+            const OwnedParts owned(capacity, resistance, checks, drift, s.groups);
+            return py::bytes(s.any->snapshot(owned.parts));
+        },
+        py::kw_only(), py::arg("capacity") = py::none(), py::arg("resistance") = py::none(),
+        py::arg("checks") = py::none(), py::arg("drift") = py::none(),
+        "The state in bytes, for start_from_snapshot.\n\nParameters\n----------\ncapacity : with "
+        "the interval under way\nresistance : its growth\nchecks : what lasts of them: sign, "
+        "offset, "
+        "faults that have not ended, what steps have taught, the slow balance\ndrift : (groups,) "
+        "one for each group\n\nRaises\n------\nDataError\n    When the filter was not started, or "
+        "drift has another length.");
     filter.def(
         "start_from_snapshot",
-        [](State& s, const py::bytes& bytes, double off_s, double t) {
-            need(s.any->start_from(bytes, off_s, t), "start_from_snapshot");
+        [](State& s, const py::bytes& bytes, double off_s, double t, bool no_current,
+           const std::optional<CapacityEstimator<double>*>& capacity,
+           const std::optional<ResistanceGrowth<double>*>& resistance,
+           const std::optional<SensorChecks<double>*>& checks, const std::optional<Drifts>& drift) {
+            const OwnedParts owned(capacity, resistance, checks, drift, s.groups);
+            need(s.any->start_from(bytes, {off_s, t, no_current}, owned.parts),
+                 "start_from_snapshot");
+            for (std::size_t k = 0; k < owned.row.size(); ++k)
+                *(*drift)[k] = owned.row[k];
         },
         py::arg("snapshot"), py::arg("off_s") = 0.0, py::arg("temperature_degC") = 25.0,
-        "Start from stored bytes and the time since, in seconds.");
+        py::kw_only(), py::arg("no_current") = false, py::arg("capacity") = py::none(),
+        py::arg("resistance") = py::none(), py::arg("checks") = py::none(),
+        py::arg("drift") = py::none(),
+        "Start from stored bytes.\n\nParameters\n----------\noff_s : time since, >= 0\n"
+        "temperature_degC : now\nno_current : contactors are known to have been open; only then "
+        "the interval of the capacity goes on through the time off\ncapacity, resistance, checks, "
+        "drift : made with their settings; what is stored of them goes on in them, and one of "
+        "which "
+        "nothing is stored stays as it is\n\nRaises\n------\nDataError\n    For bytes that were "
+        "cut "
+        "or changed, or of another version, model or number of groups, and for a state that cannot "
+        "be; then nothing changes.");
 }
+
+}  // namespace
 
 void bind_capacity(py::module_& module) {
     using Settings = CapacitySettings<double>;
@@ -376,11 +444,8 @@ void bind_capacity(py::module_& module) {
                                     [](const Estimator& e) { return e.state().intervals; });
 }
 
-}  // namespace
-
 void bind_pack_state(py::module_& module) {
     bind_pack_filter(module);
-    bind_capacity(module);
 }
 
 }  // namespace voltkeel::python

@@ -98,9 +98,9 @@ struct RuntimeStrings {
     [[nodiscard]] std::size_t width() const {
         return static_cast<std::size_t>(strings) * static_cast<std::size_t>(groups);
     }
-    [[nodiscard]] const double* per_group(const Column& column) const {
+    [[nodiscard]] const double* per_group(const char* name, const Column& column) const {
         if (column.ndim() != 2 || column.shape(0) != strings || column.shape(1) != groups) {
-            throw Error("voltage_V: needs " + std::to_string(strings) + " strings of " +
+            throw Error(std::string(name) + ": needs " + std::to_string(strings) + " strings of " +
                         std::to_string(groups) + " groups");
         }
         return column.data();
@@ -113,12 +113,16 @@ struct RuntimeStrings {
         return column.data();
     }
     /// One step from rows as they lie in arrays. \return whether every current was known
-    bool step(StringsSample<double> sample, const double* voltage_V) {
+    bool step(StringsSample<double> sample, const double* voltage_V,
+              const double* lag_s = nullptr) {
         std::array<const double*, most_strings> rows_V{};
-        for (int s = 0; s < strings; ++s)
-            rows_V.at(static_cast<std::size_t>(s)) =
-                voltage_V + static_cast<std::size_t>(s) * static_cast<std::size_t>(groups);
+        std::array<const double*, most_strings> rows_s{};
+        for (std::size_t s = 0; s < static_cast<std::size_t>(strings); ++s) {
+            rows_V.at(s) = voltage_V + s * static_cast<std::size_t>(groups);
+            if (lag_s != nullptr) rows_s.at(s) = lag_s + s * static_cast<std::size_t>(groups);
+        }
         sample.voltage_V = rows_V.data();
+        if (lag_s != nullptr) sample.lag_s = rows_s.data();
         return any->step(sample) == Status::ok;
     }
     /// (strings, groups) of a value.
@@ -238,7 +242,7 @@ void bind_parallel_strings(py::module_& module) {
         "start_from_voltages",
         [](State& all, const Column& voltage_V, const std::optional<Column>& string_current_A,
            double t) {
-            const double* const readings_V = all.per_group(voltage_V);
+            const double* const readings_V = all.per_group("voltage_V", voltage_V);
             const double* const readings_A =
                 string_current_A ? all.per_string("string_current_A", *string_current_A) : nullptr;
             int string = 0;
@@ -253,7 +257,7 @@ void bind_parallel_strings(py::module_& module) {
         "step",
         [](State& all, double current_A, const Column& voltage_V, double temperature_degC,
            double dt_s, const std::optional<Column>& string_current_A,
-           const std::optional<std::vector<bool>>& closed) {
+           const std::optional<std::vector<bool>>& closed, const std::optional<Column>& lag_s) {
             StringsSample<double> sample;
             sample.current_A = current_A;
             sample.temperature_degC = temperature_degC;
@@ -269,15 +273,19 @@ void bind_parallel_strings(py::module_& module) {
                 std::copy(closed->begin(), closed->end(), contactors.begin());
                 sample.closed = contactors.data();
             }
-            return all.step(sample, all.per_group(voltage_V));
+            return all.step(sample, all.per_group("voltage_V", voltage_V),
+                            lag_s ? all.per_group("lag_s", *lag_s) : nullptr);
         },
         py::arg("current_A"), py::arg("voltage_V"), py::arg("temperature_degC"), py::arg("dt_s"),
         py::kw_only(), py::arg("string_current_A") = py::none(), py::arg("closed") = py::none(),
+        py::arg("lag_s") = py::none(),
         "Take one sample.\n\nParameters\n----------\ncurrent_A : of the pack, positive when "
         "charging; with string_current_A read only where one of them is NaN\nvoltage_V : (strings, "
         "groups), NaN where nothing came\ntemperature_degC : of the cells\ndt_s : since the sample "
         "before\nstring_current_A : (strings,) of sensors, NaN where one gives nothing; None: one "
-        "sensor for all\nclosed : (strings,) contactors; None: all\n\nReturns\n-------\nbool\n    "
+        "sensor for all\nclosed : (strings,) contactors; None: all\nlag_s : (strings, groups) each "
+        "voltage was taken so long before the end of the step, 0 .. dt_s; None: at the "
+        "end\n\nReturns\n-------\nbool\n    "
         "False when current is said to flow and no string is closed, or it is no number: the "
         "strings are then taken to carry what they carried before.");
     filter.def("run", &run, py::arg("time_s"), py::arg("current_A"), py::arg("voltage_V"),

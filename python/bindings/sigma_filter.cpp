@@ -15,6 +15,8 @@ class AnySigma {
   public:
     virtual ~AnySigma() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                                  double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A,
                                                     double temperature_degC) = 0;
     virtual const SocEstimate<double>& step(const CellSample<double>& sample) = 0;
@@ -32,6 +34,10 @@ class Sigma final : public AnySigma {
     }
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_.start(soc, soc_std, temperature_degC);
+    }
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+                                          double temperature_degC) override {
+        return filter_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A,
                                             double temperature_degC) override {
@@ -86,6 +92,14 @@ void bind_sigma_filter(py::module_& module) {
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("temperature_degC") = 25.0,
         "Start at rest from a known SOC (0..1) with a standard deviation.");
+    filter.def(
+        "start_under_load",
+        [](State& f, double soc, double std, double mean_current_A, double t) {
+            need(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        },
+        py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
+        py::arg("temperature_degC") = 25.0,
+        "Start in the middle of use from a SOC (0..1) and the mean current of the minutes around.");
     filter.def(
         "start_from_voltage",
         [](State& f, double v, double i, double t) {

@@ -2810,6 +2810,10 @@ class SigmaFilter:
         """
         Start from one voltage: at rest the OCV, under load with a wide spread.
         """
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start in the middle of use from a SOC (0..1) and the mean current of the minutes around.
+        """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
         """
         Take one sample (current positive when charging) and return the SocEstimate.
@@ -2828,367 +2832,6 @@ class SigmaFilter:
     def state(self) -> ModelState:
         """
         The present ModelState.
-        """
-class PackFilterSettings:
-    """
-    Knobs of the pack filter.
-    """
-    def __init__(self, **kwargs: typing.Any) -> None:
-        """
-        Every field can be given as a keyword; the others keep their default.
-        """
-    @property
-    def capacity_std(self) -> float:
-        """
-        Unknown difference of capacities, as a share.
-        """
-    @capacity_std.setter
-    def capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def gate(self) -> float:
-        ...
-    @gate.setter
-    def gate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def group_offset_std_V(self) -> float:
-        """
-        Of a reading that is off the same way all the time.
-        """
-    @group_offset_std_V.setter
-    def group_offset_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def group_voltage_std_V(self) -> float:
-        """
-        Of a reading against the other groups.
-        """
-    @group_voltage_std_V.setter
-    def group_voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def hysteresis_std(self) -> float:
-        """
-        Difference of the hysteresis between groups.
-        """
-    @hysteresis_std.setter
-    def hysteresis_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def overvoltage_share_std(self) -> float:
-        ...
-    @overvoltage_share_std.setter
-    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def reference(self) -> SocFilterSettings:
-        """
-        SocFilterSettings of the full filter; its interval counts for all groups.
-        """
-    @reference.setter
-    def reference(self, arg0: SocFilterSettings) -> None:
-        ...
-    @property
-    def reset_after_s(self) -> float:
-        ...
-    @reset_after_s.setter
-    def reset_after_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def reset_soc_std(self) -> float:
-        ...
-    @reset_soc_std.setter
-    def reset_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def resistance_share_std(self) -> float:
-        ...
-    @resistance_share_std.setter
-    def resistance_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def share_std_per_sqrt_h(self) -> float:
-        ...
-    @share_std_per_sqrt_h.setter
-    def share_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_std_floor(self) -> float:
-        ...
-    @soc_std_floor.setter
-    def soc_std_floor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_std_initial(self) -> float:
-        """
-        Of the groups around the reference at the start.
-        """
-    @soc_std_initial.setter
-    def soc_std_initial(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def soc_std_per_sqrt_h(self) -> float:
-        ...
-    @soc_std_per_sqrt_h.setter
-    def soc_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def stuck_move_V(self) -> float:
-        ...
-    @stuck_move_V.setter
-    def stuck_move_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_high_V(self) -> float:
-        ...
-    @voltage_high_V.setter
-    def voltage_high_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-    @property
-    def voltage_low_V(self) -> float:
-        ...
-    @voltage_low_V.setter
-    def voltage_low_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        ...
-class GroupFaultBit:
-    """
-    Bits of the fault byte of a group.
-    
-    Members:
-    
-      missing
-    
-      outside
-    
-      late
-    
-      stuck
-    
-      implausible
-    
-      reset
-    
-      bounded
-    """
-    __members__: typing.ClassVar[dict[str, GroupFaultBit]]
-    bounded: typing.ClassVar[GroupFaultBit]
-    implausible: typing.ClassVar[GroupFaultBit]
-    late: typing.ClassVar[GroupFaultBit]
-    missing: typing.ClassVar[GroupFaultBit]
-    outside: typing.ClassVar[GroupFaultBit]
-    reset: typing.ClassVar[GroupFaultBit]
-    stuck: typing.ClassVar[GroupFaultBit]
-    @typing.overload
-    def __and__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __and__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    @typing.overload
-    def __eq__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    @typing.overload
-    def __eq__(self, other: typing.Any) -> bool:
-        ...
-    @typing.overload
-    def __ge__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __ge__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    def __getstate__(self) -> int:
-        ...
-    @typing.overload
-    def __gt__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __gt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    def __hash__(self) -> int:
-        ...
-    def __index__(self) -> int:
-        ...
-    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __int__(self) -> int:
-        ...
-    def __invert__(self) -> typing.Any:
-        ...
-    @typing.overload
-    def __le__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __le__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    @typing.overload
-    def __lt__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __lt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: GroupFaultBit) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
-        ...
-    @typing.overload
-    def __ne__(self, other: typing.Any) -> bool:
-        ...
-    @typing.overload
-    def __or__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __or__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    @typing.overload
-    def __rand__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __rand__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    def __repr__(self) -> str:
-        ...
-    @typing.overload
-    def __ror__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __ror__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    @typing.overload
-    def __rxor__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __rxor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
-        ...
-    def __str__(self) -> str:
-        ...
-    @typing.overload
-    def __xor__(self, other: GroupFaultBit) -> int:
-        ...
-    @typing.overload
-    def __xor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
-        ...
-    @property
-    def name(self) -> str:
-        ...
-    @property
-    def value(self) -> int:
-        ...
-class PackEstimate:
-    """
-    What comes back from each sample of a string.
-    """
-    @property
-    def group_fault_bits(self) -> int:
-        """
-        All groups together.
-        """
-    @property
-    def reference(self) -> SocEstimate:
-        """
-        SocEstimate of the reference cell.
-        """
-    @property
-    def updated(self) -> bool:
-        """
-        Voltages were looked at in this step.
-        """
-    @property
-    def used(self) -> int:
-        """
-        Groups whose voltage was used.
-        """
-class PackFilter:
-    """
-    SOC of every group of a string: a full filter for a reference cell, and a small one for what each group differs by in SOC and resistance.
-    """
-    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: PackFilterSettings | None = None) -> None:
-        """
-        A filter for so many groups, each a cell of this kind (1 .. 512). Without settings the reference takes filter_settings(cell).
-        """
-    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
-        """
-        Run along a log with voltage_V (n, groups); returns (soc, soc_std, group_fault_bits), each (n, groups).
-        """
-    def set_capacity(self, group: typing.SupportsInt | typing.SupportsIndex, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> None:
-        """
-        Take what is known of a group's capacity.
-        """
-    def snapshot(self) -> bytes:
-        """
-        The state in bytes, for start_from_snapshot.
-        """
-    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start at rest from one SOC (0..1) of all groups.
-        """
-    def start_from_snapshot(self, snapshot: bytes, off_s: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start from stored bytes and the time since, in seconds.
-        """
-    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start from the (groups,) voltages; NaN where nothing came.
-        """
-    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start in the middle of use from one SOC (0..1) of all groups and the mean current of the minutes around.
-        """
-    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
-        """
-        Take one sample and return the PackEstimate.
-        
-        Parameters
-        ----------
-        current_A : of the string, positive when charging
-        voltage_V : (groups,), NaN where nothing came
-        temperature_degC : of the cells
-        dt_s : since the sample before
-        lag_s : (groups,) each voltage was taken so long before the end of the step, 0 .. dt_s
-        group_current_A : (groups,) beside the current of the string, bleed resistors negative
-        current_std_A : how far the current may be off for as long as the step lasts
-        """
-    @property
-    def estimate(self) -> PackEstimate:
-        """
-        The last PackEstimate.
-        """
-    @property
-    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
-        """
-        (groups,) see GroupFaultBit.
-        """
-    @property
-    def model_view(self) -> ModelView:
-        """
-        What the reference expects before the next sample, for SensorChecks.step.
-        """
-    @property
-    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,)
-        """
-    @property
-    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,) 0..1
-        """
-    @property
-    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,) of the difference to the reference, which is what balancing goes by.
-        """
-    @property
-    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,)
         """
 class CapacitySettings:
     """
@@ -3269,142 +2912,6 @@ class CapacityEstimator:
     def ordinary_capacity_Ah(self) -> float:
         """
         Of ordinary least squares on the same intervals: too low.
-        """
-class GroupFilters:
-    """
-    A full SocFilter for every group of a string, behind the calls of PackFilter: for groups that differ in more than SOC and resistance, and as a measure for PackFilter.
-    """
-    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: SocFilterSettings | None = None) -> None:
-        """
-        Filters for so many groups, each a cell of this kind (1 .. 512). Without settings they take filter_settings(cell).
-        """
-    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
-        """
-        Run along a log with voltage_V (n, groups); returns (soc, soc_std, fault_bits), each (n, groups).
-        """
-    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start all groups at rest from one SOC (0..1).
-        """
-    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start each group from its (groups,) voltage; DataError names one that is no number.
-        """
-    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> bool:
-        """
-        Take one sample; True when the voltages were looked at.
-        
-        Parameters
-        ----------
-        current_A : of the string, positive when charging
-        voltage_V : (groups,), NaN where nothing came
-        temperature_degC : of the cells
-        dt_s : since the sample before
-        """
-    @property
-    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
-        """
-        (groups,) see FaultBit; of the last look.
-        """
-    @property
-    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,) 1 for the tested cell.
-        """
-    @property
-    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,) 0..1, what was counted since the last look included.
-        """
-    @property
-    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (groups,) as of the last look.
-        """
-    @property
-    def states(self) -> list[ModelState]:
-        """
-        A ModelState for each group, for limits and forecasts.
-        """
-class ParallelStrings:
-    """
-    SOC of every group of strings in parallel, a PackFilter for each. Strings without a current sensor of their own share what is left of the pack's current as the model has their voltages and resistances.
-    """
-    def __init__(self, cell: Cell, strings: typing.SupportsInt | typing.SupportsIndex, groups: typing.SupportsInt | typing.SupportsIndex, *, joint_ohm: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: PackFilterSettings | None = None) -> None:
-        """
-        Filters for so many strings (1 .. 16) of so many groups (1 .. 512).
-        
-        Parameters
-        ----------
-        cell : a group as a cell: capacity and resistances are those of all its cells together
-        strings, groups : of the pack, of each string
-        joint_ohm : cables, fuse and contactor of one string
-        settings : PackFilterSettings; None takes filter_settings(cell) for the references
-        """
-    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None) -> tuple:
-        """
-        Run along a log with voltage_V (n, strings, groups) and perhaps string_current_A (n, strings), all contactors closed; returns (soc, soc_std, group_fault_bits), each (n, strings, groups), and the (n, strings) currents that were taken.
-        """
-    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start all strings at rest from one SOC (0..1).
-        """
-    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
-        """
-        Start from the (strings, groups) voltages, NaN where nothing came; string_current_A (strings,) that flows, none if left out. DataError names a string without a voltage.
-        """
-    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, closed: collections.abc.Sequence[bool] | None = None) -> bool:
-        """
-        Take one sample.
-        
-        Parameters
-        ----------
-        current_A : of the pack, positive when charging; with string_current_A read only where one of them is NaN
-        voltage_V : (strings, groups), NaN where nothing came
-        temperature_degC : of the cells
-        dt_s : since the sample before
-        string_current_A : (strings,) of sensors, NaN where one gives nothing; None: one sensor for all
-        closed : (strings,) contactors; None: all
-        
-        Returns
-        -------
-        bool
-            False when current is said to flow and no string is closed, or it is no number: the strings are then taken to carry what they carried before.
-        """
-    @property
-    def estimates(self) -> list[PackEstimate]:
-        """
-        The last PackEstimate of each string.
-        """
-    @property
-    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
-        """
-        (strings, groups) see GroupFaultBit.
-        """
-    @property
-    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (strings, groups) 1 for the tested cell.
-        """
-    @property
-    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (strings, groups) 0..1
-        """
-    @property
-    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (strings, groups) of the difference to the reference of the string.
-        """
-    @property
-    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (strings, groups)
-        """
-    @property
-    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
-        """
-        (strings,) that the last step took each to carry.
         """
 class CoulombCounterSettings:
     """
@@ -3790,6 +3297,528 @@ class AgeOfLog:
     def rests(self) -> int:
         """
         Whose voltage told the SOC.
+        """
+class PackFilterSettings:
+    """
+    Knobs of the pack filter.
+    """
+    def __init__(self, **kwargs: typing.Any) -> None:
+        """
+        Every field can be given as a keyword; the others keep their default.
+        """
+    @property
+    def capacity_std(self) -> float:
+        """
+        Unknown difference of capacities, as a share.
+        """
+    @capacity_std.setter
+    def capacity_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def gate(self) -> float:
+        ...
+    @gate.setter
+    def gate(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_offset_std_V(self) -> float:
+        """
+        Of a reading that is off the same way all the time.
+        """
+    @group_offset_std_V.setter
+    def group_offset_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def group_voltage_std_V(self) -> float:
+        """
+        Of a reading against the other groups.
+        """
+    @group_voltage_std_V.setter
+    def group_voltage_std_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def hysteresis_std(self) -> float:
+        """
+        Difference of the hysteresis between groups.
+        """
+    @hysteresis_std.setter
+    def hysteresis_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def overvoltage_share_std(self) -> float:
+        ...
+    @overvoltage_share_std.setter
+    def overvoltage_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reference(self) -> SocFilterSettings:
+        """
+        SocFilterSettings of the full filter; its interval counts for all groups.
+        """
+    @reference.setter
+    def reference(self, arg0: SocFilterSettings) -> None:
+        ...
+    @property
+    def reset_after_s(self) -> float:
+        ...
+    @reset_after_s.setter
+    def reset_after_s(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def reset_soc_std(self) -> float:
+        ...
+    @reset_soc_std.setter
+    def reset_soc_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def resistance_share_std(self) -> float:
+        ...
+    @resistance_share_std.setter
+    def resistance_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def share_std_per_sqrt_h(self) -> float:
+        ...
+    @share_std_per_sqrt_h.setter
+    def share_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_floor(self) -> float:
+        ...
+    @soc_std_floor.setter
+    def soc_std_floor(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_initial(self) -> float:
+        """
+        Of the groups around the reference at the start.
+        """
+    @soc_std_initial.setter
+    def soc_std_initial(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def soc_std_per_sqrt_h(self) -> float:
+        ...
+    @soc_std_per_sqrt_h.setter
+    def soc_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def stuck_move_V(self) -> float:
+        ...
+    @stuck_move_V.setter
+    def stuck_move_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_high_V(self) -> float:
+        ...
+    @voltage_high_V.setter
+    def voltage_high_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def voltage_low_V(self) -> float:
+        ...
+    @voltage_low_V.setter
+    def voltage_low_V(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+class GroupFaultBit:
+    """
+    Bits of the fault byte of a group.
+    
+    Members:
+    
+      missing
+    
+      outside
+    
+      late
+    
+      stuck
+    
+      implausible
+    
+      reset
+    
+      bounded
+    """
+    __members__: typing.ClassVar[dict[str, GroupFaultBit]]
+    bounded: typing.ClassVar[GroupFaultBit]
+    implausible: typing.ClassVar[GroupFaultBit]
+    late: typing.ClassVar[GroupFaultBit]
+    missing: typing.ClassVar[GroupFaultBit]
+    outside: typing.ClassVar[GroupFaultBit]
+    reset: typing.ClassVar[GroupFaultBit]
+    stuck: typing.ClassVar[GroupFaultBit]
+    @typing.overload
+    def __and__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __and__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __eq__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __eq__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ge__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __getstate__(self) -> int:
+        ...
+    @typing.overload
+    def __gt__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __gt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    def __hash__(self) -> int:
+        ...
+    def __index__(self) -> int:
+        ...
+    def __init__(self, value: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __int__(self) -> int:
+        ...
+    def __invert__(self) -> typing.Any:
+        ...
+    @typing.overload
+    def __le__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __le__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __lt__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: GroupFaultBit) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.SupportsInt | typing.SupportsIndex) -> bool:
+        ...
+    @typing.overload
+    def __ne__(self, other: typing.Any) -> bool:
+        ...
+    @typing.overload
+    def __or__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __or__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rand__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __repr__(self) -> str:
+        ...
+    @typing.overload
+    def __ror__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __ror__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __rxor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    def __setstate__(self, state: typing.SupportsInt | typing.SupportsIndex) -> None:
+        ...
+    def __str__(self) -> str:
+        ...
+    @typing.overload
+    def __xor__(self, other: GroupFaultBit) -> int:
+        ...
+    @typing.overload
+    def __xor__(self, other: typing.SupportsInt | typing.SupportsIndex) -> int:
+        ...
+    @property
+    def name(self) -> str:
+        ...
+    @property
+    def value(self) -> int:
+        ...
+class PackEstimate:
+    """
+    What comes back from each sample of a string.
+    """
+    @property
+    def group_fault_bits(self) -> int:
+        """
+        All groups together.
+        """
+    @property
+    def reference(self) -> SocEstimate:
+        """
+        SocEstimate of the reference cell.
+        """
+    @property
+    def updated(self) -> bool:
+        """
+        Voltages were looked at in this step.
+        """
+    @property
+    def used(self) -> int:
+        """
+        Groups whose voltage was used.
+        """
+class PackFilter:
+    """
+    SOC of every group of a string: a full filter for a reference cell, and a small one for what each group differs by in SOC and resistance.
+    """
+    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: PackFilterSettings | None = None) -> None:
+        """
+        A filter for so many groups, each a cell of this kind (1 .. 512). Without settings the reference takes filter_settings(cell).
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
+        """
+        Run along a log with voltage_V (n, groups); returns (soc, soc_std, group_fault_bits), each (n, groups).
+        """
+    def set_capacity(self, group: typing.SupportsInt | typing.SupportsIndex, capacity_Ah: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        """
+        Take what is known of a group's capacity.
+        """
+    def snapshot(self, *, capacity: CapacityEstimator | None = None, resistance: ResistanceGrowth | None = None, checks: SensorChecks | None = None, drift: collections.abc.Sequence[GroupDriftFit] | None = None) -> bytes:
+        """
+        The state in bytes, for start_from_snapshot.
+        
+        Parameters
+        ----------
+        capacity : with the interval under way
+        resistance : its growth
+        checks : what lasts of them: sign, offset, faults that have not ended, what steps have taught, the slow balance
+        drift : (groups,) one for each group
+        
+        Raises
+        ------
+        DataError
+            When the filter was not started, or drift has another length.
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start at rest from one SOC (0..1) of all groups.
+        """
+    def start_from_snapshot(self, snapshot: bytes, off_s: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0, *, no_current: bool = False, capacity: CapacityEstimator | None = None, resistance: ResistanceGrowth | None = None, checks: SensorChecks | None = None, drift: collections.abc.Sequence[GroupDriftFit] | None = None) -> None:
+        """
+        Start from stored bytes.
+        
+        Parameters
+        ----------
+        off_s : time since, >= 0
+        temperature_degC : now
+        no_current : contactors are known to have been open; only then the interval of the capacity goes on through the time off
+        capacity, resistance, checks, drift : made with their settings; what is stored of them goes on in them, and one of which nothing is stored stays as it is
+        
+        Raises
+        ------
+        DataError
+            For bytes that were cut or changed, or of another version, model or number of groups, and for a state that cannot be; then nothing changes.
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from the (groups,) voltages; NaN where nothing came.
+        """
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start in the middle of use from one SOC (0..1) of all groups and the mean current of the minutes around.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
+        """
+        Take one sample and return the PackEstimate.
+        
+        Parameters
+        ----------
+        current_A : of the string, positive when charging
+        voltage_V : (groups,), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        lag_s : (groups,) each voltage was taken so long before the end of the step, 0 .. dt_s
+        group_current_A : (groups,) beside the current of the string, bleed resistors negative
+        current_std_A : how far the current may be off for as long as the step lasts
+        """
+    @property
+    def estimate(self) -> PackEstimate:
+        """
+        The last PackEstimate.
+        """
+    @property
+    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (groups,) see GroupFaultBit.
+        """
+    @property
+    def model_view(self) -> ModelView:
+        """
+        What the reference expects before the next sample, for SensorChecks.step.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 0..1
+        """
+    @property
+    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) of the difference to the reference, which is what balancing goes by.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,)
+        """
+class GroupFilters:
+    """
+    A full SocFilter for every group of a string, behind the calls of PackFilter: for groups that differ in more than SOC and resistance, and as a measure for PackFilter.
+    """
+    def __init__(self, cell: Cell, groups: typing.SupportsInt | typing.SupportsIndex, settings: SocFilterSettings | None = None) -> None:
+        """
+        Filters for so many groups, each a cell of this kind (1 .. 512). Without settings they take filter_settings(cell).
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64]) -> tuple:
+        """
+        Run along a log with voltage_V (n, groups); returns (soc, soc_std, fault_bits), each (n, groups).
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all groups at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start each group from its (groups,) voltage; DataError names one that is no number.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> bool:
+        """
+        Take one sample; True when the voltages were looked at.
+        
+        Parameters
+        ----------
+        current_A : of the string, positive when charging
+        voltage_V : (groups,), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        """
+    @property
+    def fault_bits(self) -> numpy.typing.NDArray[numpy.uint32]:
+        """
+        (groups,) see FaultBit; of the last look.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) 0..1, what was counted since the last look included.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (groups,) as of the last look.
+        """
+    @property
+    def states(self) -> list[ModelState]:
+        """
+        A ModelState for each group, for limits and forecasts.
+        """
+class ParallelStrings:
+    """
+    SOC of every group of strings in parallel, a PackFilter for each. Strings without a current sensor of their own share what is left of the pack's current as the model has their voltages and resistances.
+    """
+    def __init__(self, cell: Cell, strings: typing.SupportsInt | typing.SupportsIndex, groups: typing.SupportsInt | typing.SupportsIndex, *, joint_ohm: typing.SupportsFloat | typing.SupportsIndex = 0.0, settings: PackFilterSettings | None = None) -> None:
+        """
+        Filters for so many strings (1 .. 16) of so many groups (1 .. 512).
+        
+        Parameters
+        ----------
+        cell : a group as a cell: capacity and resistances are those of all its cells together
+        strings, groups : of the pack, of each string
+        joint_ohm : cables, fuse and contactor of one string
+        settings : PackFilterSettings; None takes filter_settings(cell) for the references
+        """
+    def run(self, time_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None) -> tuple:
+        """
+        Run along a log with voltage_V (n, strings, groups) and perhaps string_current_A (n, strings), all contactors closed; returns (soc, soc_std, group_fault_bits), each (n, strings, groups), and the (n, strings) currents that were taken.
+        """
+    def start(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start all strings at rest from one SOC (0..1).
+        """
+    def start_from_voltages(self, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+        """
+        Start from the (strings, groups) voltages, NaN where nothing came; string_current_A (strings,) that flows, none if left out. DataError names a string without a voltage.
+        """
+    def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, string_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, closed: collections.abc.Sequence[bool] | None = None, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None) -> bool:
+        """
+        Take one sample.
+        
+        Parameters
+        ----------
+        current_A : of the pack, positive when charging; with string_current_A read only where one of them is NaN
+        voltage_V : (strings, groups), NaN where nothing came
+        temperature_degC : of the cells
+        dt_s : since the sample before
+        string_current_A : (strings,) of sensors, NaN where one gives nothing; None: one sensor for all
+        closed : (strings,) contactors; None: all
+        lag_s : (strings, groups) each voltage was taken so long before the end of the step, 0 .. dt_s; None: at the end
+        
+        Returns
+        -------
+        bool
+            False when current is said to flow and no string is closed, or it is no number: the strings are then taken to carry what they carried before.
+        """
+    @property
+    def estimates(self) -> list[PackEstimate]:
+        """
+        The last PackEstimate of each string.
+        """
+    @property
+    def group_fault_bits(self) -> numpy.typing.NDArray[numpy.uint8]:
+        """
+        (strings, groups) see GroupFaultBit.
+        """
+    @property
+    def resistance_scale(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 1 for the tested cell.
+        """
+    @property
+    def soc(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) 0..1
+        """
+    @property
+    def soc_difference_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups) of the difference to the reference of the string.
+        """
+    @property
+    def soc_std(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings, groups)
+        """
+    @property
+    def string_current_A(self) -> numpy.typing.NDArray[numpy.float64]:
+        """
+        (strings,) that the last step took each to carry.
         """
 class LimitReason:
     """

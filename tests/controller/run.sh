@@ -1,6 +1,6 @@
 #!/usr/bin/env bash
 # The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp, pack_step.cpp,
-# limits_step.cpp and range_step.cpp for a Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it
+# stored_step.cpp, limits_step.cpp and range_step.cpp for a Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it
 # prints with the same source run on this machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
 # Environment: VOLTKEEL_CONTROLLER_BUILD (default build/controller), EIGEN_INCLUDE_DIR (default /usr/include/eigen3)
@@ -101,6 +101,8 @@ check_form charge charge_step
 # Filters, capacity and stored state of a pack; its limits, their tracker and torque; the checks of all of them.
 text_budget_bytes=32768
 check_form pack pack_step
+# All that a snapshot can hold.
+check_form stored stored_step
 check_form limits limits_step
 # Charge time with its band, least current, usable energy, consumption and distance.
 check_form range range_step

@@ -134,6 +134,18 @@ def test_full_filters_flag_and_refuse(cell, run):
         vk.SigmaFilter(cell).start_from_voltage(math.nan)
 
 
+def test_sigma_points_start_under_load_as_derivatives_do(cell):
+    sigma, slopes = vk.SigmaFilter(cell), vk.SocFilter(cell)
+    for state in (sigma, slopes):
+        state.start_under_load(0.6, 0.1, -8.0, 20.0)
+    assert sigma.state.branch_V == slopes.state.branch_V
+    assert max(sigma.state.branch_V) < 0
+    assert np.array_equal(sigma.covariance, slopes.covariance)
+    with pytest.raises(vk.DataError, match="start_under_load"):
+        sigma.start_under_load(0.6, 0.1, math.nan)
+    assert sigma.estimate.soc == 0.6
+
+
 @pytest.fixture(scope="module")
 def two_strings(cell) -> tuple[vk.SimulationResult, np.ndarray]:
     """Two strings of unequal groups, the second with more resistance, and the (strings, groups) factors."""
@@ -191,6 +203,42 @@ def test_open_strings_carry_nothing(cell):
     voltage[1, 0] = math.nan
     strings.step(0.0, voltage, 25.0, 1.0)
     assert strings.group_fault_bits[1, 0] & int(vk.GroupFaultBit.missing)
+
+
+def test_strings_know_of_readings_taken_earlier(cell):
+    # One current for six steps of 10 s, then another; half of the groups are read some seconds before the end.
+    time_s = np.arange(4001.0)
+    current_A = np.where((np.ceil(time_s / 10) - 1) // 6 % 2 == 0, -2.0, 1.5)
+    model = vk.CellModel(cell)
+    model.reset(vk.ModelState(soc=0.8, temperature_degC=25.0))
+    voltage_V, soc = model.run(time_s, current_A, np.full(len(time_s), 25.0))
+    lag = np.zeros((2, GROUPS))
+    lag[:, ::2] = [[3.0], [8.0]]
+    found = {}
+    for told in (True, False):
+        strings = vk.ParallelStrings(cell, 2, GROUPS)
+        strings.start_from_voltages(np.full((2, GROUPS), voltage_V[0]))
+        alone = [vk.PackFilter(cell, GROUPS) for _ in range(2)]
+        for one in alone:
+            one.start_from_voltages(np.full(GROUPS, voltage_V[0]))
+        for row in range(10, len(time_s), 10):
+            early = voltage_V[(row - lag).astype(int)]
+            own_A = np.full(2, current_A[row])
+            assert strings.step(
+                float(own_A.sum()), early, 25.0, 10.0, string_current_A=own_A, lag_s=lag if told else None
+            )
+            for one, read, early_s in zip(alone, early, lag, strict=True):
+                one.step(current_A[row], read, 25.0, 10.0, lag_s=early_s if told else None)
+        # Each string is the filter of its own groups, with its own lags.
+        assert np.array_equal(strings.soc, [one.soc for one in alone])
+        found[told] = strings.soc
+    assert np.abs(found[True] - soc[-1]).max() < 0.001
+    assert np.abs(found[True] - found[False]).max() > 1e-5
+    voltage = np.full((1, 2, GROUPS), voltage_V[-1])
+    with pytest.raises(vk.DataError, match="lag_s: needs 2 strings of 5 groups"):
+        strings.step(0.0, voltage[0], 25.0, 1.0, lag_s=np.zeros((2, 2)))
+    strings.step(0.0, voltage[0], 25.0, 1.0, lag_s=np.full((2, GROUPS), 2.0))
+    assert (strings.group_fault_bits & int(vk.GroupFaultBit.late)).all()
 
 
 def test_bad_strings_say_what_is_wrong(cell):

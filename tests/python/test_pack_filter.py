@@ -82,6 +82,76 @@ def test_the_stored_state_comes_back(cell, run):
         vk.PackFilter(cell, GROUPS + 1).start_from_snapshot(stored)
 
 
+def parts_of(cell):
+    return {
+        "capacity": vk.CapacityEstimator(0.9 * cell.capacity_Ah),
+        "resistance": vk.ResistanceGrowth(),
+        "checks": vk.SensorChecks(vk.SensorCheckSettings(capacity_Ah=cell.capacity_Ah)),
+        "drift": [vk.GroupDriftFit(interval_h=0.1) for _ in range(GROUPS)],
+    }
+
+
+def test_all_parts_are_stored_and_come_back(cell, run):
+    state, parts = started(cell), parts_of(cell)
+    parts["capacity"].anchor(float(run.group_soc[0].mean()), 0.005)
+    for row in range(len(run)):
+        dt_s = run.time_s[row] - run.time_s[row - 1] if row else 0.0
+        # The sensor is built in the wrong way round.
+        checked = parts["checks"].step(
+            run.time_s[row], -run.current_A[row], run.group_voltage_V[row].mean(), 25.0, state.model_view
+        )
+        estimate = state.step(run.current_A[row], run.group_voltage_V[row], 25.0, dt_s)
+        parts["capacity"].count(run.current_A[row], dt_s)
+        parts["resistance"].step(math.log(estimate.reference.resistance_scale), estimate.reference.log_scale_std, dt_s)
+        for k, fit in enumerate(parts["drift"]):
+            fit.step(dt_s)
+            fit.look(state.soc[k] - estimate.reference.soc, state.soc_difference_std[k], estimate.reference.soc)
+    assert checked.fault_bits & int(vk.SensorFaultBit.current_sign)
+    assert parts["resistance"].looks > 0
+    stored = state.snapshot(**parts)
+    assert len(state.snapshot()) < len(stored)  # no room for the drift
+
+    woken, again = vk.PackFilter(cell, GROUPS), parts_of(cell)
+    woken.start_from_snapshot(stored, 8 * 3600.0, 20.0, no_current=True, **again)
+    assert again["resistance"].looks == parts["resistance"].looks
+    assert again["resistance"].growth == pytest.approx(parts["resistance"].growth, rel=1e-6)
+    # Ageing is a random walk: variances add up.
+    rate = vk.ResistanceGrowthSettings().std_per_sqrt_day
+    expected = math.hypot(parts["resistance"].log_growth_std, rate * math.sqrt(8 / 24))
+    assert again["resistance"].log_growth_std == pytest.approx(expected, rel=1e-5)
+    for before, after in zip(parts["drift"], again["drift"], strict=True):
+        assert after.drift.looks == before.drift.looks > 0
+        assert after.drift.capacity_share == pytest.approx(before.drift.capacity_share, abs=1e-6)
+    first = again["checks"].step(0.0, 3.0, 3.7, 25.0)
+    assert first.fault_bits & int(vk.SensorFaultBit.current_sign)
+    assert first.current_A == -3.0
+    # The interval of the capacity goes on where nothing flowed, and only there.
+    end_soc = float(run.group_soc[-1].mean())
+    assert parts["capacity"].anchor(end_soc, 0.005)
+    assert again["capacity"].anchor(end_soc, 0.005)
+    assert again["capacity"].capacity_Ah == pytest.approx(parts["capacity"].capacity_Ah, rel=1e-6)
+    unsure = parts_of(cell)
+    woken.start_from_snapshot(stored, 8 * 3600.0, 20.0, capacity=unsure["capacity"])
+    assert not unsure["capacity"].anchor(end_soc, 0.005)
+    assert unsure["resistance"].looks == 0  # not asked for
+
+    # Refused, and nothing changed.
+    untouched = parts_of(cell)
+    with pytest.raises(vk.DataError, match="cut or damaged"):
+        woken.start_from_snapshot(stored[:-1], **untouched)
+    with pytest.raises(vk.DataError, match="drift: needs one for each of 6 groups, has 2"):
+        woken.start_from_snapshot(stored, drift=untouched["drift"][:2])
+    with pytest.raises(vk.DataError, match="drift: needs one for each of 6 groups, has 7"):
+        state.snapshot(drift=[*parts["drift"], vk.GroupDriftFit()])
+    with pytest.raises(vk.DataError, match=r"drift\[1\]: is None"):
+        state.snapshot(drift=[parts["drift"][0], None, *parts["drift"][2:]])
+    assert untouched["resistance"].looks == 0
+    assert untouched["drift"][0].drift.looks == 0
+    # Bytes without parts leave them as they are.
+    woken.start_from_snapshot(state.snapshot(), **untouched)
+    assert untouched["drift"][0].drift.looks == 0
+
+
 def test_checks_replace_a_silent_current_sensor(cell):
     filter_of_cell = vk.SocFilter(cell)
     filter_of_cell.start(0.8, 0.02)

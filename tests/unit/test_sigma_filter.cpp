@@ -163,3 +163,64 @@ TEMPLATE_TEST_CASE("whatever comes in, the filter by points stays a number", "[s
         }
     }
 }
+
+TEMPLATE_TEST_CASE("started in the middle of use points are where derivatives are",
+                   "[sigma_filter]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Random random(103);
+    CAPTURE(voltkeel_test::seed());
+    const Real nan = std::numeric_limits<Real>::quiet_NaN();
+    voltkeel::SigmaFilter<Real, 2> never_configured;
+    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), Real(0), Real(20)) ==
+          Status::missing_table);
+    // All is linear, so that both are the Kalman filter from then on.
+    const auto cell = voltkeel_test::linear_cell<Real, 2>();
+    voltkeel::SocFilterSettings<Real> settings;
+    settings.log_scale_std_initial = Real(0);
+    settings.log_scale_std_per_sqrt_h = Real(0);
+    settings.overvoltage_share_std = Real(0);
+    for (int run = 0; run < 10; ++run) {
+        voltkeel::SocFilter<Real, 2> derivatives;
+        voltkeel::SigmaFilter<Real, 2> sigma;
+        REQUIRE(derivatives.configure(cell.view(), settings) == Status::ok);
+        REQUIRE(sigma.configure(cell.view(), settings) == Status::ok);
+        const Real soc = static_cast<Real>(random.uniform(0.2, 0.8));
+        const Real mean_A = static_cast<Real>(random.uniform(-3, 3));
+        REQUIRE(derivatives.start_under_load(soc, Real(0.1), mean_A, Real(20)) == Status::ok);
+        REQUIRE(sigma.start_under_load(soc, Real(0.1), mean_A, Real(20)) == Status::ok);
+        CHECK(sigma.estimate().soc == soc);
+        // Toward where the current leads: R I 1 h / (1 h + time constant), of the linear cell.
+        CHECK(static_cast<double>(sigma.state().cell.branch_V[1]) ==
+              Approx(0.015 * static_cast<double>(mean_A) * 3600 / 3720).epsilon(1e-5));
+        for (int i = 0; i < voltkeel::SigmaFilter<Real, 2>::size; ++i) {
+            for (int k = 0; k <= i; ++k)
+                CHECK(sigma.state().spread(i, k) == derivatives.state().spread(i, k));
+        }
+        const auto before = sigma.state();
+        CHECK(sigma.start_under_load(Real(1.1), Real(0.1), Real(0), Real(20)) ==
+              Status::out_of_range);
+        CHECK(sigma.start_under_load(Real(0.5), nan, Real(0), Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), nan, Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), Real(1e9), Real(20)) ==
+              Status::sample_not_finite);
+        CHECK(sigma.state().cell.branch_V[0] == before.cell.branch_V[0]);
+        CHECK(sigma.estimate().soc == soc);
+        const double tolerance = sizeof(Real) == 4 ? 2e-5 : 1e-11;
+        for (int tick = 0; tick < 200; ++tick) {
+            const voltkeel::CellSample<Real> sample{
+                mean_A,
+                static_cast<Real>(3.4 + 0.8 * static_cast<double>(soc) +
+                                  0.05 * static_cast<double>(mean_A)),
+                Real(20), Real(1)};
+            const auto& a = derivatives.step(sample);
+            const auto& b = sigma.step(sample);
+            if (voltkeel_test::apart(a.soc, b.soc) > tolerance ||
+                voltkeel_test::apart(a.soc_std, b.soc_std) > tolerance) {
+                CAPTURE(run, tick, a.soc, b.soc, a.soc_std, b.soc_std);
+                FAIL("they differ");
+            }
+        }
+    }
+}

@@ -31,4 +31,24 @@ template <class Real, int Count>
     return {};
 }
 
+/// A number of a state that is stored, and the bounds of one that can be, both included.
+template <class State, class Real>
+struct StoredNumber {
+    Real State::*field;
+    Real low;
+    Real high;
+};
+
+/// not_finite or out_of_range for the first stored number that cannot be.
+template <class State, class Real, int Count>
+[[nodiscard]] inline Status check_stored(const StoredNumber<State, Real> (&rows)[Count],
+                                         const State& state) noexcept {
+    for (const StoredNumber<State, Real>& row : rows) {
+        const Real value = state.*row.field;
+        if (!finite(value)) return Status::not_finite;
+        if (!within(value, row.low, row.high)) return Status::out_of_range;
+    }
+    return Status::ok;
+}
+
 }  // namespace voltkeel::detail

@@ -81,6 +81,26 @@ class CapacityEstimator {
   public:
     using Settings = CapacitySettings<Real>;
     using State = CapacityState<Real>;
+    /// What restore() takes beside counts and flags. The anchor may be beyond what anchor() takes
+    /// by the rounding of what was stored.
+    static constexpr detail::StoredNumber<State, Real> stored_numbers[] = {
+        {&State::capacity_Ah, Real(1e-4), Real(1e6)},
+        {&State::capacity_std_Ah, Real(0), Real(1e9)},
+        {&State::xx, Real(0), Real(1e37)},
+        {&State::xy, Real(-1e37), Real(1e37)},
+        {&State::yy, Real(0), Real(1e37)},
+        {&State::soc_var_sum, Real(0), Real(1e37)},
+        {&State::charge_var_sum, Real(0), Real(1e37)},
+        {&State::score_var, Real(0), Real(1e37)},
+        {&State::last_score, Real(-1e37), Real(1e37)},
+        {&State::mean_age, Real(0), Real(1e9)},
+        {&State::anchor_soc, Real(-0.06), Real(1.06)},
+        {&State::anchor_soc_var, Real(0), Real(1.01)},
+        {&State::charge_Ah, Real(-1e18), Real(1e18)},
+        {&State::charge_carry_Ah, Real(-1e18), Real(1e18)},
+        {&State::hours, Real(0), Real(1e9)},
+        {&State::hours_carry, Real(-1e9), Real(1e9)},
+    };
 
     /// \param capacity_Ah to start from, > 0. On failure nothing changes.
     [[nodiscard]] Status configure(Real capacity_Ah, const Settings& settings = {}) noexcept {
@@ -102,31 +122,34 @@ class CapacityEstimator {
         return Status::ok;
     }
 
-    /// Goes on from a stored state.
-    [[nodiscard]] Status restore(const State& state) noexcept {
-        const Real numbers[] = {state.capacity_std_Ah,
-                                state.xx,
-                                state.xy,
-                                state.yy,
-                                state.soc_var_sum,
-                                state.charge_var_sum,
-                                state.score_var,
-                                state.last_score,
-                                state.anchor_soc,
-                                state.anchor_soc_var,
-                                state.charge_Ah,
-                                state.charge_carry_Ah,
-                                state.hours,
-                                state.hours_carry};
-        for (const Real number : numbers) {
-            if (!detail::finite(number)) return Status::not_finite;
-        }
-        if (!detail::within(state.capacity_Ah, Real(1e-4), Real(1e6)) || !(state.xx > Real(0)) ||
-            !(state.score_var > Real(0)) || state.intervals < 0) {
+    /// Whether a stored state can be: ok, not_finite or out_of_range.
+    [[nodiscard]] Status check(const State& state) const noexcept {
+        const Status status = detail::check_stored(stored_numbers, state);
+        if (status != Status::ok) return status;
+        if (!(state.xx > Real(0)) || !(state.score_var > Real(0)) || state.intervals < 0)
             return Status::out_of_range;
-        }
-        state_ = state;
         return Status::ok;
+    }
+    /// Goes on from a stored state, its running interval too. \return what check() says of it;
+    /// unless ok, nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept {
+        const Status status = check(state);
+        if (status == Status::ok) state_ = state;
+        return status;
+    }
+
+    /// Time in which nobody counted. Only where nothing flowed the interval goes on through it; a
+    /// current that nobody measured ends it, as in count().
+    /// \param off_s >= 0; what is no time ends the interval too
+    /// \param no_current known: contactors were open
+    void time_off(Real off_s, bool no_current) noexcept {
+        if (off_s == Real(0)) return;
+        if (!no_current || !detail::within(off_s, Real(0), Real(1e9))) {
+            state_.anchored = false;
+            return;
+        }
+        add_compensated(state_.hours, state_.hours_carry,
+                        off_s * (Real(1) / seconds_per_hour<Real>));
     }
 
     /// Counts. A sample that is no number ends the interval: what flowed is not known.
@@ -262,6 +285,12 @@ class ResistanceGrowth {
         Real since_s{0};
         int looks{0};
     };
+    /// What restore() takes beside the count.
+    static constexpr detail::StoredNumber<State, Real> stored_numbers[] = {
+        {&State::log_growth, Real(-3.01), Real(3.01)},
+        {&State::log_var, Real(0), Real(1e6)},
+        {&State::since_s, Real(0), Real(1e9)},
+    };
     void configure(const Settings& settings = {}) noexcept {
         settings_ = settings;
         state_ = State{};
@@ -286,6 +315,26 @@ class ResistanceGrowth {
         state_.log_growth += gain * (log_scale - state_.log_growth);
         state_.log_var -= gain * state_.log_var;
         ++state_.looks;
+    }
+    /// Time without a look: what is known of the cell gets older.
+    /// \param off_s >= 0; what is no time is left out
+    void time_off(Real off_s) noexcept {
+        if (!detail::within(off_s, Real(0), Real(1e9))) return;
+        state_.log_var +=
+            settings_.std_per_sqrt_day * settings_.std_per_sqrt_day * off_s / Real(86400);
+    }
+    /// Whether a stored state can be: ok, not_finite or out_of_range.
+    [[nodiscard]] Status check(const State& state) const noexcept {
+        const Status status = detail::check_stored(stored_numbers, state);
+        if (status != Status::ok) return status;
+        if (state.looks < 0) return Status::out_of_range;
+        return Status::ok;
+    }
+    /// Goes on from a stored state. \return what check() says of it; unless ok, nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept {
+        const Status status = check(state);
+        if (status == Status::ok) state_ = state;
+        return status;
     }
     [[nodiscard]] Real growth() const noexcept { return std::exp(state_.log_growth); }
     [[nodiscard]] Real log_growth_std() const noexcept { return std::sqrt(state_.log_var); }
@@ -315,6 +364,8 @@ class GroupDriftFit {
         Real information[6]{};  ///< Lower triangle over [start, rate, share].
         Real right[3]{};
         int looks{0};
+        Real since_d{0};    ///< Since the last look.
+        Real waiting_d{0};  ///< Time that the sums have not been moved by yet.
     };
     /// \param days_memory of looks, > 0 \param interval_h between looks, for the errors of one look
     /// last so long
@@ -326,26 +377,26 @@ class GroupDriftFit {
         memory_d_ = days_memory;
         interval_d_ = interval_h / Real(24);
         state_ = State{};
-        since_d_ = interval_d_;
+        state_.since_d = interval_d_;
         return Status::ok;
     }
     /// Time goes on: what was seen so far moves into the past.
     void step(Real dt_s) noexcept {
-        if (!detail::within(dt_s, Real(0), Real(1e8))) return;
+        if (!detail::within(dt_s, Real(0), Real(1e9))) return;
         const Real days = dt_s / Real(86400);
-        since_d_ += days;
-        waiting_d_ += days;
+        state_.since_d += days;
+        state_.waiting_d += days;
     }
     /// A look at the group. Looks nearer than the interval are left out.
     void look(Real soc_difference, Real difference_std, Real soc) noexcept {
-        if (since_d_ < interval_d_ || !detail::within(soc_difference, Real(-1), Real(1)) ||
+        if (state_.since_d < interval_d_ || !detail::within(soc_difference, Real(-1), Real(1)) ||
             !detail::within(difference_std, Real(1e-5), Real(1)) ||
             !detail::within(soc, Real(-0.1), Real(1.1))) {
             return;
         }
-        since_d_ = Real(0);
-        shift(waiting_d_);
-        waiting_d_ = Real(0);
+        state_.since_d = Real(0);
+        shift(state_.waiting_d);
+        state_.waiting_d = Real(0);
         const Real row[3] = {Real(1), Real(0), -(soc - Real(0.5))};
         const Real weight = Real(1) / (difference_std * difference_std);
         for (int i = 0; i < 3; ++i) {
@@ -354,6 +405,41 @@ class GroupDriftFit {
             state_.right[i] += weight * row[i] * soc_difference;
         }
         ++state_.looks;
+    }
+    /// Whether a stored state can be: ok, not_finite or out_of_range.
+    [[nodiscard]] Status check(const State& state) const noexcept {
+        for (const Real number : state.information) {
+            if (!detail::finite(number)) return Status::not_finite;
+        }
+        for (const Real number : state.right) {
+            if (!detail::finite(number)) return Status::not_finite;
+        }
+        // The longest time off is a thousandth of this.
+        for (const Real days : {state.since_d, state.waiting_d}) {
+            if (!detail::finite(days)) return Status::not_finite;
+            if (!detail::within(days, Real(0), Real(1e7))) return Status::out_of_range;
+        }
+        if (state.looks < 0) return Status::out_of_range;
+        // Sums of squares and products, against rounding of what was stored. By their roots: a
+        // float has no room for the square of such a sum.
+        constexpr int diagonal[3] = {0, 2, 5};
+        for (int i = 0; i < 3; ++i) {
+            const Real own = state.information[diagonal[i]];
+            if (own < Real(0)) return Status::out_of_range;
+            for (int k = 0; k < i; ++k) {
+                const Real most = std::sqrt(own) * std::sqrt(state.information[diagonal[k]]);
+                const Real entry = state.information[i * (i + 1) / 2 + k];
+                if (!detail::within(entry, -most * Real(1.01), most * Real(1.01)))
+                    return Status::out_of_range;
+            }
+        }
+        return Status::ok;
+    }
+    /// Goes on from a stored state. \return what check() says of it; unless ok, nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept {
+        const Status status = check(state);
+        if (status == Status::ok) state_ = state;
+        return status;
     }
     /// What is known so far. Priors: no drift within 5 % a day, equal capacities within 10 %.
     [[nodiscard]] GroupDrift<Real> drift() const noexcept {
@@ -381,7 +467,12 @@ class GroupDriftFit {
             a[0][0] * inverse[0][0] + a[0][1] * inverse[1][0] + a[0][2] * inverse[2][0];
         GroupDrift<Real> out;
         out.looks = state_.looks;
-        if (!(determinant > Real(0))) return out;
+        if (!(determinant > Real(0))) {
+            // Rounding has eaten what was known: the priors are left.
+            out.soc_per_day_std = Real(0.05);
+            out.capacity_share_std = Real(0.1);
+            return out;
+        }
         Real solved[3];
         for (int i = 0; i < 3; ++i) {
             solved[i] = (inverse[i][0] * state_.right[0] + inverse[i][1] * state_.right[1] +
@@ -419,8 +510,6 @@ class GroupDriftFit {
     }
     Real memory_d_{30};
     Real interval_d_{Real(1) / Real(24)};
-    Real since_d_{0};
-    Real waiting_d_{0};
     State state_{};
 };
 

@@ -211,10 +211,18 @@ class PackFilter {
         return status;
     }
 
-    /// Goes on from a stored state. \return not_finite or out_of_range for one that cannot be; then
-    /// nothing changes
+    /// Goes on from a stored state: the differences of the groups, and what was walked since
+    /// voltages were last looked at. Readings and faults begin anew. \return not_finite or
+    /// out_of_range for one that cannot be; then nothing changes
     [[nodiscard]] Status restore(const typename Reference::State& reference,
                                  const State& state) noexcept {
+        for (const Real number : {state.since_update_s, state.walked, state.walked_magnitude}) {
+            if (!detail::finite(number)) return Status::not_finite;
+        }
+        if (!detail::within(state.since_update_s, Real(0), Real(1e9)) ||
+            !detail::within(state.walked, -state.walked_magnitude, state.walked_magnitude)) {
+            return Status::out_of_range;
+        }
         for (int k = 0; k < count_; ++k) {
             const detail::BoundedField<Real> rows[] = {
                 {"soc_difference", state.soc_difference[k], -difference_most, difference_most},
@@ -242,6 +250,9 @@ class PackFilter {
             state_.covariance[k] = state.covariance[k];
             state_.inverse_capacity[k] = state.inverse_capacity[k];
         }
+        state_.since_update_s = state.since_update_s;
+        state_.walked = state.walked;
+        state_.walked_magnitude = state.walked_magnitude;
         return Status::ok;
     }
 

@@ -22,6 +22,9 @@ struct StringsSample {
     Real temperature_degC{25};
     Real dt_s{0};
     const Real* const* voltage_V{nullptr};  ///< For each string the voltages of its groups.
+    /// For each string how long before the end of the step each voltage was taken, 0 .. dt_s; null,
+    /// for all strings or for one: at the end.
+    const Real* const* lag_s{nullptr};
 };
 
 /// Filters of up to `Strings` strings of up to `Capacity` groups.
@@ -98,6 +101,7 @@ class ParallelStrings {
             own.temperature_degC = sample.temperature_degC;
             own.dt_s = sample.dt_s;
             own.voltage_V = sample.voltage_V == nullptr ? nullptr : sample.voltage_V[s];
+            own.lag_s = sample.lag_s == nullptr ? nullptr : sample.lag_s[s];
             (void)filters_[s].step(own);
         }
         return status;

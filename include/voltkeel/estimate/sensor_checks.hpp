@@ -266,6 +266,32 @@ class SensorChecks {
   public:
     using Settings = SensorCheckSettings<Real>;
     using State = SensorCheckState<Real>;
+    /// What lasts, beside `normal`, `last_soc`, counts and bits; see restore().
+    static constexpr detail::StoredNumber<State, Real> stored_numbers[] = {
+        {&State::offset_A, Real(-1e9), Real(1e9)},
+        {&State::temperature_degC, Real(-100), Real(200)},
+        {&State::current_latched_s, Real(0), Real(1e10)},
+        {&State::voltage_latched_s, Real(0), Real(1e10)},
+        {&State::sound_excess_V, Real(-1e9), Real(1e9)},
+        {&State::largest_beyond_V, Real(0), Real(1e9)},
+        {&State::jumped_A, Real(-1e12), Real(1e12)},
+        {&State::jumped_V, Real(-1e9), Real(1e9)},
+        {&State::peak_A, Real(0), Real(1e12)},
+        {&State::peak_V, Real(0), Real(1e9)},
+        {&State::doubt_s, Real(0), Real(1e10)},
+        {&State::doubt_As, Real(0), Real(1e18)},
+        {&State::excess_V, Real(-1e9), Real(1e9)},
+        {&State::owed_As, Real(0), Real(1e18)},
+        {&State::counted_As, Real(-1e18), Real(1e18)},
+        {&State::window_s, Real(0), Real(1e9)},
+        {&State::window_As, Real(-1e18), Real(1e18)},
+        {&State::window_std, Real(-1e9), Real(1e9)},
+        {&State::window_moved, Real(-1e9), Real(1e9)},
+        {&State::window_squares, Real(0), Real(1e30)},
+        {&State::window_count, Real(0), Real(1e9)},
+        {&State::slow_offset_A, Real(-1e12), Real(1e12)},
+        {&State::slow_gain, Real(-1e9), Real(1e9)},
+    };
 
     [[nodiscard]] Status configure(const Settings& settings) noexcept {
         const Finding<Real> finding = validate(settings);
@@ -274,6 +300,58 @@ class SensorChecks {
         state_ = State{};
         state_.largest_beyond_V = Real(0.67) * settings.jump_V;
         return Status::ok;
+    }
+    /// Whether a stored state can be: ok, not_finite or out_of_range.
+    [[nodiscard]] Status check(const State& state) const noexcept {
+        const Status status = detail::check_stored(stored_numbers, state);
+        if (status != Status::ok) return status;
+        const Real most_A = Real(1.01) * settings_.current_max_per_h * settings_.capacity_Ah;
+        if (!detail::within(state.offset_A, -most_A, most_A)) return Status::out_of_range;
+        // What is not known may be anything, NaN too.
+        if (state.last_soc_known && !detail::finite(state.last_soc)) return Status::not_finite;
+        const Real* const n = state.normal;
+        for (const Real sum : state.normal) {
+            if (!detail::finite(sum)) return Status::not_finite;
+        }
+        if (n[0] < Real(0) || n[2] < Real(0)) return Status::out_of_range;
+        // Of squares and products, by their roots so that a float has room.
+        const Real most = Real(1.01) * std::sqrt(n[0]) * std::sqrt(n[2]);
+        if (!detail::within(n[1], -most, most) || state.good_steps < 0 ||
+            (state.latched & ~(current_bits | voltage_bits)) != 0 ||
+            (state.slow_bits & ~slow_faults) != 0) {
+            return Status::out_of_range;
+        }
+        return Status::ok;
+    }
+    /// Goes on with what lasts of a stored state: sign, offset, what steps have taught, faults that
+    /// have not come to their end, the charge that is doubted, and the sums of the slow balance.
+    /// Clocks, the last readings and the half-second blocks begin anew.
+    /// \return what check() says of it; unless ok, nothing changes
+    [[nodiscard]] Status restore(const State& state) noexcept {
+        const Status status = check(state);
+        if (status != Status::ok) return status;
+        State kept;
+        for (const auto& row : stored_numbers)
+            kept.*row.field = state.*row.field;
+        for (int i = 0; i < 5; ++i)
+            kept.normal[i] = state.normal[i];
+        if (state.last_soc_known) kept.last_soc = state.last_soc;
+        kept.last_soc_known = state.last_soc_known;
+        kept.reversed = state.reversed;
+        kept.doubted = state.doubted;
+        kept.good_steps = state.good_steps;
+        kept.latched = state.latched;
+        kept.slow_bits = state.slow_bits;
+        state_ = kept;
+        return status;
+    }
+    /// Time in which nothing was read: faults that last get older, and what the SOC did meanwhile
+    /// tells nothing of the sensor.
+    /// \param off_s >= 0; what is no time is left out
+    void time_off(Real off_s) noexcept {
+        if (!(off_s > Real(0)) || !detail::within(off_s, Real(0), Real(1e9))) return;
+        age_latches(off_s);
+        state_.last_soc_known = false;
     }
     [[nodiscard]] const State& state() const noexcept { return state_; }
     [[nodiscard]] const Settings& settings() const noexcept { return settings_; }
@@ -362,6 +440,7 @@ class SensorChecks {
   private:
     static constexpr std::uint32_t current_bits = sensor_current_jump | sensor_current_stuck;
     static constexpr std::uint32_t voltage_bits = sensor_voltage_jump | sensor_voltage_stuck;
+    static constexpr std::uint32_t slow_faults = sensor_current_drift | sensor_current_gain;
     static constexpr Real magnitude(Real x) noexcept { return x < Real(0) ? -x : x; }
 
     /// No more than the sensor or the cell can have.

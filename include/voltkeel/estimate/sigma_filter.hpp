@@ -39,6 +39,12 @@ class SigmaFilter {
     [[nodiscard]] Status start(Real soc, Real soc_std, Real temperature_degC) noexcept {
         return opened(opening_.start(soc, soc_std, temperature_degC));
     }
+    /// Starts in the middle of use; see SocFilter::start_under_load.
+    /// \param mean_current_A of the minutes around, positive charges
+    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
+                                          Real temperature_degC) noexcept {
+        return opened(opening_.start_under_load(soc, soc_std, mean_current_A, temperature_degC));
+    }
     /// See SocFilter::start_from_voltage.
     [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A,
                                             Real temperature_degC) noexcept {
