@@ -603,6 +603,8 @@ class LimitsOfPack {
         if (glanced) {
             for (int g = first; g < end; ++g)
                 groups[g].shorter = groups[g].glance;
+        }
+        if (glanced && glanced_A > Real(0)) {
             foretell(s, lead, glanced_A, glance);
         } else {
             for (int g = first; g < end; ++g)
@@ -797,7 +799,7 @@ class LimitsOfPack {
 
     /// The glances of a string from those of a shorter horizon: as the glance of one group grows,
     /// so do those of others, but for an error that goes with how unlike they are. Its size is
-    /// learned from groups that are asked; three times that is taken off what the others have left.
+    /// learned from groups that are asked; four times that is taken off what the others have left.
     /// \param lead is asked first \param glance asks a group
     template <class Glance>
     void foretell(int s, int lead, Real current_A, const Glance& glance) const noexcept {
