@@ -1,7 +1,8 @@
 // Eight groups in a row, one of them a little emptier and one with more resistance. Half-way one
 // group's reading sticks and the current sensor falls silent for ten minutes: what does the pack
-// still know of every group, and how sure is it? Cell and load are invented. Run from the top of
-// the source tree; examples/10_pack_state.py is the same in Python.
+// still know of every group, and how sure is it? In the evening the state is stored; ten hours
+// later another filter goes on from the bytes. Cell and load are invented. Run from the top of the
+// source tree; examples/10_pack_state.py is the same in Python.
 #include <cmath>
 #include <cstdio>
 #include <limits>
@@ -10,6 +11,7 @@
 
 #include "voltkeel/estimate/pack_filter.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
+#include "voltkeel/estimate/snapshot.hpp"
 #include "voltkeel/io/cell_file.hpp"
 #include "voltkeel/io/filter_settings.hpp"
 #include "voltkeel/io/pack.hpp"
@@ -79,5 +81,23 @@ int main() {
                 100 * run.group_soc[8 * row + static_cast<std::size_t>(k)],
                 filter->resistance_scale(k), static_cast<unsigned>(filter->group_faults(k)));
         }
+    }
+
+    std::uint8_t bytes[snapshot_size<2, false, 8, false>];
+    if (write_snapshot(*filter, {nullptr, nullptr, &checks}, bytes) != Status::ok) return 1;
+    const auto morning = std::make_unique<PackFilter<double, 2, false, 8>>();
+    TimeOff<double> night;
+    night.off_s = 10 * 3600;
+    night.temperature_degC = 12;
+    night.no_current = true;
+    if (morning->configure(tables.parameters(), 8, knobs) != Status::ok ||
+        start_from_snapshot(bytes, static_cast<int>(sizeof bytes), night, *morning,
+                            {nullptr, nullptr, &checks}) != Status::ok) {
+        return 1;
+    }
+    std::printf("ten hours later, from what was stored\n");
+    for (int k : {0, 2}) {
+        std::printf("  group %d: %5.1f %% +- %4.1f\n", k, 100 * morning->soc(k),
+                    196 * morning->soc_std(k));
     }
 }

@@ -1,6 +1,6 @@
 """Eight groups in a row, one of them a little emptier and one with more resistance. Half-way one group's reading sticks
 and the current sensor falls silent for ten minutes: what does the pack still know of every group, and how sure is it?
-Cell and load are invented.
+In the evening the state is stored; ten hours later another filter goes on from the bytes. Cell and load are invented.
 
 examples/10_pack_state.cpp is the same in C++.
 """
@@ -52,3 +52,10 @@ for row in range(len(run)):
             f" (true {100 * run.group_soc[row, k]:5.1f}), resistance x {state.resistance_scale[k]:.2f},"
             f" faults {state.group_fault_bits[k]:x}"
         )
+
+stored = state.snapshot(checks=checks)
+morning = vk.PackFilter(cell, 8)
+morning.start_from_snapshot(stored, 10 * 3600.0, 12.0, no_current=True, checks=checks)
+print("ten hours later, from what was stored")
+for k in (0, 2):
+    print(f"  group {k}: {100 * morning.soc[k]:5.1f} % +- {196 * morning.soc_std[k]:4.1f}")

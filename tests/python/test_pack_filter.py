@@ -225,6 +225,10 @@ def test_the_example_knows_every_group(root):
     said = subprocess.run(
         [sys.executable, "examples/10_pack_state.py"], capture_output=True, text=True, check=True, cwd=root
     ).stdout.splitlines()
-    assert len(said) == 15
+    assert len(said) == 18
     assert said[10] == "after 60 min, sensor faults 0"
-    assert said[-1].endswith("faults 8")  # the stuck one
+    assert said[14].endswith("faults 8")  # the stuck one
+    # A night without current changes what is known of the groups by little.
+    assert said[15].startswith("ten hours later")
+    for evening, morning in ((said[11], said[16]), (said[12], said[17])):
+        assert abs(float(evening.split()[2]) - float(morning.split()[2])) < 0.5
