@@ -9,6 +9,7 @@
 
 #include <cstdint>
 #include <cstring>
+#include <type_traits>
 
 #include "voltkeel/cell/lanes.hpp"
 
@@ -35,26 +36,21 @@ namespace detail {
 template <class Real>
 inline constexpr Real counting = sizeof(Real) == sizeof(double) ? Real(6755399441055744.0)
                                                                 : Real(12582912.0F);
-/// The bits of `counting` and the bias of exponents: less the bits of counting + k, and shifted,
-/// they are those of 2^-k.
-inline constexpr std::uint64_t counting_bits(double) noexcept {
-    return (std::uint64_t(0x43380000) << 32U) + 1023U;
-}
-inline constexpr std::uint32_t counting_bits(float) noexcept {
-    return 0x4B400000U + 127U;
-}
-/// 2^-k from counting + k.
-[[nodiscard]] inline double power_of_half_counted(double counted) noexcept {
-    std::uint64_t bits = 0;
+/// 2^-k from counting + k, of a number or a packet of them: the bits of `counting` and the bias of
+/// exponents, less the bits of the sum, and shifted. \tparam Bits as wide, of unsigned numbers
+template <class Bits, class Value>
+[[nodiscard]] inline Value power_of_half_counted(double, Value counted) noexcept {
+    Bits bits{};
     std::memcpy(&bits, &counted, sizeof bits);
-    bits = (counting_bits(double()) - bits) << 52U;
+    bits = ((std::uint64_t(0x43380000) << 32U) + 1023U - bits) << 52U;
     std::memcpy(&counted, &bits, sizeof bits);
     return counted;
 }
-[[nodiscard]] inline float power_of_half_counted(float counted) noexcept {
-    std::uint32_t bits = 0;
+template <class Bits, class Value>
+[[nodiscard]] inline Value power_of_half_counted(float, Value counted) noexcept {
+    Bits bits{};
     std::memcpy(&bits, &counted, sizeof bits);
-    bits = (counting_bits(float()) - bits) << 23U;
+    bits = (0x4B400000U + 127U - bits) << 23U;
     std::memcpy(&counted, &bits, sizeof bits);
     return counted;
 }
@@ -160,6 +156,18 @@ template <class Real>
     return Real(2) * parts.odd / (parts.even + parts.odd);
 }
 
+/// 1 - exp(-x) for x from 0 to `saturation`, of a number or a packet of them: by exp(-x) = 2^-k
+/// exp(-r), with ln 2 in two parts so that r keeps its digits.
+template <class Real, class Bits, class Value>
+[[nodiscard]] inline Value reduced_relaxed_fraction(const Value& x) noexcept {
+    const Value counted = x * log2_e<Real> + counting<Real>;
+    const Value k = counted - counting<Real>;
+    const Value r = (x - k * ln2_high<Real>)-k * ln2_low<Real>;
+    const Value scale = power_of_half_counted<Bits>(Real(0), counted);
+    const PadeParts<Value> parts = pade_parts_of(Real(0), r);
+    return (Real(1) - scale) + scale * (Real(2) * parts.odd / (parts.even + parts.odd));
+}
+
 }  // namespace detail
 
 /// Share of the way to its end value that a first-order lag covers: 1 - exp(-x).
@@ -173,12 +181,8 @@ template <class Real>
     if (!(x > Real(0))) return Real(0);
     if (x <= unreduced) return detail::small_relaxed_fraction(x);
     if (x >= detail::saturation<Real>) return Real(1);
-    // Range reduction exp(-x) = 2^-k exp(-r), with ln 2 in two parts so that r keeps its digits.
-    const Real counted = x * detail::log2_e<Real> + detail::counting<Real>;
-    const Real k = counted - detail::counting<Real>;
-    const Real r = (x - k * detail::ln2_high<Real>)-k * detail::ln2_low<Real>;
-    const Real scale = detail::power_of_half_counted(counted);
-    return (Real(1) - scale) + scale * detail::small_relaxed_fraction(r);
+    using Bits = std::conditional_t<sizeof(Real) == sizeof(double), std::uint64_t, std::uint32_t>;
+    return detail::reduced_relaxed_fraction<Real, Bits>(x);
 }
 
 namespace detail {
@@ -205,18 +209,10 @@ template <class Real, int Size>
         for (int k = 0; k < Size; ++k)
             share.set(k, voltkeel::relaxed_fraction(x.get(k)));
     } else {
-        using OfPacket = Packet<Real>;
-        const auto counted_from = OfPacket::all(counting<Real>);
 #pragma GCC unroll 8
         for (int k = 0; k < share.count; ++k) {
-            const auto size = OfPacket::clamped(x.packet[k], saturation<Real>);
-            const auto counted = size * log2_e<Real> + counted_from;
-            const auto power = counted - counted_from;
-            const auto r = (size - power * ln2_high<Real>)-power * ln2_low<Real>;
-            const auto scale = OfPacket::power_of_half(counted, counting_bits(Real(0)));
-            const auto parts = pade_parts_of(Real(0), r);
-            const auto small = Real(2) * parts.odd / (parts.even + parts.odd);
-            share.packet[k] = (Real(1) - scale) + scale * small;
+            share.packet[k] = reduced_relaxed_fraction<Real, typename Packet<Real>::bits>(
+                Packet<Real>::clamped(x.packet[k], saturation<Real>));
         }
     }
     return share;

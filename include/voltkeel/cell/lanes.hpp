@@ -23,6 +23,7 @@ template <>
 struct Packet<double> {
     static constexpr int width = 2;
     using type = double __attribute__((vector_size(16)));
+    using bits = std::uint64_t __attribute__((vector_size(16)));
     /// The larger one in every lane, `b` where either is NaN.
     [[nodiscard]] static type larger(type a, type b) noexcept {
 #if defined(__SSE2__)
@@ -40,15 +41,6 @@ struct Packet<double> {
         return positive < all(most) ? positive : all(most);
 #endif
     }
-    /// See power_of_half_counted.
-    [[nodiscard]] static type power_of_half(type counted, std::uint64_t zero_bits) noexcept {
-        using Bits = std::uint64_t __attribute__((vector_size(16)));
-        Bits bits;
-        std::memcpy(&bits, &counted, sizeof bits);
-        bits = (zero_bits - bits) << 52U;
-        std::memcpy(&counted, &bits, sizeof bits);
-        return counted;
-    }
     [[nodiscard]] static type all(double value) noexcept {
         return type{value, value};
     }
@@ -61,6 +53,7 @@ template <>
 struct Packet<float> {
     static constexpr int width = 4;
     using type = float __attribute__((vector_size(16)));
+    using bits = std::uint32_t __attribute__((vector_size(16)));
     /// The larger one in every lane, `b` where either is NaN.
     [[nodiscard]] static type larger(type a, type b) noexcept {
 #if defined(__SSE2__)
@@ -77,15 +70,6 @@ struct Packet<float> {
         const type positive = a > all(0) ? a : all(0);
         return positive < all(most) ? positive : all(most);
 #endif
-    }
-    /// See power_of_half_counted.
-    [[nodiscard]] static type power_of_half(type counted, std::uint32_t zero_bits) noexcept {
-        using Bits = std::uint32_t __attribute__((vector_size(16)));
-        Bits bits;
-        std::memcpy(&bits, &counted, sizeof bits);
-        bits = (zero_bits - bits) << 23U;
-        std::memcpy(&counted, &bits, sizeof bits);
-        return counted;
     }
     [[nodiscard]] static type all(float value) noexcept {
         return type{value, value, value, value};
