@@ -697,11 +697,10 @@ class LimitsOfPack {
             if (g == lead || is_far(g)) glance(g, limit.current_A);
         }
         const Trial& led = groups[lead].glance;
-        const Real led_V = led.end_voltage_V - groups[lead].search.now_voltage_V();
+        const Real led_V = way_V(groups[lead], led);
         Real ratio = Real(1);
         if (led_V * led_V > Real(0) && solved.current_A > Real(0)) {
-            ratio = (solved.end_voltage_V - groups[lead].search.now_voltage_V()) *
-                    (led.current_A / solved.current_A) / led_V;
+            ratio = way_V(groups[lead], solved) * (led.current_A / solved.current_A) / led_V;
             if (!(ratio > Real(0.8) && ratio < Real(1.25))) ratio = Real(1);
         }
         constexpr Real large_warming_K = Real(6);
@@ -713,17 +712,15 @@ class LimitsOfPack {
             Real group_V = Real(0);
             if (!is_long && at.warming_K > large_warming_K && limit.current_A > Real(0)) {
                 plan_for(g);
-                group_V =
-                    search.hold_for(current_A, look_span).end_voltage_V - search.now_voltage_V();
+                group_V = way_V(groups[g], search.hold_for(current_A, look_span));
             } else if (at.current_A > Real(0)) {
-                group_V = ratio * (at.end_voltage_V - search.now_voltage_V()) *
-                          (current_A / at.current_A);
+                group_V = ratio * way_V(groups[g], at) * (current_A / at.current_A);
             }
             // No group is let out of its window.
             const Real most_V = search.voltage_room_V();
-            moved_V += sign_ * (sign_ * group_V < most_V ? sign_ * group_V : most_V);
+            moved_V += group_V < most_V ? group_V : most_V;
         }
-        limit.end_voltage_V += moved_V + sign_ * limit.current_A * string.resistance_ohm;
+        limit.end_voltage_V += sign_ * (moved_V + limit.current_A * string.resistance_ohm);
         return limit;
     }
 
@@ -797,6 +794,11 @@ class LimitsOfPack {
                     like.apart * margin_K);
     }
 
+    /// By how much holding its current has moved a group's voltage, towards the end of its window.
+    [[nodiscard]] Real way_V(const Work& group, const Trial& at) const noexcept {
+        return sign_ * (at.end_voltage_V - group.search.now_voltage_V());
+    }
+
     /// The glances of a string from those of a shorter horizon: as the glance of one group grows,
     /// so do those of others, but for an error that goes with how unlike they are. Its size is
     /// learned from groups that are asked; four times that is taken off what the others have left.
@@ -807,72 +809,64 @@ class LimitsOfPack {
         const int first = string.first_group;
         const int end = first + string.group_count;
         Work* const groups = workspace_.groups;
-        const auto moved_per_A = [&](const Work& group, const Trial& at) {
-            return sign_ * (at.end_voltage_V - group.search.now_voltage_V()) / at.current_A;
-        };
+        glance(lead, current_A);
+        compare(s, lead);
+        const Trial& longer = groups[lead].glance;
+        const Trial& shorter = groups[lead].shorter;
+        const auto per_A = [&](const Trial& at) { return way_V(groups[lead], at) / at.current_A; };
         const auto warming_per_A2 = [](const Trial& at) {
             return at.warming_K / (at.current_A * at.current_A);
         };
-        const Real shorter_V = moved_per_A(groups[lead], groups[lead].shorter);
-        const Real shorter_K = warming_per_A2(groups[lead].shorter);
-        glance(lead, current_A);
-        compare(s, lead);
-        const bool grows = shorter_V > Real(0) && shorter_K > Real(0);
-        const Real voltage_growth =
-            grows ? moved_per_A(groups[lead], groups[lead].glance) / shorter_V : Real(0);
+        const bool grows = per_A(shorter) > Real(0) && warming_per_A2(shorter) > Real(0);
+        const Real voltage_growth = grows ? per_A(longer) / per_A(shorter) : Real(0);
         const Real warmth_growth =
-            grows ? warming_per_A2(groups[lead].glance) / shorter_K : Real(0);
-        constexpr Real safe = Real(4);
+            grows ? warming_per_A2(longer) / warming_per_A2(shorter) : Real(0);
         constexpr Real alike = Real(4);
-        constexpr Real much = Real(0.05);  // then the voltage at the end would be told badly too
         constexpr int enough = 8;
+        const int stride = string.group_count / enough > 0 ? string.group_count / enough : 1;
         Real per_distance_V = Real(0);
         Real per_distance_K = Real(0);
-        const int stride = string.group_count / enough > 0 ? string.group_count / enough : 1;
-        for (int pass = 0; pass < 2; ++pass) {
-            for (int g = first; g < end; ++g) {
-                if (g == lead || (pass == 1 && !groups[g].foretold)) continue;
-                Work& group = groups[g];
-                if (pass == 0) {
-                    const Trial& before = group.shorter;
-                    Trial& at = group.glance;
-                    at = before;
-                    at.current_A = current_A / group.parallel;
-                    const Real share = at.current_A / before.current_A;
-                    const Real moved_V =
-                        sign_ * (before.end_voltage_V - group.search.now_voltage_V());
-                    const Real longer_V = moved_V * share * voltage_growth;
-                    at.voltage_slack_V += moved_V - longer_V;
-                    at.end_voltage_V = group.search.now_voltage_V() + sign_ * longer_V;
-                    at.warming_K *= share * share * warmth_growth;
-                    at.hot_slack_K += before.warming_K - at.warming_K;
-                    group.foretold = true;
-                    const bool near = at.voltage_slack_V < Real(0.02) * longer_V ||
-                                      at.hot_slack_K < Real(0.04) * at.warming_K;
-                    const Real apart = distance(group, longer_V);
-                    if (grows && !near && apart < alike && (g - first) % stride != 0) continue;
-                    if (grows && !(apart > Real(0))) continue;  // the same
-                    const Trial told = at;
-                    glance(g, current_A);
-                    if (!(apart > Real(0)) || !(apart < alike)) continue;
-                    const Trial off = difference(told, group.glance);
-                    const Real off_V = size_of(off.voltage_slack_V) / apart;
-                    const Real off_K = size_of(off.hot_slack_K) / apart;
-                    if (off_V > per_distance_V) per_distance_V = off_V;
-                    if (off_K > per_distance_K) per_distance_K = off_K;
-                } else {
-                    const Real moved_V =
-                        sign_ * (group.glance.end_voltage_V - group.search.now_voltage_V());
-                    const Real off_V = distance(group, moved_V) * per_distance_V;
-                    if (off_V > much * moved_V) {
-                        glance(g, current_A);
-                        continue;
-                    }
-                    const Real apart = safe * distance(group, moved_V);
-                    group.glance.voltage_slack_V -= apart * per_distance_V;
-                    group.glance.hot_slack_K -= apart * per_distance_K;
-                }
+        for (int g = first; g < end; ++g) {
+            if (g == lead) continue;
+            Work& group = groups[g];
+            const Trial& before = group.shorter;
+            Trial told = before;
+            told.current_A = current_A / group.parallel;
+            const Real share = told.current_A / before.current_A;
+            const Real shorter_V = way_V(group, before);
+            const Real longer_V = shorter_V * share * voltage_growth;
+            told.voltage_slack_V += shorter_V - longer_V;
+            told.end_voltage_V = group.search.now_voltage_V() + sign_ * longer_V;
+            told.warming_K *= share * share * warmth_growth;
+            told.hot_slack_K += before.warming_K - told.warming_K;
+            group.glance = told;
+            group.foretold = true;
+            const bool near = told.voltage_slack_V < Real(0.02) * longer_V ||
+                              told.hot_slack_K < Real(0.04) * told.warming_K;
+            const Real apart = distance(group, longer_V);
+            const bool same = !(apart > Real(0));
+            if (grows && (same || (!near && apart < alike && (g - first) % stride != 0))) continue;
+            glance(g, current_A);
+            if (same || !(apart < alike)) continue;
+            const Trial off = difference(told, group.glance);
+            const Real off_V = size_of(off.voltage_slack_V) / apart;
+            const Real off_K = size_of(off.hot_slack_K) / apart;
+            if (off_V > per_distance_V) per_distance_V = off_V;
+            if (off_K > per_distance_K) per_distance_K = off_K;
+        }
+        constexpr Real safe = Real(4);
+        constexpr Real much = Real(0.05);  // then the voltage at the end would be told badly too
+        for (int g = first; g < end; ++g) {
+            Work& group = groups[g];
+            if (!group.foretold) continue;
+            const Real longer_V = way_V(group, group.glance);
+            const Real apart = distance(group, longer_V);
+            if (apart * per_distance_V > much * longer_V) {
+                glance(g, current_A);
+                continue;
             }
+            group.glance.voltage_slack_V -= safe * apart * per_distance_V;
+            group.glance.hot_slack_K -= safe * apart * per_distance_K;
         }
     }
 
@@ -892,7 +886,7 @@ class LimitsOfPack {
     [[nodiscard]] Real share_held(const Work& group, Real current_A) const noexcept {
         const Trial& at = group.glance;
         const Real asked_A = group.parallel * at.current_A;
-        const Real moved_V = sign_ * (at.end_voltage_V - group.search.now_voltage_V());
+        const Real moved_V = way_V(group, at);
         const Real room_V = at.voltage_slack_V + moved_V;
         const Real room_K = at.hot_slack_K + at.warming_K;
         constexpr Real near = Real(1.1);
