@@ -266,6 +266,8 @@ class SensorChecks {
   public:
     using Settings = SensorCheckSettings<Real>;
     using State = SensorCheckState<Real>;
+    /// What the slow balance tells; the bits that `slow_bits` may have.
+    static constexpr std::uint32_t slow_faults = sensor_current_drift | sensor_current_gain;
     /// What lasts, beside `normal`, `last_soc`, counts and bits; see restore().
     static constexpr detail::StoredNumber<State, Real> stored_numbers[] = {
         {&State::offset_A, Real(-1e9), Real(1e9)},
@@ -440,7 +442,6 @@ class SensorChecks {
   private:
     static constexpr std::uint32_t current_bits = sensor_current_jump | sensor_current_stuck;
     static constexpr std::uint32_t voltage_bits = sensor_voltage_jump | sensor_voltage_stuck;
-    static constexpr std::uint32_t slow_faults = sensor_current_drift | sensor_current_gain;
     static constexpr Real magnitude(Real x) noexcept { return x < Real(0) ? -x : x; }
 
     /// No more than the sensor or the cell can have.

@@ -26,6 +26,7 @@
 #include <cmath>
 #include <cstdint>
 #include <cstring>
+#include <iterator>
 #include <limits>
 
 #include "voltkeel/estimate/age.hpp"
@@ -77,6 +78,8 @@ class SnapshotReader {
             value |= static_cast<std::uint32_t>(byte()) << (8 * k);
         return value;
     }
+    /// What was stored without a sign.
+    [[nodiscard]] int count() noexcept { return static_cast<int>(whole() & 0x7FFFFFFFU); }
     template <class Real>
     void number(Real& value) noexcept {
         const std::uint32_t bits = whole();
@@ -164,8 +167,6 @@ inline constexpr std::uint32_t checks_doubted = 1U << 30U;
 inline constexpr std::uint32_t checks_soc_known = 1U << 31U;
 /// Beside the number of intervals.
 inline constexpr std::uint32_t capacity_anchored = 1U << 31U;
-/// Counts are stored without a sign.
-inline constexpr std::uint32_t count_bits = 0x7FFFFFFFU;
 
 /// What a 32-bit sum rounds away goes into the carry, so that nothing is lost.
 template <class Real>
@@ -185,9 +186,10 @@ inline constexpr int snapshot_size = [] {
     constexpr int size = lags + 3;
     constexpr int head = 12;  // mark, version, branches, transfer, parts, count
     constexpr int reference = 5 + lags + size * (size + 1) / 2;
-    constexpr int capacity = 17;
-    constexpr int resistance = 4;
-    constexpr int checks = 31;
+    // The numbers that a part names, and a word for its counts and flags.
+    constexpr int capacity = std::size(CapacityEstimator<float>::stored_numbers) + 1;
+    constexpr int resistance = std::size(ResistanceGrowth<float>::stored_numbers) + 1;
+    constexpr int checks = std::size(SensorChecks<float>::stored_numbers) + 6 + 2;
     constexpr int walk = 3;
     constexpr int group = 6 + (Drift ? 12 : 0);
     return head + 4 * (reference + capacity + resistance + checks + walk + group * Capacity) + 4;
@@ -327,26 +329,25 @@ template <class Real, int Branches, bool Transfer, int Capacity>
 
     typename Filter::Reference::State reference;
     const auto take = [&](auto& value) { from.number(value); };
-    const auto take_count = [&] { return static_cast<int>(from.whole() & detail::count_bits); };
     detail::each_number(reference, take);
     CapacityState<Real> age;
     detail::each_stored<CapacityEstimator<Real>>(age, take);
     const std::uint32_t intervals = from.whole();
-    age.intervals = static_cast<int>(intervals & detail::count_bits);
+    age.intervals = static_cast<int>(intervals & ~detail::capacity_anchored);
     age.anchored = (intervals & detail::capacity_anchored) != 0;
     typename ResistanceGrowth<Real>::State growth;
     detail::each_stored<ResistanceGrowth<Real>>(growth, take);
-    growth.looks = take_count();
+    growth.looks = from.count();
     SensorCheckState<Real> checks;
     detail::each_number_of_checks<Real>(checks, take);
-    checks.good_steps = take_count();
+    checks.good_steps = from.count();
     const std::uint32_t bits = from.whole();
-    constexpr std::uint32_t slow_bits = sensor_current_drift | sensor_current_gain;
+    constexpr std::uint32_t slow_faults = SensorChecks<Real>::slow_faults;
     checks.reversed = (bits & sensor_current_sign) != 0;
     checks.doubted = (bits & detail::checks_doubted) != 0;
     checks.last_soc_known = (bits & detail::checks_soc_known) != 0;
-    checks.slow_bits = bits & slow_bits;
-    checks.latched = bits & ~(slow_bits | static_cast<std::uint32_t>(sensor_current_sign) |
+    checks.slow_bits = bits & slow_faults;
+    checks.latched = bits & ~(slow_faults | static_cast<std::uint32_t>(sensor_current_sign) |
                               detail::checks_doubted | detail::checks_soc_known);
     typename Filter::State groups;
     detail::each_number_of_walk(groups, take);
@@ -369,7 +370,7 @@ template <class Real, int Branches, bool Transfer, int Capacity>
         for (int k = 0; k < filter.count() && status == Status::ok; ++k) {
             typename GroupDriftFit<Real>::State drift;
             detail::each_number_of_drift(drift, [&](auto& value) { of_drift.number(value); });
-            drift.looks = static_cast<int>(of_drift.whole() & detail::count_bits);
+            drift.looks = of_drift.count();
             status = checked ? parts.drift[k].restore(drift) : parts.drift[k].check(drift);
             if (checked) parts.drift[k].step(since.off_s);
         }

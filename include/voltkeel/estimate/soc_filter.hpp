@@ -311,6 +311,7 @@ class SocFilter {
         (void)soc_from_ocv(cell_.ocv, voltage_V, temperature_degC, Real(0), soc);
         Real branches_V = 0;
         Real ohmic_V = 0;
+        Real open_V = voltage_V;
         // Resistance depends on the SOC sought: three rounds settle it.
         for (int pass = 0; pass < 3; ++pass) {
             const auto point = resistance_at(cell_.resistance, soc, temperature_degC);
@@ -318,15 +319,14 @@ class SocFilter {
             branches_V = Real(0);
             for (int i = 0; i < lags; ++i)
                 branches_V += end_V(point.value, i, current_A);
-            (void)soc_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V,
-                               temperature_degC, Real(0), soc);
+            open_V = voltage_V - ohmic_V - Real(0.5) * branches_V;
+            (void)soc_from_ocv(cell_.ocv, open_V, temperature_degC, Real(0), soc);
         }
         const OcvPoint<Real> ocv = ocv_at(cell_.ocv, soc, temperature_degC);
         const Real spread_V2 = square(settings_.voltage_std_V) + square(Real(0.3) * ohmic_V) +
                                square(Real(0.5) * branches_V) + square(ocv.half_gap_V);
-        const Real soc_var =
-            square(soc_std_from_ocv(cell_.ocv, voltage_V - ohmic_V - Real(0.5) * branches_V,
-                                    detail::root(spread_V2), temperature_degC, Real(0), soc));
+        const Real soc_var = square(soc_std_from_ocv(cell_.ocv, open_V, detail::root(spread_V2),
+                                                     temperature_degC, Real(0), soc));
         begin(soc, soc_var < Real(0.09) ? soc_var : Real(0.09), current_A, temperature_degC);
         return Status::ok;
     }
