@@ -1,7 +1,7 @@
 #!/usr/bin/env bash
 # The controller test: cross-compiles filter_step.cpp, without and with charge transfer, charge_step.cpp, pack_step.cpp,
-# stored_step.cpp, limits_step.cpp and range_step.cpp for a Cortex-M4F in float, checks what ended up in the firmware, runs it in an emulator and compares every line it
-# prints with the same source run on this machine, bit for bit.
+# stored_step.cpp, limits_step.cpp and range_step.cpp for a Cortex-M4F in float, checks what ended up in the firmware,
+# runs it in an emulator and compares every line it prints with the same source run on this machine, bit for bit.
 # Usage: tests/controller/run.sh [TEXT_BUDGET_BYTES [FRAME_BUDGET_BYTES]]
 # Environment: VOLTKEEL_CONTROLLER_BUILD (default build/controller), EIGEN_INCLUDE_DIR (default /usr/include/eigen3)
 set -euo pipefail

@@ -4,22 +4,13 @@
 
 #include <cstdint>
 
+#include "pack_cell.hpp"
 #include "print_bits.hpp"
 #include "voltkeel/estimate/snapshot.hpp"
 
 namespace {
 
 constexpr int groups = 6;
-
-constexpr voltkeel::OcvNode<float> ocv_nodes[] = {{3.00F, 0.01F, 0.0F},
-                                                  {3.45F, 0.01F, 0.0F},
-                                                  {3.60F, 0.01F, 0.0F},
-                                                  {3.80F, 0.01F, 0.0F},
-                                                  {4.15F, 0.01F, 0.0F}};
-constexpr voltkeel::ResistanceNode<float, 1> resistance_nodes[] = {{0.004F, {0.006F}, {60.0F}},
-                                                                   {0.003F, {0.005F}, {60.0F}},
-                                                                   {0.002F, {0.003F}, {40.0F}},
-                                                                   {0.001F, {0.002F}, {40.0F}}};
 
 /// What goes on after the night.
 struct Watch {
@@ -32,17 +23,6 @@ struct Watch {
 Watch evening;
 Watch morning;
 std::uint8_t bytes[voltkeel::snapshot_size<1, false, 8>];
-
-voltkeel::CellParameters<float, 1> make_cell() {
-    voltkeel::CellParameters<float, 1> cell;
-    cell.capacity_Ah = 60.0F;
-    cell.hysteresis_rate = 30.0F;
-    cell.ocv = {ocv_nodes, 5, 25.0F};
-    cell.resistance = {resistance_nodes, voltkeel::uniform_axis(0.0F, 1.0F, 2),
-                       voltkeel::uniform_axis(0.0F, 40.0F, 2)};
-    cell.thermal = {900.0F, 2.0F};
-    return cell;
-}
 
 bool configure(Watch& watch, const voltkeel::CellParameters<float, 1>& cell) {
     voltkeel::SensorCheckSettings<float> settings;
@@ -94,7 +74,7 @@ void print(int line, const Watch& watch) {
 }  // namespace
 
 int main() {
-    const voltkeel::CellParameters<float, 1> cell = make_cell();
+    const voltkeel::CellParameters<float, 1> cell = pack_cell::make_cell();
     if (!configure(evening, cell) || !configure(morning, cell) ||
         evening.filter.start(0.8F, 0.05F, 20.0F) != voltkeel::Status::ok) {
         puts0("set-up failed\n");

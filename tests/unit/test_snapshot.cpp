@@ -96,6 +96,15 @@ struct Watched {
     Filter<Real> filter;
     Parts<Real> parts;
 
+    explicit Watched(const voltkeel::CellParameters<Real, 2>& cell) {
+        REQUIRE(filter.configure(cell, 6) == Status::ok);
+    }
+    Watched(const voltkeel::CellParameters<Real, 2>& cell, double soc, double soc_std)
+        : Watched(cell) {
+        REQUIRE(filter.start(static_cast<Real>(soc), static_cast<Real>(soc_std), Real(20)) ==
+                Status::ok);
+    }
+
     /// One row of the sensors. \param read_A as the sensor has it
     voltkeel::CheckedReadings<Real> step(double time_s, double read_A, const Real* row_V,
                                          bool no_current = false) {
@@ -334,9 +343,7 @@ TEMPLATE_TEST_CASE("every part comes back as it was", "[snapshot]", VOLTKEEL_SCA
     Random random(71);
     CAPTURE(voltkeel_test::seed());
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
-    Watched<Real> first;
-    REQUIRE(first.filter.configure(cell.view(), 6) == Status::ok);
-    REQUIRE(first.filter.start(Real(0.8), Real(0.05), Real(20)) == Status::ok);
+    Watched<Real> first(cell.view(), 0.8, 0.05);
     Truth<Real> truth(cell.view(), random);
     double time_s = 0;
     // Contactors open: the offset of the sensor is found. Then a drive, on a sensor that drifts.
@@ -367,8 +374,7 @@ TEMPLATE_TEST_CASE("every part comes back as it was", "[snapshot]", VOLTKEEL_SCA
     std::uint8_t bytes[size];
     REQUIRE(voltkeel::write_snapshot(first.filter, first.parts.all(), bytes) == Status::ok);
 
-    Watched<Real> second;
-    REQUIRE(second.filter.configure(cell.view(), 6) == Status::ok);
+    Watched<Real> second(cell.view());
     const voltkeel::TimeOff<Real> nothing{Real(0), Real(20)};
     REQUIRE(voltkeel::start_from_snapshot(bytes, size, nothing, second.filter,
                                           second.parts.all()) == Status::ok);
@@ -434,8 +440,7 @@ TEMPLATE_TEST_CASE("every part comes back as it was", "[snapshot]", VOLTKEEL_SCA
     CHECK(std::memcmp(bytes, bytes_again, size) == 0);
 
     // Parts that nobody asks for are left out, and parts that are not stored stay as they are.
-    Watched<Real> third;
-    REQUIRE(third.filter.configure(cell.view(), 6) == Status::ok);
+    Watched<Real> third(cell.view());
     REQUIRE(voltkeel::start_from_snapshot(bytes, size, nothing, third.filter,
                                           {nullptr, &third.parts.resistance}) == Status::ok);
     CHECK(third.parts.resistance.state().looks == growth.looks);
@@ -446,8 +451,7 @@ TEMPLATE_TEST_CASE("every part comes back as it was", "[snapshot]", VOLTKEEL_SCA
           Status::out_of_range);  // no room for the drift
     REQUIRE(voltkeel::write_snapshot(first.filter, {nullptr, nullptr, &first.parts.checks},
                                      without) == Status::ok);
-    Watched<Real> fourth;
-    REQUIRE(fourth.filter.configure(cell.view(), 6) == Status::ok);
+    Watched<Real> fourth(cell.view());
     REQUIRE(voltkeel::start_from_snapshot(without, short_size, nothing, fourth.filter,
                                           fourth.parts.all()) == Status::ok);
     CHECK(fourth.parts.checks.state().slow_bits == voltkeel::sensor_current_drift);
@@ -469,9 +473,7 @@ TEMPLATE_TEST_CASE("bytes of all parts are refused when cut, changed or of anoth
     Random random(73);
     CAPTURE(voltkeel_test::seed());
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
-    Watched<Real> first;
-    REQUIRE(first.filter.configure(cell.view(), 6) == Status::ok);
-    REQUIRE(first.filter.start(Real(0.8), Real(0.05), Real(20)) == Status::ok);
+    Watched<Real> first(cell.view(), 0.8, 0.05);
     Truth<Real> truth(cell.view(), random);
     for (int tick = 0; tick < 1300; ++tick) {
         const double current_A = truth.drawn_A();
@@ -480,9 +482,7 @@ TEMPLATE_TEST_CASE("bytes of all parts are refused when cut, changed or of anoth
     (void)first.parts.capacity.anchor(Real(0.5), Real(0.01));
     std::uint8_t bytes[size];
     REQUIRE(voltkeel::write_snapshot(first.filter, first.parts.all(), bytes) == Status::ok);
-    Watched<Real> second;
-    REQUIRE(second.filter.configure(cell.view(), 6) == Status::ok);
-    REQUIRE(second.filter.start(Real(0.33), Real(0.1), Real(20)) == Status::ok);
+    Watched<Real> second(cell.view(), 0.33, 0.1);
     const auto start = [&](int count) {
         return voltkeel::start_from_snapshot(bytes, count, {Real(10), Real(20), true},
                                              second.filter, second.parts.all());
@@ -559,9 +559,7 @@ TEMPLATE_TEST_CASE("bytes of all parts are refused when cut, changed or of anoth
             std::memcpy(at, before, 4);
             if (!refused) {
                 REQUIRE(wrong == -3e38F);
-                second = Watched<Real>{};
-                REQUIRE(second.filter.configure(cell.view(), 6) == Status::ok);
-                REQUIRE(second.filter.start(Real(0.33), Real(0.1), Real(20)) == Status::ok);
+                second = Watched<Real>(cell.view(), 0.33, 0.1);
             }
         }
     }
@@ -601,9 +599,7 @@ TEMPLATE_TEST_CASE("a run that was interrupted answers as one that was not", "[s
         shape.half_gap_V = random.uniform(0, 0.01);
         shape.hysteresis_rate = 30;
         const auto cell = voltkeel_test::linear_cell<Real, 2>(shape);
-        Watched<Real> whole;
-        REQUIRE(whole.filter.configure(cell.view(), 6) == Status::ok);
-        REQUIRE(whole.filter.start(Real(0.8), Real(0.05), Real(20)) == Status::ok);
+        Watched<Real> whole(cell.view(), 0.8, 0.05);
         Truth<Real> truth(cell.view(), random);
         const double sign = trial % 3 == 0 ? -1 : 1;
         const double drift_A = trial % 2 == 0 ? 0.6 : 0.0;
@@ -623,8 +619,7 @@ TEMPLATE_TEST_CASE("a run that was interrupted answers as one that was not", "[s
         for (int tick = 0; tick < before; ++tick)
             drive(only_whole);
         std::uint8_t bytes[size];
-        Watched<Real> woken;
-        REQUIRE(woken.filter.configure(cell.view(), 6) == Status::ok);
+        Watched<Real> woken(cell.view());
         // A controller that wakes up reads the same instant first: no time has passed.
         {
             const double read_A = sign * (truth.drawn_A() + drift_A);
@@ -712,9 +707,7 @@ TEMPLATE_TEST_CASE("what goes by time goes on while the controller is off", "[sn
     Random random(83);
     CAPTURE(voltkeel_test::seed());
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
-    Watched<Real> first;
-    REQUIRE(first.filter.configure(cell.view(), 6) == Status::ok);
-    REQUIRE(first.filter.start(Real(0.8), Real(0.05), Real(20)) == Status::ok);
+    Watched<Real> first(cell.view(), 0.8, 0.05);
     Truth<Real> truth(cell.view(), random);
     (void)first.parts.capacity.anchor(Real(0.8), Real(0.01));
     for (int tick = 0; tick < 1300; ++tick) {
@@ -727,8 +720,7 @@ TEMPLATE_TEST_CASE("what goes by time goes on while the controller is off", "[sn
     for (const double days : {0.0, 0.25, 3.0, 40.0, 11000.0}) {
         for (const bool no_current : {false, true}) {
             CAPTURE(days, no_current);
-            Watched<Real> second;
-            REQUIRE(second.filter.configure(cell.view(), 6) == Status::ok);
+            Watched<Real> second(cell.view());
             REQUIRE(voltkeel::start_from_snapshot(
                         bytes, size, {static_cast<Real>(86400 * days), Real(5), no_current},
                         second.filter, second.parts.all()) == Status::ok);
@@ -771,9 +763,7 @@ TEMPLATE_TEST_CASE("a current that had jumped is not believed after a restart", 
     Random random(89);
     CAPTURE(voltkeel_test::seed());
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
-    Watched<Real> first;
-    REQUIRE(first.filter.configure(cell.view(), 6) == Status::ok);
-    REQUIRE(first.filter.start(Real(0.8), Real(0.02), Real(20)) == Status::ok);
+    Watched<Real> first(cell.view(), 0.8, 0.02);
     Truth<Real> truth(cell.view(), random);
     double time_s = 0;
     const auto stepped_A = [](int tick) { return tick % 20 < 10 ? -1.0 : -3.0; };
@@ -790,8 +780,7 @@ TEMPLATE_TEST_CASE("a current that had jumped is not believed after a restart", 
     REQUIRE(voltkeel::write_snapshot(first.filter, first.parts.all(), bytes) == Status::ok);
     for (const double off_s : {0.5, 30000.0}) {
         CAPTURE(off_s);
-        Watched<Real> second;
-        REQUIRE(second.filter.configure(cell.view(), 6) == Status::ok);
+        Watched<Real> second(cell.view());
         REQUIRE(voltkeel::start_from_snapshot(bytes, size, {static_cast<Real>(off_s), Real(20)},
                                               second.filter, second.parts.all()) == Status::ok);
         // For a quarter of an hour, or two hours where its steps are right: then it is a sensor
