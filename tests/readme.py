@@ -19,6 +19,7 @@ import sys
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
+README = ROOT / "README.md"
 BLOCK = re.compile(r"(<!-- from: (?P<source>.*?) -->\n```\w*\n)(?P<body>.*?)(?P<end>```\n)", re.DOTALL)
 
 
@@ -62,9 +63,22 @@ def expected(source: str) -> tuple[str | None, bool]:
     return from_command(command), True
 
 
+def sources() -> list[str]:
+    """Say where every block comes from, in the order of the page."""
+    return [match["source"] for match in BLOCK.finditer(README.read_text(encoding="utf-8"))]
+
+
+def difference(source: str) -> str | None:
+    """Give what the block of a source should hold and does not; None when it holds it or cannot be made here."""
+    for match in BLOCK.finditer(README.read_text(encoding="utf-8")):
+        if match["source"] == source:
+            body, must_agree = expected(source)
+            return body if body is not None and must_agree and body != match["body"] else None
+    raise KeyError(source)
+
+
 def main() -> int:
-    path = ROOT / "README.md"
-    text = path.read_text(encoding="utf-8")
+    text = README.read_text(encoding="utf-8")
     write = "--write" in sys.argv[1:]
     wrong = 0
     count = 0
@@ -85,7 +99,7 @@ def main() -> int:
     if count == 0:
         raise SystemExit("README: no blocks found")
     if write:
-        path.write_text(filled, encoding="utf-8")
+        README.write_text(filled, encoding="utf-8")
         print(f"README: {count} blocks, {wrong} changed")
         return 0
     print(f"README: {count} blocks, {wrong} differ")

@@ -51,7 +51,7 @@ run_tests() {
 
 release_build() { build release; }
 release_tests() {
-    local names=(unit reference example_01_first_look example_02_truth_counted_filtered example_03_controller_loop
+    local names=(unit unit_fit reference example_01_first_look example_02_truth_counted_filtered example_03_controller_loop
         example_05_load_of_a_day example_06_two_strings example_07_cold_morning example_08_quay_charge
         example_09_pull_off example_10_pack_state example_11_ready_by_morning example_12_groups_of_a_log
         example_13_bad_sensors)
@@ -70,7 +70,7 @@ single_precision() {
 consumer() { run_tests release consumer; }
 controller() { bash tests/controller/run.sh; }
 python_package() { setup_python test; }
-python_tests() { "$venv/bin/python" -m pytest -n "$jobs"; }
+python_tests() { "$venv/bin/python" -m pytest -n "$jobs" --dist worksteal; }
 
 formatting() {
     local formatter=clang-format sources

@@ -21,6 +21,11 @@ settings.register_profile("voltkeel", derandomize=True, deadline=None, max_examp
 settings.load_profile("voltkeel")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The blocks of the README take longest: first, so that no core waits for them at the end."""
+    items.sort(key=lambda item: item.path.name != "test_readme.py")
+
+
 def pytest_report_header() -> str:
     return f"VOLTKEEL_SEED={SEED}, VOLTKEEL_DATA={os.environ.get('VOLTKEEL_DATA', '(not set)')}"
 

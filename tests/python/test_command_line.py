@@ -598,11 +598,3 @@ def test_bad_values_name_the_option(cell: Path, tmp_path: Path, words, said) -> 
     for field in ("LogReadSettings", "floor_voltage_V", "(capacity_Ah)", "block_min", "initial_soc", "sign option"):
         assert field not in done.stderr
     assert not (tmp_path / "none.json").exists()
-
-
-def test_the_readme_is_true() -> None:
-    """Code blocks and outputs in README.md are what the code gives today."""
-    if not (ROOT / "build" / "release" / "examples" / "01_first_look").exists():
-        pytest.skip("needs the release build with examples: cmake --preset release && cmake --build --preset release")
-    done = subprocess.run([sys.executable, ROOT / "tests" / "readme.py"], capture_output=True, text=True, check=False)
-    assert done.returncode == 0, done.stdout + done.stderr

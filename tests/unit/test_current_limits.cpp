@@ -334,7 +334,7 @@ TEMPLATE_TEST_CASE_SIG(
     std::mt19937_64 random(seed);
     constexpr bool is_float = sizeof(Real) == sizeof(float);
     int seen[5] = {};
-    for (int n = 0; n < 150; ++n) {
+    for (int n = 0; n < VOLTKEEL_CASES(150, 50); ++n) {
         const Case c = random_case(random, Branches);
         const Fixture<Real, Branches> f(c);
         const Fixture<double, Branches> exact(c);

@@ -43,7 +43,7 @@ EfficiencyCurve random_curve(Random& random) {
 /// Mean over a straight line of speed, by so many midpoints that kinks do not matter.
 template <class Function>
 double fine_mean(const Function& f, double from, double to) {
-    const int pieces = 20000;
+    const int pieces = 4000;
     double sum = 0;
     for (int k = 0; k < pieces; ++k)
         sum += f(from + (to - from) * (k + 0.5) / pieces);

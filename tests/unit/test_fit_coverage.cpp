@@ -421,7 +421,7 @@ TEST_CASE("95 % intervals of single pulses", "[fit][coverage]") {
     }
 }
 
-TEST_CASE("95 % intervals of whole pulse tests", "[fit][coverage]") {
+TEST_CASE("95 % intervals of whole pulse tests", "[fit][coverage][long]") {
     const int cells = cells_asked_for();
     const Coverage found =
         cover(cells, Level::of_the_fit, 82000, [](const PulseFitSettings& settings, double noise) {
