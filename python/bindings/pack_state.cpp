@@ -384,8 +384,10 @@ void bind_pack_filter(py::module_& module) {
         py::arg("resistance") = py::none(), py::arg("checks") = py::none(),
         py::arg("drift") = py::none(),
         "Start from stored bytes.\n\nParameters\n----------\noff_s : time since, >= 0\n"
-        "temperature_degC : now\nno_current : contactors are known to have been open; only then "
-        "the interval of the capacity goes on through the time off\ncapacity, resistance, checks, "
+        "temperature_degC : now\nno_current : contactors are known to have been open, and nothing "
+        "drew from groups beside them; only then does the SOC grow unsure no faster than at rest, "
+        "and the interval of the capacity goes on through the time off\ncapacity, resistance, "
+        "checks, "
         "drift : made with their settings; what is stored of them goes on in them, and one of "
         "which "
         "nothing is stored stays as it is\n\nRaises\n------\nDataError\n    For bytes that were "

@@ -113,6 +113,8 @@ def test_all_parts_are_stored_and_come_back(cell, run):
 
     woken, again = vk.PackFilter(cell, GROUPS), parts_of(cell)
     woken.start_from_snapshot(stored, 8 * 3600.0, 20.0, no_current=True, **again)
+    slept_std = woken.estimate.reference.soc_std
+    assert slept_std == pytest.approx(math.hypot(state.estimate.reference.soc_std, 0.0005 * math.sqrt(8)), rel=1e-5)
     assert again["resistance"].looks == parts["resistance"].looks
     assert again["resistance"].growth == pytest.approx(parts["resistance"].growth, rel=1e-6)
     # Ageing is a random walk: variances add up.
@@ -132,6 +134,8 @@ def test_all_parts_are_stored_and_come_back(cell, run):
     assert again["capacity"].capacity_Ah == pytest.approx(parts["capacity"].capacity_Ah, rel=1e-6)
     unsure = parts_of(cell)
     woken.start_from_snapshot(stored, 8 * 3600.0, 20.0, capacity=unsure["capacity"])
+    # Hours in which something may have flowed are hours of counting.
+    assert woken.estimate.reference.soc_std > math.hypot(slept_std, 0.9 * 0.01 * math.sqrt(8))
     assert not unsure["capacity"].anchor(end_soc, 0.005)
     assert unsure["resistance"].looks == 0  # not asked for
 

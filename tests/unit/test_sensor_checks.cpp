@@ -231,6 +231,37 @@ TEMPLATE_TEST_CASE("whatever sensors show, what is given out is a number", "[sen
     }
 }
 
+TEMPLATE_TEST_CASE("days of noise are no jump of the voltage, and a jump in them is one",
+                   "[sensor_checks][property]", VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    for (const double noise_V : {0.0003, 0.0012, 0.003}) {
+        voltkeel_test::Random random(37);
+        CAPTURE(voltkeel_test::seed(), noise_V);
+        auto checks = made_checks<Real>();
+        const ModelView<Real> view{Real(3.7), Real(0.02), Real(0.5), Real(0.01)};
+        // Told in whole millivolts.
+        const auto row = [&](int tick, double jump_V) {
+            SensorSample<Real> readings;
+            readings.time_us = voltkeel::time_us_of(tick);
+            const double current_A = -0.3 + 0.012 * random.normal();
+            readings.current_A = static_cast<Real>(current_A);
+            const double voltage_V = 3.7 + 0.02 * current_A + noise_V * random.normal() + jump_V;
+            readings.voltage_V = static_cast<Real>(std::round(1000 * voltage_V) / 1000);
+            readings.temperature_degC = Real(20);
+            return checks.step(readings, view).fault_bits;
+        };
+        int named = 0;
+        const int ticks = VOLTKEEL_CASES(250000, 50000);
+        for (int tick = 0; tick < ticks; ++tick)
+            named += row(tick, 0) != 0 ? 1 : 0;
+        CHECK(named == 0);
+        bool jump = false;
+        for (int tick = 0; tick < 4; ++tick)
+            jump = jump || (row(ticks + tick, 0.06) & voltkeel::sensor_voltage_jump) != 0;
+        CHECK(jump);
+    }
+}
+
 TEMPLATE_TEST_CASE("settings of the checks are checked", "[sensor_checks]", VOLTKEEL_SCALARS) {
     using Real = TestType;
     SensorChecks<Real> checks;

@@ -219,6 +219,8 @@ struct SensorCheckState {
     SensorBlock<Real> block{};
     SensorBlock<Real> last_block{};
     Real largest_beyond_V{0};  ///< Of steps, beyond what the current explains, of late.
+    Real noise_var_V2{0};      ///< Of steps while the current hardly moves.
+    Real quiet_s{0};           ///< It has hardly moved for so long.
     int level_votes{0};        ///< For the current as it is read, against that less its jump.
     Real jumped_A{0};          ///< Steps of the current that the voltage did not follow, added up.
     Real jumped_V{0};          ///< The same of the voltage.
@@ -276,6 +278,7 @@ class SensorChecks {
         {&State::voltage_latched_s, Real(0), Real(1e10)},
         {&State::sound_excess_V, Real(-1e9), Real(1e9)},
         {&State::largest_beyond_V, Real(0), Real(1e9)},
+        {&State::noise_var_V2, Real(0), Real(1e9)},
         {&State::jumped_A, Real(-1e12), Real(1e12)},
         {&State::jumped_V, Real(-1e9), Real(1e9)},
         {&State::peak_A, Real(0), Real(1e12)},
@@ -301,6 +304,8 @@ class SensorChecks {
         settings_ = settings;
         state_ = State{};
         state_.largest_beyond_V = Real(0.67) * settings.jump_V;
+        const Real noise_V = least_jump_V() / noise_sigmas;
+        state_.noise_var_V2 = noise_V * noise_V;
         return Status::ok;
     }
     /// Whether a stored state can be: ok, not_finite or out_of_range.
@@ -443,6 +448,10 @@ class SensorChecks {
     static constexpr std::uint32_t current_bits = sensor_current_jump | sensor_current_stuck;
     static constexpr std::uint32_t voltage_bits = sensor_voltage_jump | sensor_voltage_stuck;
     static constexpr Real magnitude(Real x) noexcept { return x < Real(0) ? -x : x; }
+    /// A step of the voltage this far beyond the spread of quiet ones is not their noise.
+    static constexpr Real noise_sigmas = Real(6);
+    /// A smaller step is never a fault.
+    [[nodiscard]] Real least_jump_V() const noexcept { return Real(0.2) * settings_.jump_V; }
 
     /// No more than the sensor or the cell can have.
     [[nodiscard]] Real limited_A(Real current_A) const noexcept {
@@ -665,10 +674,22 @@ class SensorChecks {
         const Real worse_V = short_V > over_V ? short_V : over_V;
         const Real beyond_V = worse_V > Real(0) ? worse_V : Real(0);
         // How far steps are beyond when all is well is learnt: the largest of the last half hour.
-        const Real least_V = Real(0.2) * settings_.jump_V;
+        // Noise alone is told apart by its spread: among ten thousand steps of a quiet hour the
+        // largest is further out than that of the last half hour teaches.
+        const Real noise_V = noise_sigmas * std::sqrt(state_.noise_var_V2);
+        const Real least_V = noise_V > least_jump_V() ? noise_V : least_jump_V();
         const Real most_V = Real(4) * settings_.jump_V;
         const Real wide_V = Real(1.5) * state_.largest_beyond_V;
-        const Real jump_V = wide_V < least_V ? least_V : (wide_V > most_V ? most_V : wide_V);
+        const Real learnt_V = wide_V > least_V ? wide_V : least_V;
+        const Real jump_V = learnt_V > most_V ? most_V : learnt_V;
+        // Behind a step of the current the model errs, which is no noise.
+        const bool quiet = size_V < Real(0.25) * least_jump_V();
+        state_.quiet_s = quiet ? state_.quiet_s + now.time_s : Real(0);
+        if (state_.latched == 0 && state_.quiet_s > Real(10) && beyond_V <= jump_V) {
+            const Real left_V = step_V - r * step_A;
+            const Real share = now.time_s / (now.time_s + Real(300));
+            state_.noise_var_V2 += share * (left_V * left_V - state_.noise_var_V2);
+        }
         state_.largest_beyond_V -= state_.largest_beyond_V * now.time_s / (now.time_s + Real(1800));
         // What is far beyond is a fault and teaches nothing, what is a little beyond may be the
         // model.
