@@ -3618,7 +3618,7 @@ class PackFilter:
         ----------
         off_s : time since, >= 0
         temperature_degC : now
-        no_current : contactors are known to have been open; only then the interval of the capacity goes on through the time off
+        no_current : contactors are known to have been open, and nothing drew from groups beside them; only then does the SOC grow unsure no faster than at rest, and the interval of the capacity goes on through the time off
         capacity, resistance, checks, drift : made with their settings; what is stored of them goes on in them, and one of which nothing is stored stays as it is
         
         Raises
