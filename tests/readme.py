@@ -63,46 +63,43 @@ def expected(source: str) -> tuple[str | None, bool]:
     return from_command(command), True
 
 
-def sources() -> list[str]:
-    """Say where every block comes from, in the order of the page."""
-    return [match["source"] for match in BLOCK.finditer(README.read_text(encoding="utf-8"))]
+def blocks() -> list[tuple[str, str]]:
+    """Give every block of the page: where it comes from, and what stands in it."""
+    return [(match["source"], match["body"]) for match in BLOCK.finditer(README.read_text(encoding="utf-8"))]
 
 
-def difference(source: str) -> str | None:
-    """Give what the block of a source should hold and does not; None when it holds it or cannot be made here."""
-    for match in BLOCK.finditer(README.read_text(encoding="utf-8")):
-        if match["source"] == source:
-            body, must_agree = expected(source)
-            return body if body is not None and must_agree and body != match["body"] else None
-    raise KeyError(source)
+def difference(source: str, standing: str) -> str | None:
+    """Say what a block should hold and does not; None when it holds it or cannot be made here."""
+    body, must_agree = expected(source)
+    if body is None or not must_agree or body == standing:
+        return None
+    return f"README: the block of '{source}' is not what the code gives today; it gives:\n{body}"
 
 
 def main() -> int:
-    text = README.read_text(encoding="utf-8")
-    write = "--write" in sys.argv[1:]
-    wrong = 0
-    count = 0
-
-    def replace(match: re.Match[str]) -> str:
-        nonlocal wrong, count
-        count += 1
-        body, must_agree = expected(match["source"])
-        if body is None or (not write and not must_agree):
-            return match[0]
-        if body != match["body"]:
-            wrong += 1
-            if not write:
-                print(f"README: the block of '{match['source']}' is not what the code gives today; it gives:\n{body}")
-        return f"{match[1]}{body}{match['end']}"
-
-    filled = BLOCK.sub(replace, text)
-    if count == 0:
+    found = blocks()
+    if not found:
         raise SystemExit("README: no blocks found")
-    if write:
-        README.write_text(filled, encoding="utf-8")
-        print(f"README: {count} blocks, {wrong} changed")
+    wrong = 0
+    if "--write" in sys.argv[1:]:
+
+        def replace(match: re.Match[str]) -> str:
+            nonlocal wrong
+            body, _ = expected(match["source"])
+            if body is None or body == match["body"]:
+                return match[0]
+            wrong += 1
+            return f"{match[1]}{body}{match['end']}"
+
+        README.write_text(BLOCK.sub(replace, README.read_text(encoding="utf-8")), encoding="utf-8")
+        print(f"README: {len(found)} blocks, {wrong} changed")
         return 0
-    print(f"README: {count} blocks, {wrong} differ")
+    for source, standing in found:
+        message = difference(source, standing)
+        if message is not None:
+            wrong += 1
+            print(message)
+    print(f"README: {len(found)} blocks, {wrong} differ")
     return 1 if wrong else 0
 
 

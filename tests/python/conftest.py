@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pytest
@@ -28,6 +30,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 def pytest_report_header() -> str:
     return f"VOLTKEEL_SEED={SEED}, VOLTKEEL_DATA={os.environ.get('VOLTKEEL_DATA', '(not set)')}"
+
+
+def load_program(name: str) -> ModuleType:
+    """Load a program that lies beside the tests as a module: what it does is then done in one way only."""
+    spec = importlib.util.spec_from_file_location(name, ROOT / "tests" / f"{name}.py")
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module
 
 
 @pytest.fixture

@@ -12,11 +12,10 @@ capacity of the cell at that temperature and age: 2.85 Ah at 25 and 10 degC, 2.7
 
 from __future__ import annotations
 
-import importlib.util
-
 import numpy as np
 import pytest
 import voltkeel as vk
+from conftest import load_program
 
 OFFSET_A = 0.009
 # File: capacity for the reference, bound of the RMS error. The 1C discharge lasts an hour without a rest: told 80 % it
@@ -91,12 +90,9 @@ def test_soc_along_a_discharge(read, fit, name):
 
 
 @pytest.fixture(scope="module")
-def accuracy(root):
-    """Load the program that writes the tables of README.md: the charges are asked in one way only."""
-    spec = importlib.util.spec_from_file_location("accuracy", root / "tests" / "accuracy.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+def accuracy():
+    """Give the program that writes the tables of README.md: the charges are asked in one way only."""
+    return load_program("accuracy")
 
 
 def test_charges_tell_the_resistance_near_full(read, fit, accuracy):
