@@ -56,6 +56,9 @@ void bind_charge(py::module_& module) {
         .def_readonly("limits_until_s", &Forecast::limits_until_s, "When they last did, from now.")
         .def_readonly("limits_reason", &Forecast::limits_reason,
                       "LimitReason, which of them was the first to.")
+        .def_readonly("end_reason", &Forecast::end_reason,
+                      "LimitReason.soc: the window's highest SOC ended the charge before plan or "
+                      "target did.")
         .def_readonly("end_phase", &Forecast::end_phase)
         .def_readonly("reached", &Forecast::reached);
     py::class_<ChargeOutlook>(module, "ChargeOutlook", "A forecast, how it ended, and its curve.")

@@ -166,8 +166,9 @@ void bind_charge_times(py::module_& module) {
                        "Most that flows into a cell; 0: as much as the plan asks.")
         .def_readwrite("supply", &ChargeCase::supply, "PackSupply, or None.")
         .def_readwrite("within_limits", &ChargeCase::within_limits,
-                       "Keep to the charge temperatures of the window, the maker's table of "
-                       "lasting currents and, of a pack, what its parts carry for ever.")
+                       "Keep to the charge temperatures and the highest SOC of the window, the "
+                       "maker's table of lasting currents and, of a pack, what its parts carry for "
+                       "ever.")
         .def_readwrite("parts", &ChargeCase::parts, "PackPart, of a pack, beside its file's.")
         .def_readwrite("settings", &ChargeCase::settings, "ForecastSettings; steps of 10 s.");
     py::class_<ChargeTimeOutlook>(module, "ChargeTimeOutlook",

@@ -1488,6 +1488,21 @@ def _note_held_back(forecast: vk.ChargeForecast, start_A: float) -> None:
         )
 
 
+def _note_end_of_window(forecast: vk.ChargeForecast) -> None:
+    """Say when the window ends a charge to full short of its plan."""
+    if forecast.reached and forecast.end_reason == vk.LimitReason.soc:
+        print(
+            f"Note: {100 * forecast.end_soc:.1f} % is the highest SOC of the cell's window: the charge ends there, "
+            "short of its plan.",
+            file=sys.stderr,
+        )
+
+
+def _states_limits(cell: vk.Cell) -> bool:
+    """Tell whether the cell's file states limits that a charge has to keep to."""
+    return len(cell.current_limits) > 0 or cell.window.soc_max < 1.0
+
+
 def _held_back_document(forecast: vk.ChargeForecast) -> dict[str, Any] | None:
     if not forecast.limits_s > 0:
         return None
@@ -1499,6 +1514,8 @@ def _held_back_document(forecast: vk.ChargeForecast) -> dict[str, Any] | None:
 
 
 def _why_not(outlook: vk.ChargeTimeOutlook | vk.PackChargeOutlook, forecast: vk.ChargeForecast) -> str:
+    if forecast.end_reason == vk.LimitReason.soc:
+        return f"{100 * forecast.end_soc:.1f} % is the highest SOC of the cell's window"
     if forecast.end_phase == vk.ChargePhase.waiting:
         return "the limits let in next to nothing"
     if forecast.end_phase == vk.ChargePhase.not_allowed:
@@ -1716,7 +1733,7 @@ def _charge_case(
 ) -> vk.ChargeCase:
     settings = vk.ForecastSettings(least_resistance_scale=min(1.0, options.known_age.resistance_scale))
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc, settings=settings)
-    what.within_limits = len(cell.current_limits) > 0
+    what.within_limits = _states_limits(cell)
     if source is not None:
         what.supply = vk.PackSupply(supply=source.supply, series=options.series, parallel=options.parallel)
     return what
@@ -1910,6 +1927,7 @@ def _charge(options: argparse.Namespace) -> int:
     band = outlook.band
     end_soc = _end_soc(band.central.end_soc, cell, plan)
     _note_held_back(band.central, float(outlook.curve["current_A"][0]))
+    _note_end_of_window(band.central)
     if options.plot is not None:
         from voltkeel import plots
 
@@ -1941,6 +1959,7 @@ def _charge(options: argparse.Namespace) -> int:
             "reached": forecast.reached,
             "message": outlook.message,
             "held_back": _held_back_document(forecast),
+            "end_of_window": forecast.end_reason == vk.LimitReason.soc,
             "time_s": time_s,
             "earliest_s": earliest_s,
             "latest_s": _finite(latest_s),
@@ -2064,7 +2083,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
     what = vk.ChargeCase(ambient_degC=ambient_degC, target_soc=options.to_soc)
     what.parts = [] if options.parts is None else vk.load_pack_parts(options.parts)
     stated = [
-        *(len(module.cell.current_limits) > 0 for module in pack.modules),
+        *(_states_limits(module.cell) for module in pack.modules),
         *(math.isfinite(string.contactor.current_A) or math.isfinite(string.fuse.current_A) for string in pack.strings),
         len(what.parts) > 0,
     ]
@@ -2086,6 +2105,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
         allowed = vk.pack_limits(pack, groups, [_CONTINUOUS], what.parts)[0].charge
         _note_limits(allowed, float(outlook.curve["current_A"][0]), pack)
         _note_held_back(outlook.forecast, float(outlook.curve["current_A"][0]))
+        _note_end_of_window(outlook.forecast)
     forecast = outlook.forecast
     end_soc, weakest_soc = _end_soc(forecast.end_soc, cell, plan), min(outlook.weakest_soc, 1.0)
     cost = _cost(options, forecast)
@@ -2106,6 +2126,7 @@ def _charge_pack(options: argparse.Namespace) -> int:
             "reached": forecast.reached,
             "message": outlook.message,
             "held_back": _held_back_document(forecast),
+            "end_of_window": forecast.end_reason == vk.LimitReason.soc,
             "time_s": forecast.time_s,
             "earliest_s": outlook.earliest_s,
             "latest_s": _finite(outlook.latest_s),

@@ -371,7 +371,8 @@ class PackCharge {
         const CellLimits<double>& limits = limits_of(g);
         const double degC = now_[g].temperature.core_degC;
         if (degC < limits.window.charge_temperature_min_degC ||
-            degC > limits.window.charge_temperature_max_degC) {
+            degC > limits.window.charge_temperature_max_degC ||
+            detail::at_end_of_window(limits.window, now_[g].state.soc)) {
             return 0;
         }
         const CurrentTable<double>* const table = table_for(limits, continuous_horizon_s<double>);
@@ -462,6 +463,7 @@ class PackCharge {
         sum.end_soc = last.end_soc;
         sum.end_current_A = last.end_current_A * layout_.parallel;
         sum.end_phase = last.end_phase;
+        sum.end_reason = last.end_reason;
         sum.reached = last.reached;
         sum.end_temperature_degC = result.curve.back().temperature_max_degC;
         sum.highest_temperature_degC = sum.end_temperature_degC;

@@ -231,6 +231,36 @@ def test_command_keeps_to_the_table_of_the_cell(root, tmp_path):
     assert "--parts is for --pack" in done.stderr
 
 
+def test_command_ends_at_the_highest_soc_of_the_window(root, tmp_path):
+    cell, _ = straight_cell(root)
+    words = ["--soc", "0.2", "--temperature-degC", "25", "--voltage-V", "4.0", "--end-current-A", "0.5", "--json"]
+    vk.save_cell(tmp_path / "whole.json", cell)
+    window = cell.window
+    window.soc_max = 0.6
+    cell.window = window
+    vk.save_cell(tmp_path / "narrow.json", cell)
+    whole = run("charge", "--cell", tmp_path / "whole.json", *words, "--to-soc", "0.6")
+    until = json.loads(whole.stdout)
+    assert until["reached"]
+    assert not until["end_of_window"]
+    assert "highest SOC" not in whole.stderr
+    done = run("charge", "--cell", tmp_path / "narrow.json", *words)
+    found = json.loads(done.stdout)
+    assert found["reached"]
+    assert found["end_of_window"]
+    assert found["end_soc"] == pytest.approx(0.6, abs=1e-6)
+    assert found["time_s"] == pytest.approx(until["time_s"], rel=1e-6)
+    assert "60.0 % is the highest SOC of the cell's window: the charge ends there" in done.stderr
+    beyond = run("charge", "--cell", tmp_path / "narrow.json", *words[:-1], "--to-soc", "0.8")
+    assert "Not reached: 60.0 % is the highest SOC of the cell's window" in beyond.stdout
+    of = vk.single_string_pack("four", "narrow.json", cell, vk.PackLayout(series=4, parallel=2))
+    vk.save_pack(tmp_path / "pack.json", of)
+    of_pack = run("charge", "--pack", tmp_path / "pack.json", *words)
+    assert json.loads(of_pack.stdout)["end_of_window"]
+    assert json.loads(of_pack.stdout)["time_s"] == pytest.approx(found["time_s"], rel=1e-3)
+    assert "highest SOC of the cell's window" in of_pack.stderr
+
+
 def test_files_of_the_project_fit_their_schemas(root):
     for name, files in {
         "supply": [root / "examples" / "invented_shore_supply.json"],

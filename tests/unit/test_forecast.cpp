@@ -14,6 +14,7 @@
 #include "support/seed.hpp"
 #include "voltkeel/charge/control.hpp"
 #include "voltkeel/charge/forecast.hpp"
+#include "voltkeel/charge/taper.hpp"
 #include "voltkeel/charge/time_band.hpp"
 
 namespace {
@@ -47,6 +48,9 @@ struct Fixture {
     [[nodiscard]] Status full(ChargeForecast<Real>& out,
                               const ForecastSettings<Real>& settings = {}) const {
         return time_to_full(cell, plan, state, conditions, out, settings);
+    }
+    [[nodiscard]] Status to_soc(Real target_soc, ChargeForecast<Real>& out) const {
+        return time_to_soc(cell, plan, state, conditions, target_soc, out);
     }
 };
 
@@ -474,6 +478,66 @@ TEMPLATE_TEST_CASE("within limits the forecast lasts as long as the control take
     CAPTURE(time_s, double(out.time_s));
     CHECK(double(out.time_s) == Approx(time_s - 7.5).epsilon(1e-3));
     CHECK(double(out.end_soc) == Approx(double(state.soc)).margin(1e-3));
+}
+
+TEMPLATE_TEST_CASE("the highest SOC of the limits ends a charge", "[forecast][limits]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Fixture<Real, 2> f;
+    make_plain(f);
+    f.conditions.temperature_degC = f.conditions.ambient_degC = Real(25);
+    Table<Real> wide({0, 40}, {0, 1}, {50, 50, 50, 50});
+    f.conditions.limits = &wide.limits;
+    ChargeForecast<Real> full;
+    REQUIRE(f.full(full) == Status::ok);
+    REQUIRE(full.end_reason == voltkeel::LimitReason::none);
+    REQUIRE(full.constant_voltage_s > Real(60));
+    REQUIRE(full.end_soc < Real(1));
+    // The way to an SOC is the same, whether it is the target or the end of the window: in either
+    // phase, to the last bit.
+    const Real in_taper =
+        full.end_soc - Real(0.25) * full.constant_voltage_s / (Real(3600) * Real(5));
+    for (const Real top : {real<Real>(0.7), in_taper}) {
+        CAPTURE(top);
+        wide.limits.window.soc_max = Real(1);
+        ChargeForecast<Real> to_top;
+        REQUIRE(f.to_soc(top, to_top) == Status::ok);
+        REQUIRE(to_top.end_reason == voltkeel::LimitReason::none);
+        wide.limits.window.soc_max = top;
+        ChargeForecast<Real> out;
+        REQUIRE(f.full(out) == Status::ok);
+        CHECK(out.reached);
+        CHECK(out.end_phase == ChargePhase::done);
+        CHECK(out.end_reason == voltkeel::LimitReason::soc);
+        CHECK(out.time_s == to_top.time_s);
+        CHECK(out.end_soc == to_top.end_soc);
+        CHECK(out.time_s < full.time_s);
+        // A target below is reached as ever, one above is not.
+        ChargeForecast<Real> below;
+        REQUIRE(f.to_soc(real<Real>(0.6), below) == Status::ok);
+        CHECK(below.end_reason == voltkeel::LimitReason::none);
+        CHECK(f.to_soc(top + real<Real>(0.001), below) == Status::not_reached);
+        CHECK(below.end_phase == ChargePhase::waiting);
+        CHECK(below.end_reason == voltkeel::LimitReason::soc);
+        CHECK(below.time_s == to_top.time_s);
+        // What a taper teaches is of charges that end by their current: it has no say here.
+        voltkeel::TaperLearner<Real> learner;
+        REQUIRE(learner.configure({Real(5)}) == Status::ok);
+        voltkeel::TaperTime<Real> learned;
+        CHECK(voltkeel::learned_time(learner, out, out.taper_from_A, learned) ==
+              Status::not_reached);
+        CHECK(learned.time_s == out.time_s);
+    }
+    // At or above the end of the window it is over before it begins.
+    for (const Real start : {real<Real>(0.7), real<Real>(0.75)}) {
+        wide.limits.window.soc_max = real<Real>(0.7);
+        f.state.soc = start;
+        ChargeForecast<Real> out;
+        REQUIRE(f.full(out) == Status::ok);
+        CHECK(out.time_s == Real(0));
+        CHECK(out.end_reason == voltkeel::LimitReason::soc);
+        CHECK(f.to_soc(real<Real>(0.9), out) == Status::not_reached);
+    }
 }
 
 TEMPLATE_TEST_CASE("where the limits let nothing in the forecast ends and says so",

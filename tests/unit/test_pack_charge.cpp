@@ -168,6 +168,22 @@ TEST_CASE("within limits the strictest group decides until one comes to its volt
         most_A = std::max(most_A, point.current_A);
     CHECK(most_A == Approx(20 * std::sqrt(0.8)));
     CHECK(slower.forecast.time_s > outlook.forecast.time_s);
+    // The group that comes first to the highest SOC of its window ends the charge of all.
+    voltkeel::Cell narrow = cell;
+    narrow.window.soc_max = 0.7;
+    const Pack to_70 = voltkeel::single_string_pack("six", "HW-50", narrow, {6, 2});
+    const auto part = voltkeel::pack_charge(to_70, groups, plan_of_50_Ah(), what);
+    CHECK(part.status == voltkeel::Status::ok);
+    CHECK(part.forecast.end_reason == voltkeel::LimitReason::soc);
+    CHECK(part.forecast.end_phase == voltkeel::ChargePhase::done);
+    CHECK(part.curve.back().soc_max == Approx(0.7).margin(2e-3));
+    CHECK(part.curve.back().soc_max >= 0.7);
+    CHECK(part.forecast.end_soc == Approx(part.curve.back().soc_max));
+    CHECK(part.forecast.time_s < outlook.forecast.time_s);
+    // On the way the charge is the one it was.
+    const auto& same = *std::find_if(outlook.curve.begin(), outlook.curve.end(),
+                                     [](const auto& p) { return p.soc_max >= 0.7; });
+    CHECK(part.forecast.time_s == Approx(same.time_s).margin(15));
     // One group outside the window stops all of them.
     groups[3].state.temperature_degC = -1;
     const auto cold = voltkeel::pack_charge(pack, groups, plan_of_50_Ah(), what);

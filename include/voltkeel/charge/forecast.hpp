@@ -10,15 +10,17 @@
 /// (io/pack_charge.hpp forecasts groups that differ). Where it keeps to limits, the maker's table
 /// of lasting currents and the parts beside the cells may lower the current further; a table's
 /// current moves with SOC and temperature, so a step takes the mean of its start and its end. Where
-/// the limits let nothing in, the forecast ends there as it does outside every zone; the rest of
-/// the limits (voltage, SOC and warmth of the next minutes) is for the plan and the control. While
-/// the voltage stays below the zone's, the current is constant. Then it is what keeps the voltage
-/// there: for a step, the held current that gives exactly the zone's voltage at the end of the
-/// step, taken once over the whole step and once over its halves and extrapolated to a vanishing
-/// step (Richardson; local error of third order, and a fast RC branch is damped, not excited). What
-/// remains at the default step: a branch faster than the step follows the falling current without
-/// its lag, worth less than a second of the charge. Full is when that current has fallen to the
-/// plan's end current.
+/// the limits let nothing in, the forecast ends there as it does outside every zone. At the highest
+/// SOC of their window, where that is below 1, the charge is over: the cell is as full as it may be
+/// (a controller that keeps to these limits says so after `limits_end_s` without current). The
+/// rest of the limits (voltage and warmth of the next minutes) is for the plan and the control.
+/// While the voltage stays below the zone's, the current is constant. Then it is what keeps the
+/// voltage there: for a step, the held current that gives exactly the zone's voltage at the end of
+/// the step, taken once over the whole step and once over its halves and extrapolated to a
+/// vanishing step (Richardson; local error of third order, and a fast RC branch is damped, not
+/// excited). What remains at the default step: a branch faster than the step follows the falling
+/// current without its lag, worth less than a second of the charge. Full is when that current has
+/// fallen to the plan's end current.
 ///
 /// Every event (voltage reached or let go, zone left, SOC reached, end current reached) is located
 /// inside its step to `event_tolerance_s`, so that the answer does not hang on the step length and
@@ -99,8 +101,9 @@ struct ChargeConditions {
     const Supply<Real>* supply{nullptr};
     int series{1};    ///< Groups that share the supply's voltage, all as this cell.
     int parallel{1};  ///< Cells that share its current, all as this cell.
-    /// What the charge keeps to: the temperatures of the window and, of the maker's tables, the one
-    /// that speaks for a lasting current; must outlive the call. Null: neither.
+    /// What the charge keeps to: the charge temperatures and the highest SOC of the window and, of
+    /// the maker's tables, the one that speaks for a lasting current; must outlive the call. Null:
+    /// none of them.
     const CellLimits<Real>* limits{nullptr};
     /// Most that the parts beside the cells carry for ever (limits/component.hpp), of this cell's
     /// share.
@@ -169,6 +172,8 @@ struct ChargeForecast {
     Real limits_s{0};
     Real limits_until_s{0};
     LimitReason limits_reason{LimitReason::none};
+    /// Soc: the window's highest SOC ended the charge before plan or target did.
+    LimitReason end_reason{LimitReason::none};
     ChargePhase end_phase{ChargePhase::constant_current};
     bool reached{false};
 };
@@ -198,6 +203,13 @@ template <class Real, int Branches, bool Transfer>
     if (state.resistance_scale < settings.least_resistance_scale)
         state.resistance_scale = settings.least_resistance_scale;
     return state;
+}
+
+/// The cell has come to the highest SOC of its window. A window up to 1 does not end a charge: what
+/// is full there, the plan says.
+template <class Real>
+[[nodiscard]] inline bool at_end_of_window(const CellWindow<Real>& window, Real soc) noexcept {
+    return window.soc_max < Real(1) && soc >= window.soc_max;
 }
 
 /// A charge under way.
@@ -292,6 +304,15 @@ class ChargeRun {
             report(ChargePhase::constant_voltage);
             return finish(Status::not_reached, ChargePhase::constant_voltage);
         }
+        // As full as the limits have it: the end of a charge to full, short of a higher target.
+        const auto end_of_window = [&] {
+            result.end_reason = LimitReason::soc;
+            const bool wanted = target_soc == nullptr;
+            const ChargePhase last = wanted ? ChargePhase::done : ChargePhase::waiting;
+            report(last);
+            return finish(wanted ? Status::ok : Status::not_reached, last);
+        };
+        if (window_full(now_)) return end_of_window();
         ChargePhase stopped{};
         if (stopped_by_limits(now_, stopped)) {
             report(stopped);
@@ -369,6 +390,7 @@ class ChargeRun {
                 report(ChargePhase::done);
                 return finish(Status::ok, ChargePhase::done);
             }
+            if (window_full(now_) && !over(now_, held_voltage)) return end_of_window();
             follow_temperature(now_.temperature.core_degC, plan_.zone_hysteresis_K, span_);
             const ZoneLimits<Real> zone = zone_limits(plan_, span_.low_degC, span_.high_degC);
             const bool time_is_up =
@@ -405,6 +427,7 @@ class ChargeRun {
                 return wanted ? finish(Status::ok, ChargePhase::done)
                               : finish(Status::not_reached, ChargePhase::constant_voltage);
             }
+            if (window_full(now_)) return end_of_window();
             if (stopped_by_limits(now_, stopped)) {
                 report(stopped);
                 return finish(Status::not_allowed, stopped);
@@ -525,6 +548,10 @@ class ChargeRun {
         why = ChargePhase::waiting;
         return bounded_ && !(limits_A(at) > Real(0));
     }
+    /// The window of the limits is full at a moment of a stage that wants a current.
+    [[nodiscard]] bool window_full(const Moment& at) const noexcept {
+        return window_ != nullptr && !resting() && at_end_of_window(*window_, at.state.soc);
+    }
     /// What holds the current below what plan and supply give now.
     [[nodiscard]] LimitReason held_back_by() const noexcept {
         if (resting()) return LimitReason::none;
@@ -593,7 +620,7 @@ class ChargeRun {
     [[nodiscard]] bool event(const Moment& at, bool held_voltage,
                              const Real* target_soc) const noexcept {
         if (target_soc != nullptr && at.state.soc >= *target_soc) return true;
-        if (over(at, held_voltage)) return true;
+        if (window_full(at) || over(at, held_voltage)) return true;
         if (!resting() && !held_voltage && at.voltage_V >= target_V_) return true;
         ChargePhase why{};
         if (stopped_by_limits(at, why)) return true;
@@ -820,7 +847,8 @@ struct NoObserver {
 /// \param state present state, resistance scale included (> 0)
 /// \param observer called with a ChargePoint at the start and after every step; must not throw
 /// \param out receives the forecast. A cell that needs no more than the end current now is full:
-/// time 0. \return ok; not_reached at `longest_s` (or `max_steps`) or when the limits have let in
+/// time 0; so is one that has come to the highest SOC of the limits (`end_reason` soc).
+/// \return ok; not_reached at `longest_s` (or `max_steps`) or when the limits have let in
 /// no more than the end current for `limits_end_s` (phase waiting); not_allowed when the
 /// temperature is or comes
 ///         outside every zone or the window of the limits, or the limits let nothing in (phase
@@ -841,7 +869,8 @@ template <class Real, int Branches, bool Transfer, class Observer = detail::NoOb
 
 /// Time until the cell reaches an SOC, in either phase; see time_to_full.
 /// \param target_soc an SOC already reached takes time 0
-/// \return also not_reached when the plan ends (the cell is full by its rule) below the target
+/// \return also not_reached when the plan ends (the cell is full by its rule) or the limits do
+/// (phase waiting, `end_reason` soc) below the target
 template <class Real, int Branches, bool Transfer, class Observer = detail::NoObserver>
 [[nodiscard]] inline Status time_to_soc(const CellParameters<Real, Branches, Transfer>& cell,
                                         const ChargePlan<Real>& plan,

@@ -291,7 +291,8 @@ class TaperLearner {
 /// \param out the time; `std_s` is that of the taper alone
 /// \param end_A at which the charge ends, of a cell; 0: that of the forecast, which has none of its
 /// own where it takes the cell for full already
-/// \return ok; what time_left() returns where nothing is known: the forecast's own time stands then
+/// \return ok; not_reached where the limits end the charge before its end current does, and what
+/// time_left() returns where nothing is known: the forecast's own time stands then
 template <class Real>
 [[nodiscard]] inline Status learned_time(const TaperLearner<Real>& taper,
                                          const ChargeForecast<Real>& forecast, Real measured_A,
@@ -301,7 +302,10 @@ template <class Real>
     const bool held = measured_A > Real(0);
     if (!(end_A > Real(0))) end_A = forecast.end_current_A;
     out = {forecast.time_s, Real(0), 0};
-    if (!forecast.reached || !(held || forecast.taper_s > Real(0))) return Status::not_reached;
+    if (!forecast.reached || forecast.end_reason != LimitReason::none ||
+        !(held || forecast.taper_s > Real(0))) {
+        return Status::not_reached;
+    }
     TaperTime<Real> left;
     const Status status = taper.time_left(held ? measured_A : forecast.taper_from_A, end_A, left);
     if (status != Status::ok) {
