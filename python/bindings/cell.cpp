@@ -135,7 +135,11 @@ void bind_cell(py::module_& module) {
         .def_readwrite("lasting_share", &ModelNoise::lasting_share)
         .def_readwrite("correlation_time_s", &ModelNoise::correlation_time_s)
         .def_readwrite("resistance_log_std", &ModelNoise::resistance_log_std)
-        .def_readwrite("resistance_log_std_per_sqrt_h", &ModelNoise::resistance_log_std_per_sqrt_h);
+        .def_readwrite("resistance_log_std_per_sqrt_h", &ModelNoise::resistance_log_std_per_sqrt_h)
+        .def_readwrite("tested_current_A", &ModelNoise::tested_current_A,
+                       "Largest that the resistances rest on; 0: not known.")
+        .def_readwrite("untested_share_std", &ModelNoise::untested_share_std,
+                       "Of a pulse's drop, for every doubling of the current beyond.");
 
     py::class_<ResistanceGrid> resistance(module, "ResistanceGrid",
                                           "Resistances as fitted, over [temperature][soc].");

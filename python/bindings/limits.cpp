@@ -57,6 +57,9 @@ void bind_limits(py::module_& module) {
                        "Below this SOC a discharge meets more resistance than the model has.")
         .def_readwrite("low_soc_margin", &Settings::low_soc_margin,
                        "By this share at empty; nothing at low_soc.")
+        .def_readwrite("untested_sigmas", &Settings::untested_sigmas,
+                       "Beyond the cell's tested current its voltage is taken to move further than "
+                       "the model says, by this many untested_share_std for every doubling.")
         .def_readwrite("link_ohm", &Settings::link_ohm,
                        "From the cell to where its voltage is measured and limited; its heat does "
                        "not warm the cell.");

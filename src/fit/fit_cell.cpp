@@ -181,7 +181,7 @@ void shift_ocv(OcvCurve& ocv, const PulseFit& fit) {
 }
 
 /// Change of the OCV with temperature over its nodes, and its standard deviation; the latter is
-/// empty when no test tells.
+/// empty when no test was at another temperature.
 struct Entropy {
     std::vector<double> V_per_K;
     std::vector<double> V_per_K_std;
@@ -196,7 +196,7 @@ Entropy entropy_of(const std::vector<PulseFit>& fits, const OcvCurve& ocv) {
     constexpr double usual_information = 1 / (usual_std_V_per_K * usual_std_V_per_K);
     Entropy entropy{std::vector<double>(ocv.soc.size(), 0.0),
                     std::vector<double>(ocv.soc.size(), usual_std_V_per_K)};
-    bool told = false;
+    bool asked = false;
     for (std::size_t k = 0; k < ocv.soc.size(); ++k) {
         const double soc = ocv.soc[k];
         const double before = ocv.entropy_V_per_K.empty() ? 0.0 : ocv.entropy_V_per_K[k];
@@ -208,6 +208,8 @@ Entropy entropy_of(const std::vector<PulseFit>& fits, const OcvCurve& ocv) {
         for (const PulseFit& fit : fits) {
             const double warmer_K = fit.temperature_degC - ocv.reference_temperature_degC;
             if (&fit == &reference || std::abs(warmer_K) < 3 || soc < fit.soc_low) continue;
+            asked = true;  // the usual spread counts, even where the rests say nothing
+            if (!fit.starts_full) continue;
             // A cold rest lies: it has not reached the OCV, and what is missing looks like entropy.
             const double colder_K =
                 std::max(0.0, ocv.reference_temperature_degC - fit.temperature_degC);
@@ -221,14 +223,13 @@ Entropy entropy_of(const std::vector<PulseFit>& fits, const OcvCurve& ocv) {
             sum += by_V * seen_V;
             weight += by_V;
             own_squares += by_V * by_V * own_std_V * own_std_V;
-            told = true;
         }
         entropy.V_per_K[k] = std::clamp(sum / information, -1e-3, 1e-3);
         entropy.V_per_K_std[k] = std::sqrt(usual_information + own_squares +
                                            weight * weight * reference_std_V * reference_std_V) /
                                  information;
     }
-    if (!told) entropy.V_per_K_std.clear();
+    if (!asked) entropy.V_per_K_std.clear();
     return entropy;
 }
 
@@ -471,6 +472,12 @@ void set_capacity(Cell& cell, const SlowTest& slow, const PulseFit& fit,
         " degC; both weighed.");
 }
 
+/// Which pulses a fit may see, and which it is asked to foretell.
+struct PulseRates {
+    double parting_A{0};  ///< Slower ones are at most this fast; 0: they are all of one rate.
+    double highest_A{0};  ///< Faster ones are none of the fit's.
+};
+
 /// What the model gets wrong where it has not looked: every test predicted from the fits at the
 /// other temperatures, where it lies between them, and from fits that saw the slower pulses only.
 /// \param slower fits without the fast pulses, empty when the tests have one rate only
@@ -527,19 +534,65 @@ ModelNoise cross_validated_noise(const Cell& cell, const std::vector<Log>& pulse
             memory.share,
             memory.time_s,
             std::sqrt(squares / static_cast<double>(log_scales.size())),
-            detail::scale_walk_per_sqrt_h(std::move(errors), noise)};
+            detail::scale_walk_per_sqrt_h(std::move(errors), noise),
+            0,
+            0};
 }
 
-/// A rate that parts slower pulses from faster ones at every temperature; 0 when there is none.
-double parting_rate_per_h(const std::vector<Log>& pulses,
-                          const std::vector<std::vector<std::size_t>>& groups, double capacity_Ah) {
+/// How much a drop may be off for every doubling of the current beyond those that the resistances
+/// rest on: rms over the faster pulses, as fits that saw the slower ones only foretell them. Below
+/// 20 % SOC drops grow faster than any law of the model has it; LimitSettings::low_soc is for that.
+/// \return 0 where there are too few pulses
+double untested_share_std(const Cell& cell, const std::vector<Log>& pulses,
+                          const std::vector<std::vector<std::size_t>>& groups,
+                          const std::vector<PulseFit>& slower, const PulseRates& rates) {
+    constexpr double least_soc = 0.2;
+    constexpr int least_pulses = 4;
+    Cell model = cell;
+    set_resistance(model, slower);
+    double squares = 0;
+    int count = 0;
+    for (std::size_t g = 0; g < slower.size(); ++g) {
+        model.capacity_Ah = slower[g].capacity_Ah;
+        std::vector<detail::DropError> drops;
+        for (std::size_t k = 0; k < groups[g].size(); ++k) {
+            const auto found = detail::drop_errors(pulses[groups[g][k]], model,
+                                                   std::min(slower[g].initial_soc[k], 1.05));
+            drops.insert(drops.end(), found.begin(), found.end());
+        }
+        double tested_A = 0;
+        for (const detail::DropError& drop : drops) {
+            if (drop.current_A <= rates.parting_A) tested_A = std::max(tested_A, drop.current_A);
+        }
+        for (const detail::DropError& drop : drops) {
+            if (!(tested_A > 0) || drop.soc < least_soc || drop.current_A <= rates.parting_A ||
+                drop.current_A > rates.highest_A) {
+                continue;
+            }
+            const double doublings = std::log2(drop.current_A / tested_A);
+            squares += std::pow(drop.share / std::max(doublings, 1.0), 2);
+            ++count;
+        }
+    }
+    return count < least_pulses ? 0 : std::sqrt(squares / count);
+}
+
+/// Parts slower pulses from faster ones at every temperature; `parting_A` is 0 when nothing does.
+/// \param highest_rate_per_h faster pulses are none of the fit's
+PulseRates pulse_rates(const std::vector<Log>& pulses,
+                       const std::vector<std::vector<std::size_t>>& groups, double capacity_Ah,
+                       double highest_rate_per_h) {
     const double least_A = 0.3 * capacity_Ah;
+    PulseRates rates;
+    rates.highest_A = highest_rate_per_h * capacity_Ah;
     double fastest_A = 0;
     for (const Log& log : pulses) {
-        for (const double current_A : log.current_A)
-            fastest_A = std::max(fastest_A, std::abs(current_A));
+        for (const double current_A : log.current_A) {
+            const double size_A = std::abs(current_A);
+            if (size_A <= rates.highest_A) fastest_A = std::max(fastest_A, size_A);
+        }
     }
-    const double parting_A = 0.5 * fastest_A;
+    const double parting_A = 0.6 * fastest_A;  // two rates often are in a ratio of two
     for (const auto& group : groups) {
         int slower = 0;
         int faster = 0;
@@ -548,12 +601,13 @@ double parting_rate_per_h(const std::vector<Log>& pulses,
             for (std::size_t k = 1; k < current_A.size(); ++k) {
                 if (std::abs(current_A[k] - current_A[k - 1]) < least_A) continue;
                 const double size_A = std::max(std::abs(current_A[k]), std::abs(current_A[k - 1]));
-                ++(size_A > parting_A ? faster : slower);
+                if (size_A <= rates.highest_A) ++(size_A > parting_A ? faster : slower);
             }
         }
-        if (slower < 8 || faster < 8) return 0;
+        if (slower < 8 || faster < 8) return rates;
     }
-    return parting_A / capacity_Ah;
+    rates.parting_A = parting_A;
+    return rates;
 }
 
 /// Tries the forms of the model on all tests: first with and without charge transfer, then other
@@ -793,16 +847,23 @@ FitResult fit_from(const Log* slow, const std::vector<Log>& pulses, const FitSet
     }
     widen_initial_soc(fits, cell.ocv);
     std::vector<PulseFit> slower;
-    const double parting_rate = parting_rate_per_h(pulses, groups, cell.capacity_Ah);
-    if (parting_rate > 0) {
+    const PulseRates rates =
+        pulse_rates(pulses, groups, cell.capacity_Ah, pulse_settings.highest_rate_per_h);
+    if (rates.parting_A > 0) {
         const std::vector<PulseFit> all = fits;
         PulseFitSettings seen = pulse_settings;
-        seen.highest_rate_per_h = parting_rate;
+        seen.highest_rate_per_h = rates.parting_A / cell.capacity_Ah;
         fit_all(seen, "slower pulses only");
         slower = std::move(fits);
         fits = all;
     }
     cell.noise = cross_validated_noise(cell, inside, groups, fits, slower);
+    for (const PulseFit& fit : fits) {
+        cell.noise.tested_current_A =
+            std::max({cell.noise.tested_current_A, fit.largest_discharge_A, fit.largest_charge_A});
+    }
+    if (!slower.empty())
+        cell.noise.untested_share_std = untested_share_std(cell, inside, groups, slower, rates);
     const PulseFit& reference = nearest_fit(fits, cell.ocv.reference_temperature_degC);
     if (slow) {
         set_capacity(cell, result.slow, reference, pulses,

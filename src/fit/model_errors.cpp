@@ -179,6 +179,52 @@ double scale_walk_per_sqrt_h(std::vector<RowError> errors, const VoltageNoise& n
     return span_h > 0 ? std::sqrt((std::max(0.0, squares) + std::sqrt(variances)) / span_h) : 0;
 }
 
+std::vector<DropError> drop_errors(const Log& log, const Cell& cell, double initial_soc) {
+    return with_form(cell, [&](auto form) {
+        using Form = decltype(form);
+        const CellTables<double, Form::branches, Form::transfer> tables(cell);
+        const auto parameters = tables.parameters();
+        CellState<double, Form::branches, Form::transfer> state;
+        state.soc = initial_soc;
+        constexpr double longest_s = 60;
+        const double rest_A = 0.02 * cell.capacity_Ah;
+        const double edge_A = 0.1 * cell.capacity_Ah;
+        std::vector<DropError> found;
+        bool rested = false;   // a rest came right before
+        double before_V = 0;   // measured, at its end
+        double model_V = 0;    // model likewise
+        double time_s = 0;     // of the pulse
+        double charge_As = 0;  // likewise
+        for (std::size_t k = 1; k < log.size(); ++k) {
+            const double dt_s = log.time_s[k] - log.time_s[k - 1];
+            const double current_A = log.current_A[k];
+            step(parameters, {current_A, dt_s, log.temperature_degC[k]}, state);
+            const auto voltage_V = [&] {
+                return voltage_at(parameters, state, current_A, log.temperature_degC[k]).voltage_V;
+            };
+            if (std::abs(current_A) < rest_A) {
+                rested = true;
+                before_V = log.voltage_V[k];
+                model_V = voltage_V();
+                time_s = charge_As = 0;
+                continue;
+            }
+            time_s += dt_s;
+            charge_As += current_A * dt_s;
+            const bool last =
+                k + 1 == log.size() || std::abs(log.current_A[k + 1] - current_A) > edge_A;
+            if (!last) continue;
+            const double drop_V = log.voltage_V[k] - before_V;
+            if (rested && time_s < longest_s && drop_V * charge_As > 0) {
+                found.push_back({(voltage_V() - model_V) / drop_V - 1, std::abs(charge_As / time_s),
+                                 state.soc});
+            }
+            rested = false;
+        }
+        return found;
+    });
+}
+
 std::vector<RowError> model_errors(const Log& log, const Cell& cell, double initial_soc,
                                    std::size_t index) {
     return with_form(cell, [&](auto form) {

@@ -38,6 +38,16 @@ struct ErrorMemory {
 /// hours in a row that tell it.
 [[nodiscard]] double scale_walk_per_sqrt_h(std::vector<RowError> errors, const VoltageNoise& noise);
 
+/// A pulse out of a rest: by how much of its measured drop the model's is larger.
+struct DropError {
+    double share{0};
+    double current_A{0};  ///< Mean, magnitude.
+    double soc{0};        ///< At its end.
+};
+/// Pulses of up to a minute along a log, with the model run open loop.
+[[nodiscard]] std::vector<DropError> drop_errors(const Log& log, const Cell& cell,
+                                                 double initial_soc);
+
 /// Runs the model along a log, open loop, and compares where something happens: just before and
 /// after a change of current, then ever further apart.
 /// \param index written into the rows

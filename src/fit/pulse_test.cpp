@@ -136,6 +136,7 @@ struct PulseLog {
     double first_voltage_V{0};
     double initial_soc{1};
     double initial_soc_std{0.01};
+    bool starts_full{false};
 };
 
 /// Noise of one reading, from how far a voltage at rest lies off the line through its neighbours.
@@ -944,6 +945,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         if (one.initial_soc > settings.full_above_soc) {
             one.initial_soc = 1;
             one.initial_soc_std = settings.full_soc_std;
+            one.starts_full = true;
         } else {
             one.initial_soc_std = settings.initial_soc_std;
         }
@@ -963,6 +965,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
             interval.unseen = unseen;
             fit.soc_low = std::min(fit.soc_low, soc);
             fit.soc_high = std::max(fit.soc_high, soc);
+            if (unseen) continue;
             fit.largest_discharge_A = std::max(fit.largest_discharge_A, -interval.end_current_A);
             fit.largest_charge_A = std::max(fit.largest_charge_A, interval.end_current_A);
         }
@@ -1166,6 +1169,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     for (std::size_t f = 0; f < logs.size(); ++f) {
         fit.initial_soc.push_back(x[problem.soc_index(static_cast<int>(f))]);
         fit.initial_soc_std.push_back(log_std(problem.soc_index(static_cast<int>(f))));
+        fit.starts_full = fit.starts_full || problem.logs()[f].starts_full;
         double sum = 0;
         std::size_t rows = 0;
         for (const RowError& e : errors) {

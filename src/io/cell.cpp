@@ -286,7 +286,9 @@ void check(const Cell& cell) {
           {"noise.lasting_share", cell.noise.lasting_share, 1},
           {"noise.correlation_time_s", cell.noise.correlation_time_s, 1e6},
           {"noise.resistance_log_std", cell.noise.resistance_log_std, 3},
-          {"noise.resistance_log_std_per_sqrt_h", cell.noise.resistance_log_std_per_sqrt_h, 3}}) {
+          {"noise.resistance_log_std_per_sqrt_h", cell.noise.resistance_log_std_per_sqrt_h, 3},
+          {"noise.tested_current_A", cell.noise.tested_current_A, 1e6},
+          {"noise.untested_share_std", cell.noise.untested_share_std, 1}}) {
         if (!(b.value >= 0 && b.value <= b.high))
             fail(b.field, ": ", b.value, " is outside 0 .. ", b.high);
     }
@@ -412,6 +414,8 @@ CellTables<Real, Branches, Transfer>::CellTables(const Cell& cell) {
              static_cast<int>(owned.soc.size()), owned.charge_A.data(), owned.discharge_A.data()});
     }
     const CellWindow<double>& w = cell.window;
+    tested_current_A_ = static_cast<Real>(cell.noise.tested_current_A);
+    untested_share_std_ = static_cast<Real>(cell.noise.untested_share_std);
     window_ = {static_cast<Real>(w.voltage_min_V),
                static_cast<Real>(w.voltage_max_V),
                static_cast<Real>(w.soc_min),
@@ -458,7 +462,8 @@ CellParameters<Real, Branches, Transfer> CellTables<Real, Branches, Transfer>::p
 
 template <class Real, int Branches, bool Transfer>
 CellLimits<Real> CellTables<Real, Branches, Transfer>::limits() const {
-    return {window_, current_tables_.data(), static_cast<int>(current_tables_.size())};
+    return {window_, current_tables_.data(), static_cast<int>(current_tables_.size()),
+            tested_current_A_, untested_share_std_};
 }
 
 template class CellTables<double, 1, false>;

@@ -89,6 +89,8 @@ void fields(Visit& visit, ModelNoise& noise) {
     visit("correlation_time_s", noise.correlation_time_s);
     visit("resistance_log_std", noise.resistance_log_std);
     visit("resistance_log_std_per_sqrt_h", noise.resistance_log_std_per_sqrt_h);
+    visit("tested_current_A", noise.tested_current_A);
+    visit("untested_share_std", noise.untested_share_std);
 }
 
 template <class Visit>

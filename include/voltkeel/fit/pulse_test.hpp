@@ -95,6 +95,9 @@ struct PulseFit {
     std::vector<double> ocv_shift_std_V;
     std::vector<double> initial_soc;      ///< Of each log.
     std::vector<double> initial_soc_std;  ///< As sure as the OCV handed in; fit_cell adds its own.
+    /// A log starts full. Where none does, the rests were spent on where the logs start, and say
+    /// nothing of how high the whole OCV lies at this temperature.
+    bool starts_full{false};
     std::vector<double> residual_rms_V;   ///< Of each log, over the rows used.
     VoltageNoise noise;                   ///< Of the residuals.
     double deviance{
@@ -106,7 +109,7 @@ struct PulseFit {
     int iterations{0};
     double soc_low{1};  ///< Lowest SOC the tests reached.
     double soc_high{0};
-    double largest_discharge_A{0};  ///< Magnitudes met in the tests.
+    double largest_discharge_A{0};  ///< Magnitudes met in what was fitted.
     double largest_charge_A{0};
 };
 

@@ -74,6 +74,8 @@ struct ModelNoise {
     double correlation_time_s{0};     ///< How long it does.
     double resistance_log_std{0};     ///< Spread of the resistance as a whole (of the logarithm).
     double resistance_log_std_per_sqrt_h{0};  ///< How it wanders along a test, as a random walk.
+    double tested_current_A{0};    ///< Largest that the resistances rest on; 0: not known.
+    double untested_share_std{0};  ///< Of a pulse's drop, for every doubling of the current beyond.
 };
 
 /// Thermal parameters with their spread; see ThermalParameters in cell/heat.hpp.
@@ -226,6 +228,8 @@ class CellTables {
     std::vector<OcvNode<Real>> ocv_nodes_;
     std::vector<ResistanceNode<Real, Branches, Transfer>> resistance_nodes_;
     CellWindow<Real> window_{};
+    Real tested_current_A_{0};
+    Real untested_share_std_{0};
     std::vector<OwnedCurrents> owned_currents_;
     std::vector<CurrentTable<Real>> current_tables_;
     ChargePlan<Real> charge_plan_{};

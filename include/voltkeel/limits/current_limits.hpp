@@ -18,7 +18,8 @@
 /// Voltage and temperature are solved on the whole model (resistance follows SOC and temperature
 /// while the current flows), never on a line drawn once. The resistance follows the warmth that the
 /// current itself makes with a delay (`warmth_lag_s`), and near empty it is taken larger than the
-/// model has it (`low_soc_margin`): measured cells fall off faster than the model there. Only the
+/// model has it (`low_soc_margin`): measured cells fall off faster than the model there. So it is
+/// with currents beyond those that the cell was tested with (`untested_sigmas`). Only the
 /// side towards which a direction moves counts: a cell above its SOC or voltage window may be
 /// discharged, one below may be charged.
 ///
@@ -146,6 +147,10 @@ struct LimitSettings {
     /// cells.
     Real low_soc{Real(0.2)};
     Real low_soc_margin{Real(0.6)};  ///< See `low_soc`; 0: the model as it is.
+    /// Beyond the tested current (CellLimits) the voltage is taken to move further than the model
+    /// says, by this many `untested_share_std` for every doubling of the current. The voltage that
+    /// is told with a limit is still the model's.
+    Real untested_sigmas{1};
     /// From the cell to where its voltage is measured and limited (welds, wires, a cell fuse); the
     /// model knows nothing of it, and its heat does not warm the cell.
     Real link_ohm{0};
@@ -167,6 +172,7 @@ template <class Real>
         {"warmth_lag_s", s.warmth_lag_s, Real(0), Real(3600)},
         {"low_soc", s.low_soc, Real(0), Real(1)},
         {"low_soc_margin", s.low_soc_margin, Real(0), Real(3)},
+        {"untested_sigmas", s.untested_sigmas, Real(0), Real(10)},
         {"link_ohm", s.link_ohm, Real(0), Real(1e3)},
     };
     return detail::first_outside(rows);
@@ -573,6 +579,8 @@ class LimitSearch {
                 if (eased > Real(0)) voltage_slack -= state_.resistance_scale * eased;
             }
         }
+        const Real moved_V = sign_ * (held.point.voltage_V - now_.voltage_V);
+        if (moved_V > Real(0)) voltage_slack -= untested_share(magnitude_A) * moved_V;
         Real end_degC = held.temperature.core_degC;
         if (span.plan.lasting) {
             const Real heat = heat_J / span.plan.end_s;  // mean over the horizon
@@ -622,6 +630,15 @@ class LimitSearch {
     [[nodiscard]] Ceiling reason_of(const Trial& trial) const noexcept {
         if (trial.hot) return {trial.current_A, LimitReason::temperature, hot_degC_};
         return {trial.current_A, LimitReason::voltage, voltage_bound_V_};
+    }
+
+    /// How much further than the model says a current is taken to move the voltage, as a share.
+    [[nodiscard]] Real untested_share(Real magnitude_A) const noexcept {
+        const Real tested_A = limits_->tested_current_A;
+        if (!(tested_A > Real(0)) || !(magnitude_A > tested_A)) return Real(0);
+        constexpr Real per_octave = Real(1.4426950408889634);  // 1 / ln 2
+        return settings_.untested_sigmas * limits_->untested_share_std * per_octave *
+               logarithm(magnitude_A / tested_A);
     }
 
     [[nodiscard]] const State& state() const noexcept { return state_; }

@@ -835,7 +835,9 @@ class LimitsOfPack {
             const Real share = told.current_A / before.current_A;
             const Real shorter_V = way_V(group, before);
             const Real longer_V = shorter_V * share * voltage_growth;
-            told.voltage_slack_V += shorter_V - longer_V;
+            told.voltage_slack_V +=
+                (Real(1) + group.search.untested_share(before.current_A)) * shorter_V -
+                (Real(1) + group.search.untested_share(told.current_A)) * longer_V;
             told.end_voltage_V = group.search.now_voltage_V() + sign_ * longer_V;
             told.warming_K *= share * share * warmth_growth;
             told.hot_slack_K += before.warming_K - told.warming_K;

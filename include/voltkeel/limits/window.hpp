@@ -4,6 +4,7 @@
 
 #include <initializer_list>
 
+#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/parameters.hpp"
 #include "voltkeel/cell/table.hpp"
 #include "voltkeel/status.hpp"
@@ -43,6 +44,12 @@ struct CellLimits {
     CellWindow<Real> window{};
     const CurrentTable<Real>* tables{nullptr};
     int table_count{0};
+    /// Largest current that the resistances of the cell were tested with; 0: not known, and nothing
+    /// below counts.
+    Real tested_current_A{0};
+    /// By how much of a voltage drop the model may be off for every doubling of the current beyond
+    /// the tested one (standard deviation); see LimitSettings::untested_sigmas.
+    Real untested_share_std{0};
 };
 
 namespace detail {
@@ -91,6 +98,7 @@ template <class Real>
 /// Checks windows and tables; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const CellLimits<Real>& limits) noexcept {
+    using detail::BoundedField;
     using detail::finite;
     const CellWindow<Real>& w = limits.window;
     struct Pair {
@@ -112,6 +120,12 @@ template <class Real>
         if (!(pair.low < pair.high))
             return {Status::out_of_range, pair.field, -1, pair.low, pair.high};
     }
+    const BoundedField<Real> rows[] = {
+        {"tested_current_A", limits.tested_current_A, Real(0), Real(1e6)},
+        {"untested_share_std", limits.untested_share_std, Real(0), Real(1)},
+    };
+    const Finding<Real> tested = detail::first_outside(rows);
+    if (tested.status != Status::ok) return tested;
     if (limits.table_count > 0 && limits.tables == nullptr)
         return {Status::missing_table, "tables", -1, Real(0), Real(1)};
     for (int k = 0; k < limits.table_count; ++k) {
