@@ -449,8 +449,20 @@ def _fit_options(options: argparse.Namespace) -> list[str]:
 def _entropy_text(ocv: vk.OcvCurve) -> str:
     if len(ocv.entropy_V_per_K_std) == 0:
         return "OCV with temperature: taken as the same. Pulse tests at a second temperature would tell."
-    values = (1e3 * float(np.interp(0.5, ocv.soc, column)) for column in (ocv.entropy_V_per_K, ocv.entropy_V_per_K_std))
-    return "OCV with temperature: {:+.2f} mV/K at 50 % SOC (std {:.2f}).".format(*values)
+    value, std = (
+        1e3 * float(np.interp(0.5, ocv.soc, column)) for column in (ocv.entropy_V_per_K, ocv.entropy_V_per_K_std)
+    )
+    if not np.any(ocv.entropy_V_per_K):
+        return f"OCV with temperature: taken as the same, to {std:.2f} mV/K. Colder tests that start full would tell."
+    return f"OCV with temperature: {value:+.2f} mV/K at 50 % SOC (std {std:.2f})."
+
+
+def _untested_text(noise: vk.ModelNoise) -> str:
+    if noise.untested_share_std > 0.0:
+        beyond = f"a drop may be off by {100 * noise.untested_share_std:.2g} % for every doubling (std)"
+    else:
+        beyond = "nothing tells how far the model holds: pulses of two rates would"
+    return f"Tested up to {noise.tested_current_A:.3g} A; beyond, {beyond}."
 
 
 def _capacity_of_slow_test(slow: vk.Log) -> float | None:
@@ -583,6 +595,7 @@ def _fit(options: argparse.Namespace) -> int:
             f"{', '.join(f'{1e3 * rms:.1f}' for rms in result.charges.residual_rms_V)} mV."
         )
     print(_entropy_text(cell.ocv))
+    print(_untested_text(cell.noise))
     heat = cell.thermal
     print(
         f"Heat: {heat.heat_capacity_J_per_K:.3g} J/K (std {heat.heat_capacity_J_per_K_std:.2g}), "

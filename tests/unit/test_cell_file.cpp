@@ -759,7 +759,9 @@ TEST_CASE("every field of a cell stands in its file under its name") {
     "lasting_share": 0.31,
     "correlation_time_s": 57.0,
     "resistance_log_std": 0.041,
-    "resistance_log_std_per_sqrt_h": 0.23
+    "resistance_log_std_per_sqrt_h": 0.23,
+    "tested_current_A": 7.5,
+    "untested_share_std": 0.031
   },
   "limits": {
     "voltage_min_V": 2.51,

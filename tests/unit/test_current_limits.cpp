@@ -590,6 +590,61 @@ TEMPLATE_TEST_CASE("margins act as a fuller or emptier cell and a narrower windo
     }
 }
 
+TEMPLATE_TEST_CASE("beyond the tested current the voltage is taken to move further", "[limits]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    Case c = plain_case(1);
+    c.heat_capacity_J_per_K = 1e6;
+    Fixture<Real, 1> f(c);
+    const Real horizons_s[] = {Real(10)};
+    const auto limit_for = [&](double tested_A, double share, double sigmas) {
+        f.limits.tested_current_A = static_cast<Real>(tested_A);
+        f.limits.untested_share_std = static_cast<Real>(share);
+        LimitSettings<Real> settings;
+        settings.untested_sigmas = static_cast<Real>(sigmas);
+        HorizonLimit<Real> out[1];
+        REQUIRE(voltkeel::current_limits(f.cell, f.limits, f.state, Real(25), horizons_s, 1, out,
+                                         settings) == Status::ok);
+        return out[0];
+    };
+    // In 10 s a current moves 3.8 V by R0 + R1 (1 - exp(-10 / 2)) and 0.8 V of OCV over 5 Ah.
+    const double per_A = 0.02 + 0.01 * -std::expm1(-5.0) + 0.8 * 10 / 3600 / 5;
+    const auto model = limit_for(0, 0.03, 1);
+    for (const bool charging : {true, false}) {
+        const double room_V = charging ? 4.25 - 3.8 : 3.8 - 2.5;
+        const auto side = [&](const HorizonLimit<Real>& limit) {
+            return charging ? limit.charge : limit.discharge;
+        };
+        CHECK(std::abs(double(side(model).current_A)) == Approx(room_V / per_A).epsilon(1e-3));
+        for (const double sigmas : {1.0, 2.0}) {
+            for (const double tested_A : {2.0, 5.0, 10.0}) {
+                CAPTURE(charging, sigmas, tested_A);
+                double current_A = room_V / per_A;
+                for (int turn = 0; turn < 50; ++turn) {
+                    const double further =
+                        1 + sigmas * 0.03 * std::max(0.0, std::log2(current_A / tested_A));
+                    current_A = room_V / per_A / further;
+                }
+                const auto limit = side(limit_for(tested_A, 0.03, sigmas));
+                CHECK(std::abs(double(limit.current_A)) == Approx(current_A).epsilon(1e-3));
+                CHECK(limit.reason == LimitReason::voltage);
+                // The voltage that is told is the model's.
+                CHECK(std::abs(double(limit.end_voltage_V) - 3.8) ==
+                      Approx(std::abs(double(limit.current_A)) * per_A).epsilon(1e-3));
+            }
+        }
+        // Inside what was tested, or with no sigmas, no bit changes.
+        CHECK(side(limit_for(100, 0.03, 1)).current_A == side(model).current_A);
+        CHECK(side(limit_for(5, 0.03, 0)).current_A == side(model).current_A);
+    }
+    f.limits.untested_share_std = Real(2);
+    const auto wide = voltkeel::validate(f.limits);
+    CHECK(wide.status == Status::out_of_range);
+    CHECK(std::string(wide.field) == "untested_share_std");
+    f.limits.untested_share_std = std::numeric_limits<Real>::quiet_NaN();
+    CHECK(voltkeel::validate(f.limits).status == Status::not_finite);
+}
+
 TEMPLATE_TEST_CASE("the continuous limit keeps the temperature of ever", "[limits]",
                    VOLTKEEL_SCALARS) {
     using Real = TestType;

@@ -263,6 +263,13 @@ TEST_CASE("a fit that goes by the drops of pulses foretells faster ones",
             CHECK(std::abs(of(result.cell) / of(truth) - 1) < (rate_per_h > 2 ? 0.04 : 0.02));
         }
     }
+    // By how much the drops of 1.5C are off when only those up to 0.7C are seen is what limits
+    // beyond 1.5C allow for; a form that is that of the cell is off by little.
+    const auto& noise = result.cell.noise;
+    CAPTURE(noise.tested_current_A, noise.untested_share_std);
+    CHECK(std::abs(noise.tested_current_A / (1.5 * capacity_Ah) - 1) < 0.01);
+    CHECK(noise.untested_share_std > 0);
+    CHECK(noise.untested_share_std < 0.05);
     settings.pulses.drop_share_std = -1;
     CHECK_THROWS_WITH(fit_cell(slow, {pulses}, settings), Contains("drop_share_std: -1"));
 }
@@ -303,6 +310,12 @@ TEST_CASE("the noise of cross-validation is no smaller than what the fit leaves"
             crossed.overvoltage_share_std, crossed.resistance_log_std);
     CHECK(at_100mV(crossed.voltage_std_V, crossed.overvoltage_share_std) >=
           at_100mV(own.voltage_std_V, own.overvoltage_share_std));
+    CHECK(std::abs(crossed.tested_current_A / (4 * capacity_Ah) - 1) < 0.01);
+    CHECK(crossed.untested_share_std > 0.05);  // a straight line goes on where the cell bends
+    // One rate tells nothing of others.
+    const FitResult one =
+        fit_cell(slow_of(bent), {pulses_of(bent, pulses_at({1}))}, forced(2, false));
+    CHECK(one.cell.noise.untested_share_std == 0);
 }
 
 TEST_CASE("a resistance that wanders during the tests is told from one that does not",

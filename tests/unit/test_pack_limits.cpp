@@ -321,8 +321,12 @@ TEMPLATE_TEST_CASE_SIG("the group that decides is never missed", "[limits][pack]
         const auto own = smooth_cell<Branches>(random);
         const auto same = voltkeel_test::cell_cast<Real>(own);
         const auto cell = same.view();
-        const OwnedLimits<Real> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
-                                       own.scalars.capacity_Ah);
+        OwnedLimits<Real> limits(random, own.ocv.front().mean_V, own.ocv.back().mean_V,
+                                 own.scalars.capacity_Ah);
+        if (n % 2 == 0) {  // tested up to 1C
+            limits.limits.tested_current_A = cell.capacity_Ah;
+            limits.limits.untested_share_std = static_cast<Real>(0.05);
+        }
         const double width = n % 5 == 0 ? 0 : std::pow(10, random.uniform(-2.5, 0));
         auto groups = random_groups<Real, Branches, false>(
             random, random.whole(1, 40), width, own.scalars.capacity_Ah,

@@ -230,6 +230,8 @@ TEST_CASE("a place that is none and a cell that cannot be are refused by name", 
              {"noise.resistance_log_std", [](Cell& c) { c.noise.resistance_log_std = 3.1; }},
              {"noise.resistance_log_std_per_sqrt_h",
               [](Cell& c) { c.noise.resistance_log_std_per_sqrt_h = -0.1; }},
+             {"noise.tested_current_A", [](Cell& c) { c.noise.tested_current_A = -1; }},
+             {"noise.untested_share_std", [](Cell& c) { c.noise.untested_share_std = 1.5; }},
          }) {
         Cell bad = cell;
         row.spoil(bad);
@@ -329,7 +331,8 @@ TEST_CASE("noise and charge transfer come back from a file to the last bit", "[c
     for (int n = 0; n < 20; ++n) {
         Cell cell = spread_cell();
         cell.noise = {random.uniform(0, 1),   random.uniform(0, 10), random.uniform(0, 1),
-                      random.uniform(0, 1e6), random.uniform(0, 3),  random.uniform(0, 3)};
+                      random.uniform(0, 1e6), random.uniform(0, 3),  random.uniform(0, 3),
+                      random.uniform(0, 1e6), random.uniform(0, 1)};
         auto& t = *cell.resistance.charge_transfer;
         for (Grid* grid : {&t.scale_V, &t.exchange_current_A, &t.time_s, &t.scale_V_std,
                            &t.exchange_current_A_std, &t.time_s_std}) {
@@ -346,6 +349,8 @@ TEST_CASE("noise and charge transfer come back from a file to the last bit", "[c
         CHECK(again.noise.resistance_log_std == cell.noise.resistance_log_std);
         CHECK(again.noise.resistance_log_std_per_sqrt_h ==
               cell.noise.resistance_log_std_per_sqrt_h);
+        CHECK(again.noise.tested_current_A == cell.noise.tested_current_A);
+        CHECK(again.noise.untested_share_std == cell.noise.untested_share_std);
         REQUIRE(again.resistance.charge_transfer);
         const auto& back = *again.resistance.charge_transfer;
         CHECK(back.scale_V == t.scale_V);
