@@ -80,7 +80,11 @@ def test_fit_takes_further_logs_for_the_heat_alone(cell: Path, tmp_path: Path) -
     words = ("--ocv", DEMO / "slow_test_25degC.csv", "--pulses", DEMO / "pulses_25degC.csv", DEMO / "pulses_0degC.csv")
     text = run_ok("fit", *words, "--out", path, "--current-offset-A", "0.001", "--heat", DEMO / "harbour_day.csv")
     assert re.search(r"Heat: [\d.]+ J/K \(std [\d.]+\), [\d.]+ K/W from case to surroundings", text)
+    told = re.search(r"Tested up to ([\d.]+) A; beyond, a drop may be off by ([\d.]+) % for every doubling", text)
+    assert told is not None, text
     both = [json.loads(p.read_text(encoding="utf-8")) for p in (cell, path)]
+    assert float(told[1]) == pytest.approx(both[1]["noise"]["tested_current_A"], rel=0.01)
+    assert float(told[2]) == pytest.approx(100 * both[1]["noise"]["untested_share_std"], rel=0.1)
     assert "2 logs" in both[0]["thermal"]["source"]
     assert "3 logs" in both[1]["thermal"]["source"]
     assert both[1]["thermal"]["core_resistance_K_per_W"] > 0

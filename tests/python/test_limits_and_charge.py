@@ -83,6 +83,28 @@ def test_a_voltage_limit_just_keeps_the_voltage(cell, state):
     assert checked == 6
 
 
+@pytest.mark.parametrize("state", STATES)
+def test_beyond_the_tested_current_a_limit_leaves_room(cell, state):
+    noise = cell.noise
+    noise.tested_current_A, noise.untested_share_std = 0.5 * cell.capacity_Ah, 0.04
+    careful = copy_of(cell, current_limits=[], window=window(), noise=noise)
+    reference = ReferenceCell(careful)
+    settings = vk.LimitSettings(untested_sigmas=1.5)
+    for limit in vk.current_limits(careful, state, [2, 10, 30], settings):
+        for direction, bound in ((limit.charge, 4.2), (limit.discharge, 2.9)):
+            assert direction.reason == vk.LimitReason.voltage
+            current_A = direction.current_A
+            beyond = math.log2(abs(current_A) / noise.tested_current_A)
+            assert beyond > 0
+            open_V, _ = hold(reference, state, 0.0, 1e-6)
+            voltage, _ = hold(reference, state, current_A, limit.horizon_s)
+            moved_V = (voltage[-1] - open_V[0]) * (1 + 1.5 * 0.04 * beyond)
+            assert open_V[0] + moved_V == pytest.approx(bound, abs=2e-3 * abs(moved_V) + 2e-4)
+    plain = copy_of(cell, current_limits=[], window=window())
+    (free,), (kept,) = vk.current_limits(plain, state, [10.0]), vk.current_limits(careful, state, [10.0])
+    assert 0.9 < kept.discharge.current_A / free.discharge.current_A < 0.99
+
+
 def test_a_temperature_limit_just_keeps_the_temperature(cell):
     cell = copy_of(
         cell, current_limits=[], window=window(voltage_min_V=1.0, soc_min=0.0, discharge_temperature_max_degC=22.0)
