@@ -85,8 +85,7 @@ def test_a_voltage_limit_just_keeps_the_voltage(cell, state):
 
 @pytest.mark.parametrize("state", STATES)
 def test_beyond_the_tested_current_a_limit_leaves_room(cell, state):
-    noise = cell.noise
-    noise.tested_current_A, noise.untested_share_std = 0.5 * cell.capacity_Ah, 0.04
+    noise = vk.ModelNoise(tested_current_A=0.5 * cell.capacity_Ah, untested_share_std=0.04)
     careful = copy_of(cell, current_limits=[], window=window(), noise=noise)
     reference = ReferenceCell(careful)
     settings = vk.LimitSettings(untested_sigmas=1.5)
@@ -102,7 +101,7 @@ def test_beyond_the_tested_current_a_limit_leaves_room(cell, state):
             assert open_V[0] + moved_V == pytest.approx(bound, abs=2e-3 * abs(moved_V) + 2e-4)
     plain = copy_of(cell, current_limits=[], window=window())
     (free,), (kept,) = vk.current_limits(plain, state, [10.0]), vk.current_limits(careful, state, [10.0])
-    assert 0.9 < kept.discharge.current_A / free.discharge.current_A < 0.99
+    assert 0.8 < kept.discharge.current_A / free.discharge.current_A < 0.99
 
 
 def test_a_temperature_limit_just_keeps_the_temperature(cell):
