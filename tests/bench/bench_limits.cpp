@@ -66,14 +66,21 @@ void run(const char* scalar) {
     CellLimits<Real> limits;
     limits.window = {Real(2.8), Real(4.18), Real(0.02), Real(0.98),
                      Real(0),   Real(45),   Real(-20),  Real(60)};
-    static FixedPackLimitWorkspace<Real, 3, false, count> workspace;
-    for (const double spread : {0.0, 0.01, 0.1}) {
+    static FixedPackLimitWorkspace<Real, 3, false, count, 2> workspace;
+    struct Case {
+        double spread;
+        bool strings;  // two, the second of them 2 points emptier and older
+    };
+    for (const auto& [spread, strings] :
+         {Case{0, false}, Case{0.01, false}, Case{0.1, false}, Case{0.01, true}}) {
         voltkeel_test::Random random(5);
         std::vector<Real> soc, degC, scale, lags;
         for (int g = 0; g < count; ++g) {
-            soc.push_back(static_cast<Real>(0.5 + spread * random.normal()));
+            const bool second = strings && g >= count / 2;
+            soc.push_back(static_cast<Real>((second ? 0.48 : 0.5) + spread * random.normal()));
             degC.push_back(static_cast<Real>(22 + 100 * spread * random.normal()));
-            scale.push_back(static_cast<Real>(1.1 * std::exp(3 * spread * random.normal())));
+            scale.push_back(
+                static_cast<Real>((second ? 1.4 : 1.1) * std::exp(3 * spread * random.normal())));
             for (int i = 0; i < 3; ++i)
                 lags.push_back(Real(-0.004));
         }
@@ -81,6 +88,12 @@ void run(const char* scalar) {
         pack.cells = &cell;
         pack.limits = &limits;
         pack.group_count = count;
+        const LimitString<Real> two[] = {{0, count / 2, Real(0.003), true},
+                                         {count / 2, count / 2, Real(0.003), true}};
+        if (strings) {
+            pack.strings = two;
+            pack.string_count = 2;
+        }
         GroupStates<Real> states;
         states.soc = soc.data();
         states.temperature_degC = degC.data();
@@ -94,9 +107,11 @@ void run(const char* scalar) {
         });
         if (!fine) std::printf("failed\n");
         std::printf(
-            "%s, 96 groups that differ by %.0f %% of SOC, 4 horizons: %.1f us, %.3f us a group and "
+            "%s, 96 groups that differ by %.0f %% of SOC%s, 4 horizons: %.1f us, %.3f us a group "
+            "and "
             "horizon; 10 s: %.1f A, %.1f A (%s)\n",
-            scalar, 100 * spread, pack_us, pack_us / (4 * count), double(out[1].charge.current_A),
+            scalar, 100 * spread, strings ? " in two unlike strings" : "", pack_us,
+            pack_us / (4 * count), double(out[1].charge.current_A),
             double(out[1].discharge.current_A), message(out[1].discharge.reason));
     }
     CellState<Real, 3> state;

@@ -210,6 +210,13 @@ template <class Real, int Branches, bool Transfer>
     return {at.voltage_V, at.ocv_V, at.entropy_V_per_K, at.by_current};
 }
 
+/// A voltage that a current moves at an instant.
+template <class Real>
+struct HeldLine {
+    Real open_V{0};
+    Real ohm{0};
+};
+
 /// A cell with its temperature while a current flows.
 template <class Real, int Branches, bool Transfer = false>
 struct HeldCell {
@@ -449,6 +456,12 @@ class LimitSearch {
     struct Span {
         const HoldPlan<Real>& plan;
         Real watched_from_s{0};
+        /// Of a current that moves: magnitudes now and at the end of every sub-step, a straight
+        /// line in between. Null: one current is held.
+        const Real* edge_A{nullptr};
+        /// Receives, for the end of every sub-step, the voltage without current and what a current
+        /// adds to it at once, in ohm. Null: nobody asks.
+        HeldLine<Real>* lines{nullptr};
     };
 
     /// Largest current up to a ceiling.
@@ -544,9 +557,12 @@ class LimitSearch {
     }
 
     /// Holds a current over the sub-steps of a span.
+    /// \param magnitude_A where it moves, the one that is told and that was tested or not
     [[nodiscard]] Trial hold_for(Real magnitude_A, const Span& span) const noexcept {
-        const Real current_A = sign_ * magnitude_A;
-        const Real link_V = settings_.link_ohm * current_A;
+        Real current_A = sign_ * magnitude_A;
+        Real link_V = settings_.link_ohm * current_A;
+        if (span.edge_A != nullptr)
+            current_A = sign_ * Real(0.5) * (span.edge_A[0] + span.edge_A[1]);
         const Real start_degC = held_degC();
         const Real case_degC =
             cell_->thermal.has_core() ? start_degC - settings_.core_over_case_K : start_degC;
@@ -559,7 +575,16 @@ class LimitSearch {
         bool watched = false;
         Real time_s = Real(0);
         Real heat_J = Real(0);
+        Real last_V = Real(0);
         for (int part = 0; part < span.plan.parts; ++part) {
+            Real end_A = current_A;  // at the end of the sub-step
+            if (span.edge_A != nullptr) {
+                end_A = sign_ * span.edge_A[part + 1];
+                const Real mean_A = sign_ * Real(0.5) * (span.edge_A[part] + span.edge_A[part + 1]);
+                held.point.voltage_V += held.point.by_current * (mean_A - current_A);
+                current_A = mean_A;
+                link_V = settings_.link_ohm * end_A;
+            }
             const Real before_W = span.plan.lasting ? heat_now_W(held, current_A) : Real(0);
             hold(*cell_, current_A, span.plan.part_s[part], case_degC, span.plan.warm[part],
                  span.plan.felt[part], tolerance_K, held);
@@ -568,8 +593,14 @@ class LimitSearch {
                 const Real mean_W = Real(0.5) * (before_W + heat_now_W(held, current_A));
                 heat_J += mean_W * span.plan.part_s[part];
             }
+            const Real end_V = held.point.voltage_V + held.point.by_current * (end_A - current_A);
+            if (span.lines != nullptr) {
+                span.lines[part] = {held.point.voltage_V - held.point.by_current * current_A,
+                                    held.point.by_current + settings_.link_ohm};
+            }
+            last_V = end_V;
             if (part + 1 < span.plan.parts && time_s <= span.watched_from_s) continue;
-            const Real slack = sign_ * (voltage_target_V_ - held.point.voltage_V - link_V);
+            const Real slack = sign_ * (voltage_target_V_ - end_V - link_V);
             if (!watched || !(slack >= voltage_slack)) voltage_slack = slack;
             watched = true;
         }
@@ -579,7 +610,7 @@ class LimitSearch {
                 if (eased > Real(0)) voltage_slack -= state_.resistance_scale * eased;
             }
         }
-        const Real moved_V = sign_ * (held.point.voltage_V - now_.voltage_V);
+        const Real moved_V = sign_ * (last_V - now_.voltage_V);
         if (moved_V > Real(0)) voltage_slack -= untested_share(magnitude_A) * moved_V;
         Real end_degC = held.temperature.core_degC;
         if (span.plan.lasting) {
@@ -592,8 +623,8 @@ class LimitSearch {
         // The scale only brings both to the same order for the interpolation.
         const Real temperature_slack = Real(0.01) * hot_slack_K;
         const bool hot = temperature_slack < voltage_slack;
-        return {magnitude_A, held.point.voltage_V + link_V, hot ? temperature_slack : voltage_slack,
-                hot,         end_degC - start_degC,         voltage_slack,
+        return {magnitude_A, last_V + link_V,       hot ? temperature_slack : voltage_slack,
+                hot,         end_degC - start_degC, voltage_slack,
                 hot_slack_K};
     }
 

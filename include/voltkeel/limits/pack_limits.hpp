@@ -10,9 +10,10 @@
 /// worst is solved, and every group that comes near is tried at that current. In a pack that is a
 /// handful of them, so that the cost of a group is little more than one step of the model.
 ///
-/// Strings in parallel share the terminals. At an instant a string is a source behind a resistance,
-/// so the split is known at the first instant and at the end of the horizon, and the string that
-/// first reaches its own limit decides. The cells of a group share its current evenly.
+/// Strings in parallel share the terminals. At an instant a string is a source behind a resistance;
+/// how both move while current flows is followed through the horizon, and with it the split, until
+/// the current is found at which the first string meets a bound. A string moves as its deciding
+/// group does, times how many of that it is like. The cells of a group share its current evenly.
 ///
 /// Uncertainty costs current: each group is taken fuller for charge and emptier for discharge by
 /// `sigmas` standard deviations of its SOC, with that much more resistance and less capacity, and
@@ -302,6 +303,13 @@ struct StringWork {
     PackDirectionLimit<Real> now{};  ///< Of the string, at its own terminals; magnitude.
     Real now_V{0};
     Real now_ohm{0};
+    PackDirectionLimit<Real> ceiling{};  ///< Of it what needs no search.
+    int lead{0};                         ///< The group that was solved.
+    Real leads{1};                       ///< How many of that group move as much as the string.
+    /// While the split between strings is followed: its current (magnitude) now and at the end of
+    /// every sub-step, and the line it is at each of these.
+    Real edge_A[HoldPlan<Real>::most + 1]{};
+    HeldLine<Real> lines[HoldPlan<Real>::most + 1]{};
     bool glanced{false};  ///< Its groups, at a horizon before.
     int compared{-1};     ///< The group that `unlike` of the others is against.
 };
@@ -351,7 +359,7 @@ class LimitsOfPack {
         for (int s = 0; s < strings(); ++s) {
             const LimitString<Real> string = string_at(s);
             StringWork<Real>& work = workspace_.strings[s];
-            work = {};
+            work = StringWork<Real>();
             work.now_ohm = string.resistance_ohm;
             for (int g = string.first_group; g < string.first_group + string.group_count; ++g) {
                 const Work& group = workspace_.groups[g];
@@ -399,6 +407,7 @@ class LimitsOfPack {
             work.now = string_limit(s, horizon_s, watched_from_s, string_cap);
         }
         PackDirectionLimit<Real> limit = closed == 1 ? the_one() : joined();
+        if (closed > 1) follow_split(horizon_s, watched_from_s, cap.current_A / share_, limit);
         if (share_ < Real(1)) limit = at_current(limit, share_ * limit.current_A);
         if (cap.current_A < limit.current_A) {
             const PackDirectionLimit<Real> less = at_current(limit, cap.current_A);
@@ -531,16 +540,23 @@ class LimitsOfPack {
         const int end = first + string.group_count;
         Work* const groups = workspace_.groups;
         PackDirectionLimit<Real> limit = cap;
+        PackDirectionLimit<Real> ceilings;  // what needs no search: parts and groups
+        ceilings.current_A = std::numeric_limits<Real>::infinity();
+        if (cap.component >= 0) ceilings = cap;
         int lead = cap.group >= first && cap.group < end ? cap.group : -1;
         for (int g = first; g < end; ++g) {
             const Ceiling ceiling = groups[g].search.ceiling_for(horizon_s);
             const Real current_A = groups[g].parallel * ceiling.current_A;
+            if (current_A < ceilings.current_A) bind(ceilings, current_A, ceiling, g, s);
             if (current_A < limit.current_A) {
                 bind(limit, current_A, ceiling, g, s);
                 lead = g;
             }
         }
         if (lead < 0) lead = first;
+        workspace_.strings[s].ceiling = ceilings;
+        workspace_.strings[s].lead = lead;
+        workspace_.strings[s].leads = static_cast<Real>(string.group_count);
         limit.rest_voltage_V = workspace_.strings[s].now_V;
         limit.end_voltage_V = limit.rest_voltage_V;
         if (!(limit.current_A > Real(0))) return limit;
@@ -705,6 +721,7 @@ class LimitsOfPack {
         }
         constexpr Real large_warming_K = Real(6);
         Real moved_V = Real(0);
+        Real lead_V = Real(0);
         for (int g = first; g < end; ++g) {
             const Search& search = groups[g].search;
             const Trial& at = groups[g].glance;
@@ -718,8 +735,19 @@ class LimitsOfPack {
             }
             // No group is let out of its window.
             const Real most_V = search.voltage_room_V();
-            moved_V += group_V < most_V ? group_V : most_V;
+            if (most_V < group_V) group_V = most_V;
+            if (g == lead) lead_V = group_V;
+            moved_V += group_V;
         }
+        StringWork<Real>& work = workspace_.strings[s];
+        work.lead = lead;
+        // What does not come at once is what moves the split.
+        const Real slow_V =
+            lead_V - limit.current_A / groups[lead].parallel * groups[lead].search.now_ohm();
+        const Real all_slow_V = moved_V - limit.current_A * (work.now_ohm - string.resistance_ohm);
+        work.leads = slow_V > Real(0.05) * lead_V && all_slow_V > Real(0)
+                         ? all_slow_V / slow_V
+                         : static_cast<Real>(string.group_count);
         limit.end_voltage_V += sign_ * (moved_V + limit.current_A * string.resistance_ohm);
         return limit;
     }
@@ -952,10 +980,8 @@ class LimitsOfPack {
         }
     };
 
-    /// Strings in parallel: the current at which the first of them meets its own limit. The current
-    /// of a string moves from the split of the first instant to that of the end. What a string has
-    /// found by holding a current over the horizon is compared with a mean of both, or with the
-    /// end where that is more; what must not be passed at any moment, with the larger.
+    /// Strings in parallel as they are at the end of the horizon: the current at which the first of
+    /// them would meet what it carries alone. From here follow_split() begins.
     [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
         Joint instant{};
         Joint last{};
@@ -970,35 +996,9 @@ class LimitsOfPack {
             if (!string_at(s).closed) continue;
             const StringWork<Real>& work = workspace_.strings[s];
             // What the string carries (magnitude): own_A + share * the pack's.
-            const auto carried = [&](const Joint& joint, const Line& line, Real& own_A,
-                                     Real& share) {
-                own_A = sign_ * (joint.voltage_V(Real(0)) - line.source_V) / line.ohm;
-                share = Real(1) / (joint.conductance_S * line.ohm);
-            };
-            Real first_A = Real(0);
-            Real first_share = Real(0);
-            Real end_A = Real(0);
-            Real end_share = Real(0);
-            carried(instant, at_instant(work), first_A, first_share);
-            carried(last, at_end(work), end_A, end_share);
-            const LimitReason reason = work.now.reason;
-            const bool held = reason == LimitReason::voltage || reason == LimitReason::soc ||
-                              reason == LimitReason::temperature;
-            Real most_A = (work.now.current_A - first_A) / first_share;
-            const Real at_end_A = (work.now.current_A - end_A) / end_share;
-            if (held) {
-                constexpr Real first_part = Real(0.6);
-                const Real own_A = end_A + first_part * (first_A - end_A);
-                const Real share = end_share + first_part * (first_share - end_share);
-                most_A = (work.now.current_A - own_A) / share;
-            }
-            if (at_end_A < most_A) most_A = at_end_A;
-            if (held && work.now.current_A > Real(0)) {
-                // A split that moves is known to some 2 % of what the current does.
-                const Real moves = Real(10) * (size_of(end_share / first_share - Real(1)) +
-                                               size_of(end_A - first_A) / work.now.current_A);
-                most_A *= Real(1) - Real(0.02) * (moves < Real(1) ? moves : Real(1));
-            }
+            const Line line = at_end(work);
+            const Real own_A = sign_ * (last.voltage_V(Real(0)) - line.source_V) / line.ohm;
+            const Real most_A = (work.now.current_A - own_A) * (last.conductance_S * line.ohm);
             if (most_A < limit.current_A) {
                 limit = work.now;
                 limit.current_A = most_A;
@@ -1010,6 +1010,194 @@ class LimitsOfPack {
         limit.end_voltage_V = last.voltage_V(sign_ * limit.current_A) +
                               sign_ * limit.current_A * pack_.resistance_ohm;
         return limit;
+    }
+
+    /// What a current of the pack leaves of the limits of its strings.
+    struct Followed {
+        Real slack_V{0};  ///< >= 0: all inside.
+        Real room_V{0};   ///< The same without a current.
+        int string{0};    ///< Which has the least.
+        bool ceiling{false};
+        Trial trial{};  ///< Of its lead.
+        Real end_voltage_V{0};
+    };
+
+    /// Strings in parallel, stepped through with the split of every instant: the largest current
+    /// at which none leaves what it may. A string moves as `leads` of the group that decides it do.
+    /// \param limit the joined strings, from which the search begins; the result
+    void follow_split(Real horizon_s, Real watched_from_s, Real most_A,
+                      PackDirectionLimit<Real>& limit) const noexcept {
+        if (!(limit.current_A > Real(0))) return;
+        int planned = -1;
+        HoldPlan<Real> plan{};
+        const auto plan_for = [&](int s) {
+            const int kind = kind_of(workspace_.strings[s].lead);
+            if (kind == planned) return;
+            planned = kind;
+            plan = hold_plan(pack_.cells[kind].thermal, horizon_s, settings_.search.warmth_lag_s);
+        };
+        plan_for(0);
+        const int edges = plan.parts + 1;
+        for (int s = 0; s < strings(); ++s) {
+            StringWork<Real>& work = workspace_.strings[s];
+            for (int k = 0; k < edges; ++k)
+                work.lines[k] = {work.now_V, work.now_ohm};
+        }
+        const auto split = [&](Real current_A) {
+            for (int k = 0; k < edges; ++k) {
+                Joint joint{};
+                for (int s = 0; s < strings(); ++s) {
+                    if (!string_at(s).closed) continue;
+                    const HeldLine<Real>& line = workspace_.strings[s].lines[k];
+                    joint.add({line.open_V, line.ohm});
+                }
+                const Real joint_V = joint.voltage_V(sign_ * current_A);
+                for (int s = 0; s < strings(); ++s) {
+                    StringWork<Real>& work = workspace_.strings[s];
+                    work.edge_A[k] = sign_ * (joint_V - work.lines[k].open_V) / work.lines[k].ohm;
+                }
+            }
+        };
+        // The lines at the ends of the sub-steps follow the currents that led there, and those the
+        // lines: a few turns settle both.
+        const auto follow = [&](Real current_A, int turns) {
+            Followed found;
+            for (int turn = 0; turn < turns; ++turn) {
+                split(current_A);
+                found = {};
+                bool any = false;
+                for (int s = 0; s < strings(); ++s) {
+                    if (!string_at(s).closed) continue;
+                    StringWork<Real>& work = workspace_.strings[s];
+                    const Work& lead = workspace_.groups[work.lead];
+                    plan_for(s);
+                    Real cell_A[HoldPlan<Real>::most + 1];
+                    Real highest_A = work.edge_A[0];
+                    for (int k = 0; k < edges; ++k) {
+                        cell_A[k] = work.edge_A[k] / lead.parallel;
+                        if (work.edge_A[k] > highest_A) highest_A = work.edge_A[k];
+                    }
+                    HeldLine<Real> lines[HoldPlan<Real>::most];
+                    const Span span{plan, watched_from_s, cell_A, lines};
+                    const Trial trial = lead.search.hold_for(highest_A / lead.parallel, span);
+                    const Real outside_ohm = string_at(s).resistance_ohm;
+                    const Real now_ohm = lead.search.now_ohm();
+                    Real mean_A = Real(0);
+                    for (int k = 1; k < edges; ++k) {
+                        const HeldLine<Real>& line = lines[k - 1];
+                        // Where a current moved the voltage slowly, as much of another: the turns
+                        // settle faster so, on the same.
+                        const Real ohm =
+                            outside_ohm + (work.now_ohm - outside_ohm) * line.ohm / now_ohm;
+                        const Real moved_V =
+                            work.leads * (line.open_V - lead.search.now_voltage_V());
+                        const Real end_A = sign_ * work.edge_A[k];
+                        Real slow_ohm = Real(0);
+                        if (moved_V * end_A > Real(0)) slow_ohm = moved_V / end_A;
+                        if (slow_ohm > Real(20) * ohm) slow_ohm = Real(20) * ohm;
+                        work.lines[k] = {work.now_V + moved_V - slow_ohm * end_A, ohm + slow_ohm};
+                        mean_A += Real(0.5) * (work.edge_A[k - 1] + work.edge_A[k]) *
+                                  plan.part_s[k - 1] / plan.end_s;
+                    }
+                    const Real counts_A =
+                        work.ceiling.reason == LimitReason::soc ? mean_A : highest_A;
+                    const Real under_V = (work.ceiling.current_A - counts_A) * now_ohm;
+                    const bool ceiling = under_V < trial.slack;
+                    const Real slack_V = ceiling ? under_V : trial.slack;
+                    if (any && !(slack_V < found.slack_V)) continue;
+                    any = true;
+                    found.slack_V = slack_V;
+                    found.room_V =
+                        ceiling ? work.ceiling.current_A * now_ohm : lead.search.voltage_room_V();
+                    found.string = s;
+                    found.ceiling = ceiling;
+                    found.trial = trial;
+                }
+            }
+            Joint last{};
+            for (int s = 0; s < strings(); ++s) {
+                if (!string_at(s).closed) continue;
+                const HeldLine<Real>& line = workspace_.strings[s].lines[edges - 1];
+                last.add({line.open_V, line.ohm});
+            }
+            found.end_voltage_V = last.voltage_V(sign_ * current_A);
+            return found;
+        };
+        constexpr int first_turns = 2;
+        constexpr int later_turns = 1;
+        Real low_A = Real(0);
+        Real high_A = Real(0);
+        Followed low;
+        Followed high;
+        bool low_known = false;
+        bool high_known = false;
+        Real x = limit.current_A < most_A ? limit.current_A : most_A;
+        Real before_A = Real(0);
+        Real before_V = Real(0);
+        Real beyond = Real(0.3) * settings_.search.current_tolerance;
+        bool last_was_low = false;
+        for (int turn = 0; turn < 40; ++turn) {
+            const Followed at = follow(x, turn == 0 ? first_turns : later_turns);
+            const bool inside = at.slack_V >= Real(0);
+            const bool again = turn > 0 && inside == last_was_low;
+            last_was_low = inside;
+            if (inside) {
+                low_A = x;
+                low = at;
+                low_known = true;
+                if (!(x < most_A)) break;
+                if (again && high_known) high.slack_V *= Real(0.5);
+            } else {
+                high_A = x;
+                high = at;
+                high_known = true;
+                if (again && low_known) low.slack_V *= Real(0.5);
+            }
+            if (low_known && high_known) {
+                const Real width = high_A - low_A;
+                if (!(width > settings_.search.current_tolerance * high_A)) break;
+                const Real fall = low.slack_V - high.slack_V;
+                const Real nudge = Real(0.3) * settings_.search.current_tolerance * high_A;
+                x = turn % 4 == 3 || !(fall > Real(0))
+                        ? low_A + Real(0.5) * width
+                        : low_A + width * (low.slack_V / fall) + (inside ? nudge : -nudge);
+                const Real least_A = low_A + Real(0.1) * nudge;
+                const Real far_A = high_A - Real(0.1) * nudge;
+                x = x < least_A ? least_A : (x > far_A ? far_A : x);
+            } else {
+                // What moves the voltage by so much at this current moves it by all at that; from
+                // the second on by what two have shown.
+                Real share = at.room_V / (at.room_V - at.slack_V);
+                const Real fell_V = before_V - at.slack_V;
+                if (turn > 0 && fell_V * (x - before_A) > Real(0))
+                    share = Real(1) + at.slack_V / x * (x - before_A) / fell_V;
+                if (!(share > Real(0.5))) share = Real(0.5);
+                if (!(share < Real(2))) share = Real(2);
+                before_A = x;
+                before_V = at.slack_V;
+                x *= share * (inside ? Real(1) + beyond : Real(1) - beyond);
+                beyond *= Real(4);
+                if (beyond > Real(0.5)) beyond = Real(0.5);
+                if (x > most_A) x = most_A;
+            }
+        }
+        if (!low_known) {  // what the strings do without a current leads out already
+            low_A = Real(0);
+            low.end_voltage_V = limit.rest_voltage_V;
+        }
+        const Followed& why = high_known ? high : low;
+        const StringWork<Real>& work = workspace_.strings[why.string];
+        const PackDirectionLimit<Real> joined_limit = limit;
+        if (why.ceiling) {
+            limit = work.ceiling;
+        } else {
+            bind(limit, low_A, workspace_.groups[work.lead].search.reason_of(why.trial), work.lead,
+                 why.string);
+        }
+        if (limit.string < 0) limit.string = why.string;
+        limit.current_A = low_A;
+        limit.rest_voltage_V = joined_limit.rest_voltage_V;
+        limit.end_voltage_V = low.end_voltage_V + sign_ * low_A * pack_.resistance_ohm;
     }
 
     /// Sign and power.
