@@ -406,8 +406,8 @@ class LimitsOfPack {
             }
             work.now = string_limit(s, horizon_s, watched_from_s, string_cap);
         }
-        PackDirectionLimit<Real> limit = closed == 1 ? the_one() : joined();
-        if (closed > 1) follow_split(horizon_s, watched_from_s, cap.current_A / share_, limit);
+        PackDirectionLimit<Real> limit =
+            closed == 1 ? the_one() : joined(horizon_s, watched_from_s, cap);
         if (share_ < Real(1)) limit = at_current(limit, share_ * limit.current_A);
         if (cap.current_A < limit.current_A) {
             const PackDirectionLimit<Real> less = at_current(limit, cap.current_A);
@@ -539,22 +539,17 @@ class LimitsOfPack {
         const int first = string.first_group;
         const int end = first + string.group_count;
         Work* const groups = workspace_.groups;
-        PackDirectionLimit<Real> limit = cap;
-        PackDirectionLimit<Real> ceilings;  // what needs no search: parts and groups
-        ceilings.current_A = std::numeric_limits<Real>::infinity();
-        if (cap.component >= 0) ceilings = cap;
-        int lead = cap.group >= first && cap.group < end ? cap.group : -1;
+        PackDirectionLimit<Real>& unsearched = workspace_.strings[s].ceiling;
+        unsearched = cap;
+        // What held a horizon before is no bound of a current that moves.
+        if (cap.component < 0) unsearched.current_A = std::numeric_limits<Real>::infinity();
         for (int g = first; g < end; ++g) {
-            const Ceiling ceiling = groups[g].search.ceiling_for(horizon_s);
-            const Real current_A = groups[g].parallel * ceiling.current_A;
-            if (current_A < ceilings.current_A) bind(ceilings, current_A, ceiling, g, s);
-            if (current_A < limit.current_A) {
-                bind(limit, current_A, ceiling, g, s);
-                lead = g;
-            }
+            const Ceiling own = groups[g].search.ceiling_for(horizon_s);
+            const Real current_A = groups[g].parallel * own.current_A;
+            if (current_A < unsearched.current_A) bind(unsearched, current_A, own, g, s);
         }
-        if (lead < 0) lead = first;
-        workspace_.strings[s].ceiling = ceilings;
+        PackDirectionLimit<Real> limit = unsearched.current_A < cap.current_A ? unsearched : cap;
+        int lead = limit.group >= first && limit.group < end ? limit.group : first;
         workspace_.strings[s].lead = lead;
         workspace_.strings[s].leads = static_cast<Real>(string.group_count);
         limit.rest_voltage_V = workspace_.strings[s].now_V;
@@ -951,83 +946,47 @@ class LimitsOfPack {
         return limit;
     }
 
-    /// A string at its terminals: a voltage that its current moves.
-    struct Line {
-        Real source_V{0};
-        Real ohm{0};
-    };
-    [[nodiscard]] static Line at_instant(const StringWork<Real>& work) noexcept {
-        return {work.now_V, work.now_ohm};
-    }
-    [[nodiscard]] static Line at_end(const StringWork<Real>& work) noexcept {
-        const Real moved_V = work.now.end_voltage_V - work.now.rest_voltage_V;
-        const Real size_V = moved_V < Real(0) ? -moved_V : moved_V;
-        const Real ohm = work.now.current_A > Real(0) ? size_V / work.now.current_A : Real(0);
-        return {work.now_V, ohm > work.now_ohm ? ohm : work.now_ohm};
-    }
-
     /// All closed strings at the joint: its voltage is (driven_A + current) / conductance_S.
     struct Joint {
         Real conductance_S{0};
         Real driven_A{0};
 
-        void add(const Line& line) noexcept {
+        void add(const HeldLine<Real>& line) noexcept {
             conductance_S += Real(1) / line.ohm;
-            driven_A += line.source_V / line.ohm;
+            driven_A += line.open_V / line.ohm;
         }
         [[nodiscard]] Real voltage_V(Real current_A) const noexcept {
             return (driven_A + current_A) / conductance_S;
         }
     };
 
-    /// Strings in parallel as they are at the end of the horizon: the current at which the first of
-    /// them would meet what it carries alone. From here follow_split() begins.
-    [[nodiscard]] PackDirectionLimit<Real> joined() const noexcept {
-        Joint instant{};
-        Joint last{};
-        for (int s = 0; s < strings(); ++s) {
-            if (!string_at(s).closed) continue;
-            instant.add(at_instant(workspace_.strings[s]));
-            last.add(at_end(workspace_.strings[s]));
-        }
-        PackDirectionLimit<Real> limit;
-        limit.current_A = std::numeric_limits<Real>::infinity();
-        for (int s = 0; s < strings(); ++s) {
-            if (!string_at(s).closed) continue;
-            const StringWork<Real>& work = workspace_.strings[s];
-            // What the string carries (magnitude): own_A + share * the pack's.
-            const Line line = at_end(work);
-            const Real own_A = sign_ * (last.voltage_V(Real(0)) - line.source_V) / line.ohm;
-            const Real most_A = (work.now.current_A - own_A) * (last.conductance_S * line.ohm);
-            if (most_A < limit.current_A) {
-                limit = work.now;
-                limit.current_A = most_A;
-                if (limit.string < 0) limit.string = s;
-            }
-        }
-        if (!(limit.current_A > Real(0))) limit.current_A = Real(0);
-        limit.rest_voltage_V = instant.voltage_V(Real(0));
-        limit.end_voltage_V = last.voltage_V(sign_ * limit.current_A) +
-                              sign_ * limit.current_A * pack_.resistance_ohm;
-        return limit;
-    }
-
     /// What a current of the pack leaves of the limits of its strings.
     struct Followed {
-        Real slack_V{0};  ///< >= 0: all inside.
-        Real room_V{0};   ///< The same without a current.
-        int string{0};    ///< Which has the least.
-        bool ceiling{false};
-        Trial trial{};  ///< Of its lead.
-        Real end_voltage_V{0};
+        Real slack_V{0};      ///< >= 0: all inside.
+        Real room_V{0};       ///< The same without a current.
+        int string{0};        ///< Which has the least.
+        bool ceiling{false};  ///< By what needs no search.
+        bool hot{false};      ///< By the temperature.
     };
 
     /// Strings in parallel, stepped through with the split of every instant: the largest current
     /// at which none leaves what it may. A string moves as `leads` of the group that decides it do.
-    /// \param limit the joined strings, from which the search begins; the result
-    void follow_split(Real horizon_s, Real watched_from_s, Real most_A,
-                      PackDirectionLimit<Real>& limit) const noexcept {
-        if (!(limit.current_A > Real(0))) return;
+    /// \param cap of the whole pack, and with its reason the answer where it is less
+    [[nodiscard]] PackDirectionLimit<Real> joined(
+        Real horizon_s, Real watched_from_s, const PackDirectionLimit<Real>& cap) const noexcept {
+        const Real most_A = cap.current_A / share_;
+        PackDirectionLimit<Real> limit;
+        Real all_A = Real(0);
+        Joint now{};
+        for (int s = 0; s < strings(); ++s) {
+            if (!string_at(s).closed) continue;
+            const StringWork<Real>& work = workspace_.strings[s];
+            now.add({work.now_V, work.now_ohm});
+            all_A += work.now.current_A;
+            if (!(work.now.current_A > Real(0))) limit = work.now;
+        }
+        limit.rest_voltage_V = limit.end_voltage_V = now.voltage_V(Real(0));
+        if (!(all_A > Real(0))) return limit;
         int planned = -1;
         HoldPlan<Real> plan{};
         const auto plan_for = [&](int s) {
@@ -1043,15 +1002,16 @@ class LimitsOfPack {
             for (int k = 0; k < edges; ++k)
                 work.lines[k] = {work.now_V, work.now_ohm};
         }
+        const auto joint_at = [&](int k) {
+            Joint joint{};
+            for (int s = 0; s < strings(); ++s) {
+                if (string_at(s).closed) joint.add(workspace_.strings[s].lines[k]);
+            }
+            return joint;
+        };
         const auto split = [&](Real current_A) {
             for (int k = 0; k < edges; ++k) {
-                Joint joint{};
-                for (int s = 0; s < strings(); ++s) {
-                    if (!string_at(s).closed) continue;
-                    const HeldLine<Real>& line = workspace_.strings[s].lines[k];
-                    joint.add({line.open_V, line.ohm});
-                }
-                const Real joint_V = joint.voltage_V(sign_ * current_A);
+                const Real joint_V = joint_at(k).voltage_V(sign_ * current_A);
                 for (int s = 0; s < strings(); ++s) {
                     StringWork<Real>& work = workspace_.strings[s];
                     work.edge_A[k] = sign_ * (joint_V - work.lines[k].open_V) / work.lines[k].ohm;
@@ -1082,7 +1042,7 @@ class LimitsOfPack {
                     const Trial trial = lead.search.hold_for(highest_A / lead.parallel, span);
                     const Real outside_ohm = string_at(s).resistance_ohm;
                     const Real now_ohm = lead.search.now_ohm();
-                    Real mean_A = Real(0);
+                    Real twice_As = Real(0);
                     for (int k = 1; k < edges; ++k) {
                         const HeldLine<Real>& line = lines[k - 1];
                         // Where a current moved the voltage slowly, as much of another: the turns
@@ -1096,11 +1056,11 @@ class LimitsOfPack {
                         if (moved_V * end_A > Real(0)) slow_ohm = moved_V / end_A;
                         if (slow_ohm > Real(20) * ohm) slow_ohm = Real(20) * ohm;
                         work.lines[k] = {work.now_V + moved_V - slow_ohm * end_A, ohm + slow_ohm};
-                        mean_A += Real(0.5) * (work.edge_A[k - 1] + work.edge_A[k]) *
-                                  plan.part_s[k - 1] / plan.end_s;
+                        twice_As += (work.edge_A[k - 1] + work.edge_A[k]) * plan.part_s[k - 1];
                     }
-                    const Real counts_A =
-                        work.ceiling.reason == LimitReason::soc ? mean_A : highest_A;
+                    const Real counts_A = work.ceiling.reason == LimitReason::soc
+                                              ? Real(0.5) * twice_As / plan.end_s
+                                              : highest_A;
                     const Real under_V = (work.ceiling.current_A - counts_A) * now_ohm;
                     const bool ceiling = under_V < trial.slack;
                     const Real slack_V = ceiling ? under_V : trial.slack;
@@ -1111,16 +1071,9 @@ class LimitsOfPack {
                         ceiling ? work.ceiling.current_A * now_ohm : lead.search.voltage_room_V();
                     found.string = s;
                     found.ceiling = ceiling;
-                    found.trial = trial;
+                    found.hot = trial.hot;
                 }
             }
-            Joint last{};
-            for (int s = 0; s < strings(); ++s) {
-                if (!string_at(s).closed) continue;
-                const HeldLine<Real>& line = workspace_.strings[s].lines[edges - 1];
-                last.add({line.open_V, line.ohm});
-            }
-            found.end_voltage_V = last.voltage_V(sign_ * current_A);
             return found;
         };
         constexpr int first_turns = 2;
@@ -1131,7 +1084,7 @@ class LimitsOfPack {
         Followed high;
         bool low_known = false;
         bool high_known = false;
-        Real x = limit.current_A < most_A ? limit.current_A : most_A;
+        Real x = Real(0.95) * all_A < most_A ? Real(0.95) * all_A : most_A;
         Real before_A = Real(0);
         Real before_V = Real(0);
         Real beyond = Real(0.3) * settings_.search.current_tolerance;
@@ -1157,13 +1110,15 @@ class LimitsOfPack {
                 const Real width = high_A - low_A;
                 if (!(width > settings_.search.current_tolerance * high_A)) break;
                 const Real fall = low.slack_V - high.slack_V;
-                const Real nudge = Real(0.3) * settings_.search.current_tolerance * high_A;
-                x = turn % 4 == 3 || !(fall > Real(0))
-                        ? low_A + Real(0.5) * width
-                        : low_A + width * (low.slack_V / fall) + (inside ? nudge : -nudge);
-                const Real least_A = low_A + Real(0.1) * nudge;
-                const Real far_A = high_A - Real(0.1) * nudge;
-                x = x < least_A ? least_A : (x > far_A ? far_A : x);
+                // Where a straight line meets nothing, put a little across so that both ends close
+                // in.
+                const Real nudge = Real(0.3) * settings_.search.current_tolerance * high_A / width;
+                Real part = Real(0.5);
+                if (turn % 4 != 3 && fall > Real(0))
+                    part = low.slack_V / fall + (inside ? nudge : -nudge);
+                if (!(part > Real(0.02))) part = Real(0.02);
+                if (!(part < Real(0.98))) part = Real(0.98);
+                x = low_A + part * width;
             } else {
                 // What moves the voltage by so much at this current moves it by all at that; from
                 // the second on by what two have shown.
@@ -1176,28 +1131,26 @@ class LimitsOfPack {
                 before_A = x;
                 before_V = at.slack_V;
                 x *= share * (inside ? Real(1) + beyond : Real(1) - beyond);
-                beyond *= Real(4);
-                if (beyond > Real(0.5)) beyond = Real(0.5);
+                if (beyond < Real(0.1)) beyond *= Real(4);
                 if (x > most_A) x = most_A;
             }
         }
-        if (!low_known) {  // what the strings do without a current leads out already
-            low_A = Real(0);
-            low.end_voltage_V = limit.rest_voltage_V;
-        }
+        if (!low_known) low_A = Real(0);  // what the strings do without it leads out already
         const Followed& why = high_known ? high : low;
         const StringWork<Real>& work = workspace_.strings[why.string];
-        const PackDirectionLimit<Real> joined_limit = limit;
-        if (why.ceiling) {
-            limit = work.ceiling;
-        } else {
-            bind(limit, low_A, workspace_.groups[work.lead].search.reason_of(why.trial), work.lead,
+        const Real rest_V = limit.rest_voltage_V;
+        limit = low_A < most_A ? work.ceiling : cap;
+        if (low_A < most_A && !why.ceiling) {
+            Trial bound{};
+            bound.hot = why.hot;
+            bind(limit, low_A, workspace_.groups[work.lead].search.reason_of(bound), work.lead,
                  why.string);
         }
-        if (limit.string < 0) limit.string = why.string;
         limit.current_A = low_A;
-        limit.rest_voltage_V = joined_limit.rest_voltage_V;
-        limit.end_voltage_V = low.end_voltage_V + sign_ * low_A * pack_.resistance_ohm;
+        limit.rest_voltage_V = rest_V;
+        limit.end_voltage_V =
+            joint_at(edges - 1).voltage_V(sign_ * low_A) + sign_ * low_A * pack_.resistance_ohm;
+        return limit;
     }
 
     /// Sign and power.

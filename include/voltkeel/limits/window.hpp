@@ -4,7 +4,6 @@
 
 #include <initializer_list>
 
-#include "voltkeel/cell/bounds.hpp"
 #include "voltkeel/cell/parameters.hpp"
 #include "voltkeel/cell/table.hpp"
 #include "voltkeel/status.hpp"
@@ -98,7 +97,6 @@ template <class Real>
 /// Checks windows and tables; see validate(CellParameters).
 template <class Real>
 [[nodiscard]] Finding<Real> validate(const CellLimits<Real>& limits) noexcept {
-    using detail::BoundedField;
     using detail::finite;
     const CellWindow<Real>& w = limits.window;
     struct Pair {
@@ -120,11 +118,15 @@ template <class Real>
         if (!(pair.low < pair.high))
             return {Status::out_of_range, pair.field, -1, pair.low, pair.high};
     }
-    const BoundedField<Real> rows[] = {
-        {"tested_current_A", limits.tested_current_A, Real(0), Real(1e6)},
-        {"untested_share_std", limits.untested_share_std, Real(0), Real(1)},
+    const auto within = [](const char* field, Real value, Real most) -> Finding<Real> {
+        const Status status = !finite(value)                      ? Status::not_finite
+                              : value >= Real(0) && value <= most ? Status::ok
+                                                                  : Status::out_of_range;
+        return {status, field, -1, value, most};
     };
-    const Finding<Real> tested = detail::first_outside(rows);
+    Finding<Real> tested = within("tested_current_A", limits.tested_current_A, Real(1e6));
+    if (tested.status == Status::ok)
+        tested = within("untested_share_std", limits.untested_share_std, Real(1));
     if (tested.status != Status::ok) return tested;
     if (limits.table_count > 0 && limits.tables == nullptr)
         return {Status::missing_table, "tables", -1, Real(0), Real(1)};
