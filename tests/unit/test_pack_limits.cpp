@@ -542,9 +542,13 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
         std::fill(groups.branch_V.begin(), groups.branch_V.end(), 0.0);
         for (double& degC : groups.temperature_degC)
             degC = std::clamp(degC, 12.0, 35.0);
-        for (int g = 4; g < 8; ++g) {  // the second string is a few points apart and older
+        for (int g = 4; g < 8; ++g) {
+            // The second string is a few points apart, older, and of every other pack warm where
+            // the first is cold.
             auto& soc = groups.soc[static_cast<std::size_t>(g)];
-            soc = std::clamp(soc + random.uniform(-0.03, 0.03), 0.0, 1.0);
+            soc = std::clamp(soc + random.uniform(-0.05, 0.05), 0.0, 1.0);
+            double& degC = groups.temperature_degC[static_cast<std::size_t>(g)];
+            if (n % 2 == 0) degC = 47 - degC;
             groups.resistance_scale[static_cast<std::size_t>(g)] *= random.uniform(1, 1.5);
         }
         const double ohm = 4 * own.resistance[own.resistance.size() / 2].r0_ohm;
@@ -667,9 +671,9 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                 }
                 const double share = limit.current_A / inside_A;
                 CAPTURE(inside_A, share);
-                CHECK(share < 1.003);
+                CHECK(share < 1.004);
                 if (k > 0 && limit.current_A == of(out[k - 1], charging).current_A) continue;
-                CHECK(share > 0.996);
+                CHECK(share > 0.995);
                 if (share > 0.999 && share < 1.001) ++close;
                 ++decided;
             }

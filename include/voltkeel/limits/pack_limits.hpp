@@ -1076,8 +1076,6 @@ class LimitsOfPack {
             }
             return found;
         };
-        constexpr int first_turns = 2;
-        constexpr int later_turns = 1;
         Real low_A = Real(0);
         Real high_A = Real(0);
         Followed low;
@@ -1085,12 +1083,16 @@ class LimitsOfPack {
         bool low_known = false;
         bool high_known = false;
         Real x = Real(0.95) * all_A < most_A ? Real(0.95) * all_A : most_A;
+        Real followed_A = Real(0);
         Real before_A = Real(0);
         Real before_V = Real(0);
         Real beyond = Real(0.3) * settings_.search.current_tolerance;
         bool last_was_low = false;
         for (int turn = 0; turn < 40; ++turn) {
-            const Followed at = follow(x, turn == 0 ? first_turns : later_turns);
+            // After a long way the lines are those of another current.
+            const Real way_A = size_of(x - followed_A);
+            const Followed at = follow(x, way_A > Real(0.02) * x ? 4 : 1);
+            followed_A = x;
             const bool inside = at.slack_V >= Real(0);
             const bool again = turn > 0 && inside == last_was_low;
             last_was_low = inside;
