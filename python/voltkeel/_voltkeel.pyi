@@ -401,6 +401,22 @@ class ModelNoise:
     def resistance_log_std_per_sqrt_h(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def tested_current_A(self) -> float:
+        """
+        Largest that the resistances rest on; 0: not known.
+        """
+    @tested_current_A.setter
+    def tested_current_A(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
+    def untested_share_std(self) -> float:
+        """
+        Of a pulse's drop, for every doubling of the current beyond.
+        """
+    @untested_share_std.setter
+    def untested_share_std(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def voltage_std_V(self) -> float:
         ...
     @voltage_std_V.setter
@@ -4035,6 +4051,14 @@ class LimitSettings:
     def temperature_taper_K(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def untested_sigmas(self) -> float:
+        """
+        Beyond the cell's tested current its voltage is taken to move further than the model says, by this many untested_share_std for every doubling.
+        """
+    @untested_sigmas.setter
+    def untested_sigmas(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def voltage_margin_V(self) -> float:
         ...
     @voltage_margin_V.setter
@@ -5362,6 +5386,11 @@ class ChargeForecast:
     def end_phase(self) -> ChargePhase:
         ...
     @property
+    def end_reason(self) -> LimitReason:
+        """
+        LimitReason.soc: the window's highest SOC ended the charge before plan or target did.
+        """
+    @property
     def end_soc(self) -> float:
         ...
     @property
@@ -5589,7 +5618,7 @@ class ChargeCase:
     @property
     def within_limits(self) -> bool:
         """
-        Keep to the charge temperatures of the window, the maker's table of lasting currents and, of a pack, what its parts carry for ever.
+        Keep to the charge temperatures and the highest SOC of the window, the maker's table of lasting currents and, of a pack, what its parts carry for ever.
         """
     @within_limits.setter
     def within_limits(self, arg0: bool) -> None:
