@@ -436,6 +436,8 @@ void bind_fit(py::module_& module) {
         .def_readonly("findings", &PulseFit::findings, "What the tests leave open.")
         .def_readonly("initial_soc", &PulseFit::initial_soc, "Of each log.")
         .def_readonly("initial_soc_std", &PulseFit::initial_soc_std, "Of each log.")
+        .def_readonly("starts_full", &PulseFit::starts_full,
+                      "A log does; else the rests say nothing of how high the whole OCV lies.")
         .def_readonly("residual_rms_V", &PulseFit::residual_rms_V, "Of each log.")
         .def_readonly("rows_used", &PulseFit::rows_used, "Compared with the model, after thinning.")
         .def_readonly("log_rows_used", &PulseFit::log_rows_used, "The same of each log.")
