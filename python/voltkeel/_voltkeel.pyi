@@ -8433,6 +8433,11 @@ class PulseFit:
     def soc_low(self) -> float:
         ...
     @property
+    def starts_full(self) -> bool:
+        """
+        A log does; else the rests say nothing of how high the whole OCV lies.
+        """
+    @property
     def temperature_degC(self) -> float:
         ...
 class SlowTest:
