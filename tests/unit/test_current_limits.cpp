@@ -12,6 +12,7 @@
 
 #include "support/scalars.hpp"
 #include "support/seed.hpp"
+#include "support/window_cast.hpp"
 #include "voltkeel/limits/current_limits.hpp"
 
 namespace {
@@ -84,15 +85,7 @@ class Fixture {
             resistance_.data(), voltkeel::uniform_axis(Real(0), Real(1), c.soc_count),
             voltkeel::uniform_axis(real(c.first_degC), real(c.last_degC), c.temperature_count)};
         cell.thermal = {real(c.heat_capacity_J_per_K), real(c.thermal_K_per_W)};
-        const auto& w = c.window;
-        limits.window = {real(w.voltage_min_V),
-                         real(w.voltage_max_V),
-                         real(w.soc_min),
-                         real(w.soc_max),
-                         real(w.charge_temperature_min_degC),
-                         real(w.charge_temperature_max_degC),
-                         real(w.discharge_temperature_min_degC),
-                         real(w.discharge_temperature_max_degC)};
+        limits.window = voltkeel_test::window_cast<Real>(c.window);
         for (const Case::Table& t : c.tables) {
             owned_.push_back({convert(t.temperature_degC), convert(t.soc), convert(t.charge_A),
                               convert(t.discharge_A)});

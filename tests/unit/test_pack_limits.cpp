@@ -15,6 +15,7 @@
 #include "support/example_cell.hpp"
 #include "support/seed.hpp"
 #include "support/transfer_cell.hpp"
+#include "support/window_cast.hpp"
 
 namespace {
 
@@ -570,16 +571,7 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
             const auto same = voltkeel_test::cell_cast<float>(own);
             const auto same_cell = same.view();
             CellLimits<float> same_limits;
-            const auto& w = limits.limits.window;
-            const auto real = [](double x) { return static_cast<float>(x); };
-            same_limits.window = {real(w.voltage_min_V),
-                                  real(w.voltage_max_V),
-                                  real(w.soc_min),
-                                  real(w.soc_max),
-                                  real(w.charge_temperature_min_degC),
-                                  real(w.charge_temperature_max_degC),
-                                  real(w.discharge_temperature_min_degC),
-                                  real(w.discharge_temperature_max_degC)};
+            same_limits.window = voltkeel_test::window_cast<float>(limits.limits.window);
             Groups<float, 2, false> same_groups;
             for (std::size_t g = 0; g < 8; ++g) {
                 same_groups.add(groups.soc[g], groups.temperature_degC[g],
@@ -587,8 +579,8 @@ TEST_CASE("unlike strings in parallel: stepped through with the split of every i
                                 groups.hysteresis[g], 1, {0.0, 0.0});
             }
             const LimitString<float> same_strings[] = {
-                {0, 4, real(strings[0].resistance_ohm), true},
-                {4, 4, real(strings[1].resistance_ohm), true}};
+                {0, 4, static_cast<float>(strings[0].resistance_ohm), true},
+                {4, 4, static_cast<float>(strings[1].resistance_ohm), true}};
             LimitPack<float, 2> same_pack;
             same_pack.cells = &same_cell;
             same_pack.limits = &same_limits;
