@@ -98,8 +98,8 @@ struct PulseFit {
     /// A log starts full. Where none does, the rests were spent on where the logs start, and say
     /// nothing of how high the whole OCV lies at this temperature.
     bool starts_full{false};
-    std::vector<double> residual_rms_V;   ///< Of each log, over the rows used.
-    VoltageNoise noise;                   ///< Of the residuals.
+    std::vector<double> residual_rms_V;  ///< Of each log, over the rows used.
+    VoltageNoise noise;                  ///< Of the residuals.
     double deviance{
         0};  ///< Minus twice the logarithm of the likelihood, rows taken as independent.
     double effective_parameters{0};     ///< How many parameters the data, not the priors, hold.

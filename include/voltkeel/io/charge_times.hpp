@@ -24,8 +24,8 @@ struct ChargeCase {
     double supply_current_A{0};  ///< Most that flows into a cell; 0: as much as the plan asks.
     std::optional<PackSupply> supply;  ///< What charges the pack.
     /// The charge keeps to the charge temperatures and the highest SOC of the cell's window, to its
-    /// maker's table of lasting currents and, of a pack, to what contactors, fuses and `parts` carry
-    /// for ever.
+    /// maker's table of lasting currents and, of a pack, to what contactors, fuses and `parts`
+    /// carry for ever.
     bool within_limits{false};
     std::vector<PackPart> parts;  ///< Of a pack, beside those of its file.
     ForecastSettings<double> settings{band_forecast<double>()};
