@@ -5,7 +5,7 @@ set -euo pipefail
 cd "$(dirname "${BASH_SOURCE[0]}")/../.."
 
 cmake --preset release >/dev/null
-cmake --build --preset release --target bench_csv bench_fit bench_group_replay bench_pack_filter bench_simulate bench_soc_filter >/dev/null
+cmake --build --preset release --target bench_csv bench_fit bench_forecast bench_group_replay bench_limits bench_pack_filter bench_simulate bench_soc_filter >/dev/null
 mkdir -p build/logs
 one_core=(env)
 if command -v taskset >/dev/null; then one_core=(taskset -c 0); fi
