@@ -177,11 +177,12 @@ def voltage_rms_mV(cell: vk.Cell, folder: Path) -> dict[str, float]:
     return errors
 
 
-def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, list[FastPulse]]:
+def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> tuple[dict[str, list[FastPulse]], vk.ModelNoise]:
     """Pulses of 4C and 6C, foretold by a fit that saw pulses up to 2C only and by the limits as they are asked for.
 
     The limit is that of a cell which may fall just as far as it was measured to, in the time it was measured over; the
-    drop is that of the model with the current that flowed, the warmth felt as late as the limits have it.
+    drop is that of the model with the current that flowed, the warmth felt as late as the limits have it. Also what that
+    fit states of currents beyond those it saw.
     """
     seen = vk.PulseFitSettings(branches=forms.branches, charge_transfer=forms.charge_transfer, highest_rate_per_h=2.5)
     result = fit_result(folder, choose_form=False, pulses=seen)
@@ -239,13 +240,17 @@ def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> dict[str, list[FastP
                 )
             )
             done = end
-    return found
+    return found, result.cell.noise
 
 
-def print_fast_pulses(found: dict[str, list[FastPulse]]) -> None:
+def print_fast_pulses(found: dict[str, list[FastPulse]], stated: vk.ModelNoise) -> None:
     """Print what they come to, for pulses that ran their 10 s; those that the tester cut at 2.5 V in a line."""
     print(
         "from a fit up to 2C, %: drop and implied current limit of pulses that ran their 10 s, above 20 % SOC and below"
+    )
+    print(
+        f"it states {100 * stated.untested_share_std:.1f} % of a drop (std) for every doubling of the current beyond "
+        f"{stated.tested_current_A:.2f} A"
     )
     print(
         "pulse test              rate   pulses   drop rms   limit rms   most too much   "
@@ -611,11 +616,11 @@ def main() -> int:
     print(f"fitted capacity {cell.capacity_Ah:.3f} Ah (std {cell.capacity_Ah_std:.3f})")
     print(f"form chosen: {form.branches} branches, charge transfer: {'yes' if form.charge_transfer else 'no'}")
     print()
-    fast = fast_pulse_errors(folder, form)
+    fast, stated = fast_pulse_errors(folder, form)
     print("pulse test              residual")
     for fit_of, name in zip(reversed(result.pulses), PULSE_TESTS, strict=True):
         print(f"{name:22s} {1e3 * fit_of.residual_rms_V[0]:6.1f} mV")
-    print_fast_pulses(fast)
+    print_fast_pulses(fast, stated)
     print("voltage of the model alone along the drives, above 10 % SOC")
     for name, rms in voltage_rms_mV(cell, folder).items():
         print(f"{name:27s} {rms:5.1f} mV rms")

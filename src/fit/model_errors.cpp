@@ -179,81 +179,87 @@ double scale_walk_per_sqrt_h(std::vector<RowError> errors, const VoltageNoise& n
     return span_h > 0 ? std::sqrt((std::max(0.0, squares) + std::sqrt(variances)) / span_h) : 0;
 }
 
-std::vector<DropError> drop_errors(const Log& log, const Cell& cell, double initial_soc) {
-    return with_form(cell, [&](auto form) {
+namespace {
+
+/// Runs the model along a log, open loop.
+/// \param row called after every step with its row, its length, what gives the voltage there, and
+/// the SOC
+template <class Row>
+void run_along(const Log& log, const Cell& cell, double initial_soc, Row&& row) {
+    with_form(cell, [&](auto form) {
         using Form = decltype(form);
         const CellTables<double, Form::branches, Form::transfer> tables(cell);
         const auto parameters = tables.parameters();
         CellState<double, Form::branches, Form::transfer> state;
         state.soc = initial_soc;
-        constexpr double longest_s = 60;
-        const double rest_A = 0.02 * cell.capacity_Ah;
-        const double edge_A = 0.1 * cell.capacity_Ah;
-        std::vector<DropError> found;
-        bool rested = false;   // a rest came right before
-        double before_V = 0;   // measured, at its end
-        double model_V = 0;    // model likewise
-        double time_s = 0;     // of the pulse
-        double charge_As = 0;  // likewise
         for (std::size_t k = 1; k < log.size(); ++k) {
             const double dt_s = log.time_s[k] - log.time_s[k - 1];
-            const double current_A = log.current_A[k];
-            step(parameters, {current_A, dt_s, log.temperature_degC[k]}, state);
-            const auto voltage_V = [&] {
-                return voltage_at(parameters, state, current_A, log.temperature_degC[k]).voltage_V;
+            step(parameters, {log.current_A[k], dt_s, log.temperature_degC[k]}, state);
+            const auto point = [&] {
+                return voltage_at(parameters, state, log.current_A[k], log.temperature_degC[k]);
             };
-            if (std::abs(current_A) < rest_A) {
-                rested = true;
-                before_V = log.voltage_V[k];
-                model_V = voltage_V();
-                time_s = charge_As = 0;
-                continue;
-            }
-            time_s += dt_s;
-            charge_As += current_A * dt_s;
-            const bool last =
-                k + 1 == log.size() || std::abs(log.current_A[k + 1] - current_A) > edge_A;
-            if (!last) continue;
-            const double drop_V = log.voltage_V[k] - before_V;
-            if (rested && time_s < longest_s && drop_V * charge_As > 0) {
-                found.push_back({(voltage_V() - model_V) / drop_V - 1, std::abs(charge_As / time_s),
-                                 state.soc});
-            }
-            rested = false;
+            row(k, dt_s, point, state.soc);
         }
-        return found;
     });
+}
+
+}  // namespace
+
+std::vector<DropError> drop_errors(const Log& log, const Cell& cell, double initial_soc) {
+    constexpr double longest_s = 60;
+    const double rest_A = 0.02 * cell.capacity_Ah;
+    const double edge_A = 0.1 * cell.capacity_Ah;
+    std::vector<DropError> found;
+    bool rested = false;   // a rest came right before
+    double before_V = 0;   // measured, at its end
+    double model_V = 0;    // model likewise
+    double time_s = 0;     // of the pulse
+    double charge_As = 0;  // likewise
+    run_along(log, cell, initial_soc,
+              [&](std::size_t k, double dt_s, const auto& point, double soc) {
+                  const double current_A = log.current_A[k];
+                  if (std::abs(current_A) < rest_A) {
+                      rested = true;
+                      before_V = log.voltage_V[k];
+                      model_V = point().voltage_V;
+                      time_s = charge_As = 0;
+                      return;
+                  }
+                  time_s += dt_s;
+                  charge_As += current_A * dt_s;
+                  const bool last =
+                      k + 1 == log.size() || std::abs(log.current_A[k + 1] - current_A) > edge_A;
+                  if (!last) return;
+                  const double drop_V = log.voltage_V[k] - before_V;
+                  if (rested && time_s < longest_s && drop_V * charge_As > 0) {
+                      found.push_back({(point().voltage_V - model_V) / drop_V - 1,
+                                       std::abs(charge_As / time_s), soc});
+                  }
+                  rested = false;
+              });
+    return found;
 }
 
 std::vector<RowError> model_errors(const Log& log, const Cell& cell, double initial_soc,
                                    std::size_t index) {
-    return with_form(cell, [&](auto form) {
-        using Form = decltype(form);
-        const CellTables<double, Form::branches, Form::transfer> tables(cell);
-        const auto parameters = tables.parameters();
-        CellState<double, Form::branches, Form::transfer> state;
-        state.soc = initial_soc;
-        std::vector<RowError> errors;
-        const double edge_A = 0.02 * cell.capacity_Ah;
-        double since_edge_s = 0;
-        double next_s = 0;
-        for (std::size_t k = 1; k < log.size(); ++k) {
-            const double dt_s = log.time_s[k] - log.time_s[k - 1];
+    std::vector<RowError> errors;
+    const double edge_A = 0.02 * cell.capacity_Ah;
+    double since_edge_s = 0;
+    double next_s = 0;
+    run_along(
+        log, cell, initial_soc, [&](std::size_t k, double dt_s, const auto& point, double /*soc*/) {
             if (std::abs(log.current_A[k] - log.current_A[k - 1]) > edge_A) {
                 since_edge_s = 0;
                 next_s = 0;
             }
             since_edge_s += dt_s;
-            step(parameters, {log.current_A[k], dt_s, log.temperature_degC[k]}, state);
-            if (since_edge_s < next_s && k + 1 < log.size()) continue;
+            if (since_edge_s < next_s && k + 1 < log.size()) return;
             next_s = std::max(since_edge_s * 1.3, since_edge_s + 0.05);
-            const auto point =
-                voltage_at(parameters, state, log.current_A[k], log.temperature_degC[k]);
+            const auto here = point();
             errors.push_back(
-                {point.voltage_V - log.voltage_V[k], point.overvoltage_V, index, log.time_s[k]});
-        }
-        return errors;
-    });
+                {here.voltage_V - log.voltage_V[k], here.overvoltage_V, index, log.time_s[k]});
+        });
+    return errors;
 }
 
 }  // namespace voltkeel::detail

@@ -26,7 +26,7 @@ struct OcvCurve {
     std::vector<double> charge_V;       ///< Branch walked while charging, not below `discharge_V`.
     std::vector<double> voltage_std_V;  ///< Standard deviation of both.
     std::vector<double> entropy_V_per_K;      ///< dOCV/dT; empty means not measured, taken as 0.
-    std::vector<double> entropy_V_per_K_std;  ///< Empty: no test told.
+    std::vector<double> entropy_V_per_K_std;  ///< Empty: none was warmer or colder.
 };
 
 /// One RC branch over temperature and SOC, with the standard deviation of every value.
