@@ -181,8 +181,8 @@ def fast_pulse_errors(folder: Path, forms: vk.FormTrial) -> tuple[dict[str, list
     """Pulses of 4C and 6C, foretold by a fit that saw pulses up to 2C only and by the limits as they are asked for.
 
     The limit is that of a cell which may fall just as far as it was measured to, in the time it was measured over; the
-    drop is that of the model with the current that flowed, the warmth felt as late as the limits have it. Also what that
-    fit states of currents beyond those it saw.
+    drop is that of the model with the current that flowed, the warmth felt as late as the limits have it. Also what
+    that fit states of currents beyond those it saw.
     """
     seen = vk.PulseFitSettings(branches=forms.branches, charge_transfer=forms.charge_transfer, highest_rate_per_h=2.5)
     result = fit_result(folder, choose_form=False, pulses=seen)
