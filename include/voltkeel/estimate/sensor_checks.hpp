@@ -702,7 +702,9 @@ class SensorChecks {
         // Many steps together tell a sign that no single one does.
         const Real kept = Real(30) / (Real(30) + now.time_s);
         state_.steps_squared = kept * state_.steps_squared + size_V * size_V;
-        state_.steps_followed = kept * state_.steps_followed + size_V * along_V;
+        // As read: of what the model says of the past, a fault may have made a sign.
+        state_.steps_followed =
+            kept * state_.steps_followed + r * step_A * (now.voltage_V - before.voltage_V);
         const Real told_V = Real(3) * settings_.jump_V;
         if (state_.steps_squared > told_V * told_V &&
             state_.steps_followed < Real(-0.5) * state_.steps_squared) {
