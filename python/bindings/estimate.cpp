@@ -1,4 +1,5 @@
 #include "bindings.hpp"
+#include "use_around.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
 #include "voltkeel/io/filter_settings.hpp"
@@ -12,7 +13,8 @@ class AnyFilter {
   public:
     virtual ~AnyFilter() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
-    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std,
+                                                  const UseAround<double>& use,
                                                   double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A,
                                                     double temperature_degC) = 0;
@@ -33,9 +35,9 @@ class Filter final : public AnyFilter {
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_.start(soc, soc_std, temperature_degC);
     }
-    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, const UseAround<double>& use,
                                           double temperature_degC) override {
-        return filter_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
+        return filter_.start_under_load(soc, soc_std, use, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A,
                                             double temperature_degC) override {
@@ -84,6 +86,8 @@ void bind_estimate(py::module_& module) {
                        "Growth of the SOC spread by counting alone.")
         .def_readwrite("branch_share_std", &Settings::branch_share_std)
         .def_readwrite("log_scale_std_per_sqrt_h", &Settings::log_scale_std_per_sqrt_h)
+        .def_readwrite("log_scale_initial", &Settings::log_scale_initial,
+                       "ln r at the start: what age is known to have left.")
         .def_readwrite("log_scale_std_initial", &Settings::log_scale_std_initial)
         .def_readwrite("hysteresis_std_initial", &Settings::hysteresis_std_initial)
         .def_readwrite("hysteresis_std_walked", &Settings::hysteresis_std_walked)
@@ -152,14 +156,20 @@ void bind_estimate(py::module_& module) {
         "Start at rest from a known SOC (0..1) with a standard deviation.");
     filter.def(
         "start_under_load",
-        [](RuntimeFilter& f, double soc, double std, double mean_current_A, double t) {
-            need(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        [](RuntimeFilter& f, double soc, double std, double mean_A, double t, double rms_A,
+           std::optional<double> voltage_V, double current_A) {
+            need(f.any->start_under_load(soc, std, use_around(mean_A, rms_A, voltage_V, current_A),
+                                         t),
+                 "start_under_load");
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
-        py::arg("temperature_degC") = 25.0,
-        "Start in the middle of use: SOC (0..1), its standard deviation and the mean current of\n"
-        "the minutes around, positive when charging, from which the branch voltages follow with a\n"
-        "wide spread.");
+        py::arg("temperature_degC") = 25.0, py::kw_only(), py::arg("rms_current_A") = 0.0,
+        py::arg("voltage_V") = py::none(), py::arg("current_A") = 0.0,
+        "Start in the middle of use: SOC (0..1) and its standard deviation (0.5 and 0.3 where\n"
+        "nothing is known), mean and rms of the current of the minutes around, positive when\n"
+        "charging, and, best, one reading of voltage and current of now. The branch voltages\n"
+        "follow with the spread that driving cycles show; what the SOC was told counts as far as\n"
+        "the reading allows.");
     filter.def(
         "start_from_voltage",
         [](RuntimeFilter& f, double v, double i, double t) {
@@ -281,9 +291,8 @@ void bind_estimate(py::module_& module) {
         "Log\ninitial_soc : 0..1; None takes it from the first voltage\n"
         "initial_soc_std : used with initial_soc\ncapacity_Ah : replaces the cell's "
         "capacity\nsettings : SocFilterSettings; None takes filter_settings(cell)\n"
-        "starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins "
-        "in the middle of use starts with branches led by the mean current of its first two "
-        "minutes\n"
+        "starts_at_rest : None looks at the first rows: a log that begins in the middle of use "
+        "starts with its first reading and branches led by the current of its first two minutes\n"
         "age : CellAge that the filter starts from; capacity_Ah comes before it\n"
         "sensors : SensorReplay; None names faults of sensors and lets the filter have the log as "
         "it stands\n"

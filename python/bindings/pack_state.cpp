@@ -4,6 +4,7 @@
 #include <vector>
 
 #include "bindings.hpp"
+#include "use_around.hpp"
 #include "voltkeel/estimate/age.hpp"
 #include "voltkeel/estimate/pack_filter.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
@@ -22,7 +23,8 @@ class AnyPack {
   public:
     virtual ~AnyPack() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
-    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std,
+                                                  const UseAround<double>& use,
                                                   double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltages(const double* voltage_V, double current_A,
                                                      double temperature_degC) = 0;
@@ -51,9 +53,9 @@ class Pack final : public AnyPack {
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_->start(soc, soc_std, temperature_degC);
     }
-    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, const UseAround<double>& use,
                                           double temperature_degC) override {
-        return filter_->start_under_load(soc, soc_std, mean_current_A, temperature_degC);
+        return filter_->start_under_load(soc, soc_std, use, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltages(const double* voltage_V, double current_A,
                                              double temperature_degC) override {
@@ -273,13 +275,18 @@ void bind_pack_filter(py::module_& module) {
         "Start at rest from one SOC (0..1) of all groups.");
     filter.def(
         "start_under_load",
-        [](State& s, double soc, double std, double mean_current_A, double t) {
-            need(s.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        [](State& s, double soc, double std, double mean_A, double t, double rms_A,
+           std::optional<double> voltage_V, double current_A) {
+            need(s.any->start_under_load(soc, std, use_around(mean_A, rms_A, voltage_V, current_A),
+                                         t),
+                 "start_under_load");
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
-        py::arg("temperature_degC") = 25.0,
-        "Start in the middle of use from one SOC (0..1) of all groups and the mean current of the "
-        "minutes around.");
+        py::arg("temperature_degC") = 25.0, py::kw_only(), py::arg("rms_current_A") = 0.0,
+        py::arg("voltage_V") = py::none(), py::arg("current_A") = 0.0,
+        "Start in the middle of use from one SOC (0..1) of all groups; see\n"
+        "SocFilter.start_under_load. Currents are those of the string, the voltage is the mean of\n"
+        "the groups.");
     filter.def(
         "start_from_voltages",
         [](State& s, const Column& v, double i, double t) {

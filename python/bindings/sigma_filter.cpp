@@ -1,6 +1,7 @@
 #include <memory>
 
 #include "bindings.hpp"
+#include "use_around.hpp"
 #include "voltkeel/estimate/sigma_filter.hpp"
 #include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/csv.hpp"
@@ -15,7 +16,8 @@ class AnySigma {
   public:
     virtual ~AnySigma() = default;
     [[nodiscard]] virtual Status start(double soc, double soc_std, double temperature_degC) = 0;
-    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] virtual Status start_under_load(double soc, double soc_std,
+                                                  const UseAround<double>& use,
                                                   double temperature_degC) = 0;
     [[nodiscard]] virtual Status start_from_voltage(double voltage_V, double current_A,
                                                     double temperature_degC) = 0;
@@ -35,9 +37,9 @@ class Sigma final : public AnySigma {
     [[nodiscard]] Status start(double soc, double soc_std, double temperature_degC) override {
         return filter_.start(soc, soc_std, temperature_degC);
     }
-    [[nodiscard]] Status start_under_load(double soc, double soc_std, double mean_current_A,
+    [[nodiscard]] Status start_under_load(double soc, double soc_std, const UseAround<double>& use,
                                           double temperature_degC) override {
-        return filter_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
+        return filter_.start_under_load(soc, soc_std, use, temperature_degC);
     }
     [[nodiscard]] Status start_from_voltage(double voltage_V, double current_A,
                                             double temperature_degC) override {
@@ -94,12 +96,16 @@ void bind_sigma_filter(py::module_& module) {
         "Start at rest from a known SOC (0..1) with a standard deviation.");
     filter.def(
         "start_under_load",
-        [](State& f, double soc, double std, double mean_current_A, double t) {
-            need(f.any->start_under_load(soc, std, mean_current_A, t), "start_under_load");
+        [](State& f, double soc, double std, double mean_A, double t, double rms_A,
+           std::optional<double> voltage_V, double current_A) {
+            need(f.any->start_under_load(soc, std, use_around(mean_A, rms_A, voltage_V, current_A),
+                                         t),
+                 "start_under_load");
         },
         py::arg("soc"), py::arg("soc_std"), py::arg("mean_current_A"),
-        py::arg("temperature_degC") = 25.0,
-        "Start in the middle of use from a SOC (0..1) and the mean current of the minutes around.");
+        py::arg("temperature_degC") = 25.0, py::kw_only(), py::arg("rms_current_A") = 0.0,
+        py::arg("voltage_V") = py::none(), py::arg("current_A") = 0.0,
+        "Start in the middle of use; see SocFilter.start_under_load.");
     filter.def(
         "start_from_voltage",
         [](State& f, double v, double i, double t) {

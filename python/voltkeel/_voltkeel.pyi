@@ -2332,6 +2332,14 @@ class SocFilterSettings:
     def hysteresis_std_walked(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
         ...
     @property
+    def log_scale_initial(self) -> float:
+        """
+        ln r at the start: what age is known to have left.
+        """
+    @log_scale_initial.setter
+    def log_scale_initial(self, arg0: typing.SupportsFloat | typing.SupportsIndex) -> None:
+        ...
+    @property
     def log_scale_std_initial(self) -> float:
         ...
     @log_scale_std_initial.setter
@@ -2628,11 +2636,13 @@ class SocFilter:
         """
         Start from one voltage: at rest the OCV, under load with a wide spread.
         """
-    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0, *, rms_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, voltage_V: typing.SupportsFloat | typing.SupportsIndex | None = None, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> None:
         """
-        Start in the middle of use: SOC (0..1), its standard deviation and the mean current of
-        the minutes around, positive when charging, from which the branch voltages follow with a
-        wide spread.
+        Start in the middle of use: SOC (0..1) and its standard deviation (0.5 and 0.3 where
+        nothing is known), mean and rms of the current of the minutes around, positive when
+        charging, and, best, one reading of voltage and current of now. The branch voltages
+        follow with the spread that driving cycles show; what the SOC was told counts as far as
+        the reading allows.
         """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> SocEstimate:
         """
@@ -2826,9 +2836,9 @@ class SigmaFilter:
         """
         Start from one voltage: at rest the OCV, under load with a wide spread.
         """
-    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0, *, rms_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, voltage_V: typing.SupportsFloat | typing.SupportsIndex | None = None, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> None:
         """
-        Start in the middle of use from a SOC (0..1) and the mean current of the minutes around.
+        Start in the middle of use; see SocFilter.start_under_load.
         """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex) -> SocEstimate:
         """
@@ -3646,9 +3656,11 @@ class PackFilter:
         """
         Start from the (groups,) voltages; NaN where nothing came.
         """
-    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0) -> None:
+    def start_under_load(self, soc: typing.SupportsFloat | typing.SupportsIndex, soc_std: typing.SupportsFloat | typing.SupportsIndex, mean_current_A: typing.SupportsFloat | typing.SupportsIndex, temperature_degC: typing.SupportsFloat | typing.SupportsIndex = 25.0, *, rms_current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0, voltage_V: typing.SupportsFloat | typing.SupportsIndex | None = None, current_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> None:
         """
-        Start in the middle of use from one SOC (0..1) of all groups and the mean current of the minutes around.
+        Start in the middle of use from one SOC (0..1) of all groups; see
+        SocFilter.start_under_load. Currents are those of the string, the voltage is the mean of
+        the groups.
         """
     def step(self, current_A: typing.SupportsFloat | typing.SupportsIndex, voltage_V: typing.Annotated[numpy.typing.ArrayLike, numpy.float64], temperature_degC: typing.SupportsFloat | typing.SupportsIndex, dt_s: typing.SupportsFloat | typing.SupportsIndex, *, lag_s: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, group_current_A: typing.Annotated[numpy.typing.ArrayLike, numpy.float64] | None = None, current_std_A: typing.SupportsFloat | typing.SupportsIndex = 0.0) -> PackEstimate:
         """
@@ -12401,7 +12413,7 @@ def replay(cell: Cell, log: Log, *, initial_soc: typing.SupportsFloat | typing.S
     initial_soc_std : used with initial_soc
     capacity_Ah : replaces the cell's capacity
     settings : SocFilterSettings; None takes filter_settings(cell)
-    starts_at_rest : used with initial_soc; None looks at the first rows: a log that begins in the middle of use starts with branches led by the mean current of its first two minutes
+    starts_at_rest : None looks at the first rows: a log that begins in the middle of use starts with its first reading and branches led by the current of its first two minutes
     age : CellAge that the filter starts from; capacity_Ah comes before it
     sensors : SensorReplay; None names faults of sensors and lets the filter have the log as it stands
     progress : called with the share done; returning False cancels

@@ -3229,7 +3229,12 @@ def _parser() -> argparse.ArgumentParser:
         metavar="FILE",
         help="CSV to write; its provenance goes beside it, and of a log of groups FILE.groups.csv with each of them",
     )
-    replay.add_argument("--initial-soc", type=_soc, metavar="SOC", help="0..1; left out, the first voltage tells")
+    replay.add_argument(
+        "--initial-soc",
+        type=_soc,
+        metavar="SOC",
+        help="0..1; left out, the first voltage tells, in the middle of use with the currents around",
+    )
     replay.add_argument(
         "--initial-soc-std", type=_soc, default=0.2, metavar="STD", help="how sure that is (default 0.2)"
     )

@@ -36,6 +36,9 @@ class Replay {
             knobs.reference = filter_settings(cell);
         }
         detail::need_valid(validate(knobs));
+        const Status aged = detail::take_age(knobs.reference, settings.age);
+        if (aged != Status::ok)
+            detail::fail_start(settings.initial_soc.value_or(NAN), settings.initial_soc_std, aged);
         const Status status =
             filter_->configure(tables_.parameters(), static_cast<int>(log.groups), knobs);
         if (status != Status::ok) throw Error(log.source + ": " + message(status));
@@ -233,22 +236,25 @@ class Replay {
                         [](std::size_t) { return true; });
         const double first_degC = detail::first_known(log_.temperature_degC);
         Status status = Status::ok;
-        if (!settings_.initial_soc) {
+        const bool rested = at_rest();
+        if (rested && settings_.initial_soc) {
+            status = filter_->start(*settings_.initial_soc, settings_.initial_soc_std, first_degC);
+        } else {
             const std::size_t k =
                 first_row("no row has both a current and a voltage",
                           [&](std::size_t row) { return std::isfinite(log_.current_A[row]); });
-            status = filter_->start_from_voltages(row_V(k), cell_current_A(k), first_degC);
-        } else if (at_rest()) {
-            status = filter_->start(*settings_.initial_soc, settings_.initial_soc_std, first_degC);
-        } else {
-            status = filter_->start_under_load(
-                *settings_.initial_soc, settings_.initial_soc_std,
-                detail::first_mean_A(log_.time_s, log_.current_A) / settings_.parallel, first_degC);
-        }
-        const CellAge& age = settings_.age;
-        if (status == Status::ok && (age.resistance_scale != 1 || age.resistance_log_std > 0)) {
-            status = filter_->restore(detail::with_age(filter_->reference().state(), age),
-                                      filter_->state());
+            UseAround<double> use =
+                detail::first_use(log_.time_s, log_.current_A, settings_.parallel);
+            use.voltage_V = mean_V(k);
+            use.current_A = cell_current_A(k);
+            if (!settings_.initial_soc && (rested || detail::steady(use))) {
+                status = filter_->start_from_voltages(row_V(k), use.current_A, first_degC);
+            } else {
+                status = filter_->start_under_load(
+                    settings_.initial_soc.value_or(detail::unknown_soc),
+                    settings_.initial_soc ? settings_.initial_soc_std : detail::unknown_soc_std,
+                    use, first_degC);
+            }
         }
         if (status != Status::ok)
             detail::fail_start(settings_.initial_soc.value_or(NAN), settings_.initial_soc_std,

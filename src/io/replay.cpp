@@ -36,22 +36,27 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         settings.filter ? *settings.filter : filter_settings(cell);
     filter_knobs.trace_every_sample = true;  // every row is written
     detail::need_valid(validate(filter_knobs));
-    Status status = filter.configure(tables.parameters(), filter_knobs);
+    Status status = detail::take_age(filter_knobs, settings.age);
+    if (status == Status::ok) status = filter.configure(tables.parameters(), filter_knobs);
     if (status == Status::ok) {
         const double first_degC = detail::first_known(log.temperature_degC);
         const Log first = first_whole_rows(log);
-        if (!settings.initial_soc) {
-            status = filter.start_from_voltage(first.voltage_V.front(), first.current_A.front(),
-                                               first_degC);
-        } else if (settings.starts_at_rest.value_or(starts_at_rest(first, cell.capacity_Ah))) {
+        UseAround<double> use = detail::first_use(log.time_s, log.current_A);
+        use.voltage_V = first.voltage_V.front();
+        use.current_A = first.current_A.front();
+        const bool rested =
+            settings.starts_at_rest.value_or(starts_at_rest(first, cell.capacity_Ah));
+        if (rested && settings.initial_soc) {
             status = filter.start(*settings.initial_soc, settings.initial_soc_std, first_degC);
+        } else if (!settings.initial_soc && (rested || detail::steady(use))) {
+            status = filter.start_from_voltage(use.voltage_V, use.current_A, first_degC);
         } else {
-            status = filter.start_under_load(*settings.initial_soc, settings.initial_soc_std,
-                                             detail::first_mean_A(log.time_s, log.current_A),
-                                             first_degC);
+            status = filter.start_under_load(
+                settings.initial_soc.value_or(detail::unknown_soc),
+                settings.initial_soc ? settings.initial_soc_std : detail::unknown_soc_std, use,
+                first_degC);
         }
     }
-    if (status == Status::ok) status = detail::take_age(filter, settings.age);
     if (status != Status::ok)
         detail::fail_start(settings.initial_soc.value_or(NAN), settings.initial_soc_std, status);
 

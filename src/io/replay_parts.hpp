@@ -2,6 +2,7 @@
 /// \file
 /// What the replay of a cell and that of groups do alike.
 
+#include <algorithm>
 #include <cmath>
 #include <cstddef>
 #include <string>
@@ -15,6 +16,7 @@
 #include "voltkeel/error.hpp"
 #include "voltkeel/estimate/age.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
+#include "voltkeel/estimate/soc_filter.hpp"
 #include "voltkeel/io/cell_age.hpp"
 #include "voltkeel/io/replay.hpp"
 #include "voltkeel/status.hpp"
@@ -37,20 +39,35 @@ inline double first_known(const std::vector<double>& readings) {
     return 0;
 }
 
-/// Mean current of the first two minutes.
-inline double first_mean_A(const std::vector<double>& time_s,
-                           const std::vector<double>& current_A) {
+/// Current of the first two minutes, of one string of `parallel`.
+inline UseAround<double> first_use(const std::vector<double>& time_s,
+                                   const std::vector<double>& current_A, double parallel = 1) {
     constexpr double window_s = 120;
     double charge_As = 0;
+    double square_A2s = 0;
     double span_s = 0;
     for (std::size_t k = 1; k < time_s.size() && time_s[k] - time_s[0] <= window_s; ++k) {
         if (std::isnan(current_A[k])) continue;
         const double dt_s = time_s[k] - time_s[k - 1];
         charge_As += current_A[k] * dt_s;
+        square_A2s += current_A[k] * current_A[k] * dt_s;
         span_s += dt_s;
     }
-    return span_s > 0 ? charge_As / span_s : first_known(current_A);
+    UseAround<double> use;
+    use.mean_current_A = (span_s > 0 ? charge_As / span_s : first_known(current_A)) / parallel;
+    if (span_s > 0) use.rms_current_A = std::sqrt(square_A2s / span_s) / parallel;
+    return use;
 }
+
+/// Whether a current hardly moves, as in a charge. Such a log often begins with its load, and
+/// nobody knows how far the branches have come.
+inline bool steady(const UseAround<double>& use) {
+    return std::abs(use.rms_current_A) < 1.005 * std::abs(use.mean_current_A);
+}
+
+/// SOC of a cell of which nothing is known, and its standard deviation: anywhere in 0..1.
+constexpr double unknown_soc = 0.5;
+constexpr double unknown_soc_std = 0.3;
 
 /// Temperature of the core at the end of a step.
 /// \param core_degC,case_before_degC those of the row before
@@ -106,35 +123,25 @@ class SensorRows {
     SensorChecks<double> checks_;
 };
 
-/// The state of a filter that has just been started, with the resistance that age has left. Where
-/// its spread is told, the filter starts no wider than that and what a filter's scale departs from
-/// the mean of its life.
-template <class State>
-State with_age(State state, const CellAge& age) {
-    constexpr int at = State::at_scale;
-    state.log_scale += std::log(age.resistance_scale);
-    if (!(age.resistance_log_std > 0)) return state;
-    const double known =
-        std::hypot(age.resistance_log_std, ResistanceGrowthSettings<double>{}.model_log_std);
-    const double wide = std::sqrt(state.spread(at, at));
-    if (known >= wide) return state;
-    for (int k = 0; k < at; ++k)
-        state.spread(at, k) *= known / wide;
-    state.spread(at, at) = known * known;
-    return state;
-}
-
-/// \return out_of_range for a scale that a filter cannot have
-template <class Filter>
-[[nodiscard]] Status take_age(Filter& filter, const CellAge& age) {
-    if (age.resistance_scale == 1 && age.resistance_log_std == 0) return Status::ok;
-    return filter.restore(with_age(filter.state(), age));
-}
-
 [[noreturn]] inline void fail_start(double initial_soc, double initial_soc_std, Status status) {
     throw Error("the filter cannot start (initial soc " + number_text(initial_soc) + ", std " +
                 number_text(initial_soc_std) +
                 ", each must be 0 .. 1; an aged resistance scale 0.25 .. 4): " + message(status));
+}
+
+/// Settings of a filter whose cell has aged: it starts with the resistance that age has left.
+/// Where its spread is told, no wider than that and what a filter's scale departs from the mean of
+/// its life.
+/// \return out_of_range for a scale that a filter cannot have
+[[nodiscard]] inline Status take_age(SocFilterSettings<double>& settings, const CellAge& age) {
+    if (!within(age.resistance_scale, 0.25, 4.0)) return Status::out_of_range;
+    settings.log_scale_initial += std::log(age.resistance_scale);
+    if (age.resistance_log_std > 0) {
+        settings.log_scale_std_initial = std::min(
+            settings.log_scale_std_initial,
+            std::hypot(age.resistance_log_std, ResistanceGrowthSettings<double>{}.model_log_std));
+    }
+    return Status::ok;
 }
 
 }  // namespace voltkeel::detail

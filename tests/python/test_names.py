@@ -106,6 +106,7 @@ WITHOUT_TWIN = {
     "TimeOff": "the arguments of PackFilter.start_from_snapshot",
     "TimeCurrentPoint": "PackPart.curve_time_s and curve_current_A",
     "UniformAxis": "tables are looked up through CellModel",
+    "UseAround": "the arguments of SocFilter.start_under_load",
     "ValueAndSlope": "CellModel.resistance_at",
     "ValueStd": "the pairs that resistance_with_std returns",
     "VoltagePoint": "the voltage that CellModel.step returns",

@@ -15,6 +15,7 @@
 
 #include "support/made_tests.hpp"
 #include "voltkeel/fit/thermal.hpp"
+#include "voltkeel/io/filter_settings.hpp"
 #include "voltkeel/io/replay.hpp"
 
 using Catch::Contains;
@@ -207,11 +208,22 @@ TEST_CASE("a log cut out of the middle of use keeps the truth in its band", "[re
     double inside = 0;
     double inside_as_rested = 0;
     double rows = 0;
+    double inside_untold = 0;
+    double untold_rows = 0;
+    double untold_error2 = 0;
     for (std::size_t first = 400; first + 600 < log.size(); first += 97) {
         if (std::abs(log.current_A[first]) < 0.1 * cell.capacity_Ah) continue;
         Log cut = log;
         for (auto* column : {&cut.time_s, &cut.current_A, &cut.voltage_V, &cut.temperature_degC}) {
             column->erase(column->begin(), column->begin() + static_cast<std::ptrdiff_t>(first));
+        }
+        // Nothing told: after a minute some points are left, and the band knows.
+        const SocTrace untold = replay(cell, cut);
+        for (std::size_t k = 0; k < 600; ++k) {
+            const double error = untold.soc[k] - truth[first + k];
+            inside_untold += std::abs(error) < 1.96 * untold.soc_std[k] ? 1 : 0;
+            if (k >= 60) untold_error2 += error * error;
+            untold_rows += 1;
         }
         for (const double off : {-0.2, 0.2}) {
             ReplaySettings settings;
@@ -234,6 +246,26 @@ TEST_CASE("a log cut out of the middle of use keeps the truth in its band", "[re
     CAPTURE(inside / rows, inside_as_rested / rows);
     CHECK(inside > 0.95 * rows);
     CHECK(inside > inside_as_rested);
+    CAPTURE(inside_untold / untold_rows, std::sqrt(untold_error2 / (0.9 * untold_rows)));
+    CHECK(inside_untold > 0.95 * untold_rows);
+    CHECK(untold_error2 < 0.03 * 0.03 * 0.9 * untold_rows);
+}
+
+TEST_CASE("a log of a steady current starts from its first voltage", "[replay]") {
+    const Cell cell = cell_with(3);
+    const auto first_soc = [&](const Log& log) { return replay(cell, log).soc.front(); };
+    const voltkeel_test::HeldCurrent charge{2, 900, 1e9, 1};
+    const Log log = made_log(cell, {charge}, {"charge.csv", 0.3, 25, 0, 0, 5});
+    const voltkeel::CellTables<double, 3> tables(cell);
+    voltkeel::SocFilter<double, 3> filter;
+    REQUIRE(filter.configure(tables.parameters(), voltkeel::filter_settings(cell)) ==
+            voltkeel::Status::ok);
+    REQUIRE(filter.start_from_voltage(log.voltage_V[0], log.current_A[0],
+                                      log.temperature_degC[0]) == voltkeel::Status::ok);
+    CHECK(first_soc(log) ==
+          Approx(static_cast<double>(
+              filter.step({log.current_A[0], log.voltage_V[0], log.temperature_degC[0], 0}).soc)));
+    CHECK(std::abs(first_soc(log) - 0.3) < 0.05);
 }
 
 TEST_CASE("a replay of a made drive ends at the SOC that was counted", "[replay]") {

@@ -171,7 +171,7 @@ TEMPLATE_TEST_CASE("started in the middle of use points are where derivatives ar
     CAPTURE(voltkeel_test::seed());
     const Real nan = std::numeric_limits<Real>::quiet_NaN();
     voltkeel::SigmaFilter<Real, 2> never_configured;
-    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), Real(0), Real(20)) ==
+    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), {Real(0)}, Real(20)) ==
           Status::missing_table);
     // All is linear, so that both are the Kalman filter from then on.
     const auto cell = voltkeel_test::linear_cell<Real, 2>();
@@ -186,8 +186,8 @@ TEMPLATE_TEST_CASE("started in the middle of use points are where derivatives ar
         REQUIRE(sigma.configure(cell.view(), settings) == Status::ok);
         const Real soc = static_cast<Real>(random.uniform(0.2, 0.8));
         const Real mean_A = static_cast<Real>(random.uniform(-3, 3));
-        REQUIRE(derivatives.start_under_load(soc, Real(0.1), mean_A, Real(20)) == Status::ok);
-        REQUIRE(sigma.start_under_load(soc, Real(0.1), mean_A, Real(20)) == Status::ok);
+        REQUIRE(derivatives.start_under_load(soc, Real(0.1), {mean_A}, Real(20)) == Status::ok);
+        REQUIRE(sigma.start_under_load(soc, Real(0.1), {mean_A}, Real(20)) == Status::ok);
         CHECK(sigma.estimate().soc == soc);
         // Toward where the current leads: R I 1 h / (1 h + time constant), of the linear cell.
         CHECK(static_cast<double>(sigma.state().cell.branch_V[1]) ==
@@ -197,13 +197,13 @@ TEMPLATE_TEST_CASE("started in the middle of use points are where derivatives ar
                 CHECK(sigma.state().spread(i, k) == derivatives.state().spread(i, k));
         }
         const auto before = sigma.state();
-        CHECK(sigma.start_under_load(Real(1.1), Real(0.1), Real(0), Real(20)) ==
+        CHECK(sigma.start_under_load(Real(1.1), Real(0.1), {Real(0)}, Real(20)) ==
               Status::out_of_range);
-        CHECK(sigma.start_under_load(Real(0.5), nan, Real(0), Real(20)) ==
+        CHECK(sigma.start_under_load(Real(0.5), nan, {Real(0)}, Real(20)) ==
               Status::sample_not_finite);
-        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), nan, Real(20)) ==
+        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), {nan}, Real(20)) ==
               Status::sample_not_finite);
-        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), Real(1e9), Real(20)) ==
+        CHECK(sigma.start_under_load(Real(0.5), Real(0.1), {Real(1e9)}, Real(20)) ==
               Status::sample_not_finite);
         CHECK(sigma.state().cell.branch_V[0] == before.cell.branch_V[0]);
         CHECK(sigma.estimate().soc == soc);

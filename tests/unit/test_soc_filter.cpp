@@ -24,6 +24,7 @@ using voltkeel::SocFilter;
 using voltkeel::SocFilterSettings;
 using voltkeel::SocFilterState;
 using voltkeel::Status;
+using voltkeel::UseAround;
 using voltkeel_test::apart;
 using voltkeel_test::LinearShape;
 using voltkeel_test::OwnedCell;
@@ -391,6 +392,42 @@ TEMPLATE_TEST_CASE("SOC is held at its bounds and said to be", "[soc_filter]", V
     }
 }
 
+TEMPLATE_TEST_CASE("what SOC cannot explain at its bound the branches do", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    const auto cell = voltkeel_test::linear_cell<Real, 2>();
+    auto settings = test_settings<Real>();
+    settings.log_scale_std_initial = Real(0);
+    settings.overvoltage_share_std = Real(0);
+    SocFilter<Real, 2> filter;
+    REQUIRE(filter.configure(cell.view(), settings) == Status::ok);
+    // Full and rested, but told to be in the middle of hard use: branches well below nothing.
+    UseAround<Real> use{Real(-4), Real(6)};
+    REQUIRE(filter.start_under_load(Real(1), Real(0.2), use, Real(20)) == Status::ok);
+    const auto full_V = voltkeel::ocv_at(cell.view().ocv, Real(1), Real(20)).mean_V;
+    const auto branches_V = [&] {
+        return static_cast<double>(filter.state().cell.branch_V[0] +
+                                   filter.state().cell.branch_V[1]);
+    };
+    const double assumed_V = branches_V();
+    REQUIRE(assumed_V < -0.05);
+    const auto& e = filter.step({Real(0), full_V, Real(20), Real(0)});
+    REQUIRE((e.fault_bits & voltkeel::fault_soc_bounded) != 0);
+    CAPTURE(assumed_V, branches_V());
+    // The straight filter as it stands beside its bound: P e_u / P_soc of the way back.
+    const double excess_V = branches_V() + 0.02 * voltkeel_test::LinearShape{}.ocv_full_V -
+                            0.02 * voltkeel_test::LinearShape{}.ocv_empty_V;
+    CHECK(std::abs(excess_V) < 0.1 * std::abs(assumed_V));
+    // However far a step runs over the bound, the branches stay where a cell has them.
+    for (int tick = 0; tick < 20; ++tick) {
+        (void)filter.step({Real(30), std::numeric_limits<Real>::quiet_NaN(), Real(20), Real(3600)});
+        CHECK(std::isfinite(branches_V()));
+    }
+    const auto node = voltkeel::resistance_at(cell.view().resistance, Real(1), Real(20)).value;
+    const double end_V = 30 * static_cast<double>(node.branch_ohm[0] + node.branch_ohm[1]);
+    CHECK(branches_V() == Approx(end_V).epsilon(0.3));
+}
+
 TEMPLATE_TEST_CASE("a bad call of configure or start changes nothing", "[soc_filter]",
                    VOLTKEEL_SCALARS) {
     using limits = std::numeric_limits<TestType>;
@@ -470,6 +507,7 @@ TEMPLATE_TEST_CASE("every setting that is bad alone is found and named", "[soc_f
         {"soc_std_per_sqrt_h", &Settings::soc_std_per_sqrt_h, true},
         {"branch_share_std", &Settings::branch_share_std, true},
         {"log_scale_std_per_sqrt_h", &Settings::log_scale_std_per_sqrt_h, true},
+        {"log_scale_initial", &Settings::log_scale_initial, true},
         {"log_scale_std_initial", &Settings::log_scale_std_initial, true},
         {"hysteresis_std_initial", &Settings::hysteresis_std_initial, true},
         {"hysteresis_std_walked", &Settings::hysteresis_std_walked, true},
@@ -486,7 +524,7 @@ TEMPLATE_TEST_CASE("every setting that is bad alone is found and named", "[soc_f
     CHECK(validate(test_settings<TestType>()).status == Status::ok);
     const TestType infinity = std::numeric_limits<TestType>::infinity();
     for (const Field& field : fields) {
-        for (const TestType bad : {TestType(-1), TestType(1e30), infinity, -infinity,
+        for (const TestType bad : {TestType(-2), TestType(1e30), infinity, -infinity,
                                    std::numeric_limits<TestType>::quiet_NaN()}) {
             Settings s = test_settings<TestType>();
             s.*field.of = bad;
@@ -822,7 +860,7 @@ TEMPLATE_LIST_TEST_CASE("started in the middle of use the branches are within th
         const double mean_A = random.uniform(-1, 1) * exact.scalars.capacity_Ah;
         const double soc = random.uniform(0.2, 0.8);
         REQUIRE(filter.start_under_load(static_cast<Real>(soc), Real(0.2),
-                                        static_cast<Real>(mean_A), Real(20)) == Status::ok);
+                                        {static_cast<Real>(mean_A)}, Real(20)) == Status::ok);
         CHECK(static_cast<double>(filter.state().covariance(0, 0)) == Approx(0.04));
         const auto r = voltkeel::resistance_at(exact.view().resistance, soc, 20.0).value;
         for (int i = 0; i < branches; ++i) {
@@ -840,20 +878,183 @@ TEMPLATE_LIST_TEST_CASE("started in the middle of use the branches are within th
         // Refused, and nothing changed: the same values as `start`, and a current that cannot be.
         const auto before = filter.state();
         const Real nan = std::numeric_limits<Real>::quiet_NaN();
-        CHECK(filter.start_under_load(Real(1.1), Real(0.1), Real(0), Real(20)) ==
+        CHECK(filter.start_under_load(Real(1.1), Real(0.1), {Real(0)}, Real(20)) ==
               Status::out_of_range);
-        CHECK(filter.start_under_load(Real(0.5), nan, Real(0), Real(20)) ==
+        CHECK(filter.start_under_load(Real(0.5), nan, {Real(0)}, Real(20)) ==
               Status::sample_not_finite);
-        CHECK(filter.start_under_load(Real(0.5), Real(0.1), nan, Real(20)) ==
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), {nan}, Real(20)) ==
               Status::sample_not_finite);
-        CHECK(filter.start_under_load(Real(0.5), Real(0.1), Real(1e9), Real(20)) ==
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), {Real(1e9)}, Real(20)) ==
               Status::sample_not_finite);
         CHECK(filter.state().cell.branch_V[0] == before.cell.branch_V[0]);
         CHECK(filter.state().covariance(0, 0) == before.covariance(0, 0));
     }
     SocFilter<Real, branches> never_configured;
-    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), Real(0), Real(20)) ==
+    CHECK(never_configured.start_under_load(Real(0.5), Real(0.1), {Real(0)}, Real(20)) ==
           Status::missing_table);
+}
+
+/// A cell in the middle of use: the truth, and what a start gets to know of it.
+template <int Branches>
+struct CellInUse {
+    CellState<double, Branches> truth;
+    UseAround<double> use;
+};
+
+/// Two hours of random currents that last 5 to 60 s each; the minutes around are the last two.
+template <int Branches>
+CellInUse<Branches> used_cell(const OwnedCell<double, Branches>& cell, double soc, Random& random) {
+    CellInUse<Branches> in;
+    in.truth.soc = soc;
+    const double capacity_Ah = cell.scalars.capacity_Ah;
+    const double level_A = random.uniform(-0.6, 0.2) * capacity_Ah;
+    const double swing_A = random.uniform(0.1, 0.8) * capacity_Ah;
+    double charge_As = 0;
+    double square_A2s = 0;
+    double current_A = 0;
+    double held_s = 0;
+    for (int t = 0; t < 7200; ++t, held_s -= 1) {
+        if (held_s <= 0) {
+            current_A = level_A + swing_A * random.normal();
+            held_s = random.uniform(5, 60);
+        }
+        voltkeel::step(cell.view(), voltkeel::CellInput<double>{current_A, 1, 20}, in.truth);
+        in.truth.soc = soc;  // only the branches are of interest
+        if (t < 7080) continue;
+        charge_As += current_A;
+        square_A2s += current_A * current_A;
+    }
+    in.truth.soc_carry = 0;
+    in.use.mean_current_A = charge_As / 120;
+    in.use.rms_current_A = std::sqrt(square_A2s / 120);
+    in.use.current_A = current_A;
+    in.use.voltage_V = voltkeel::voltage_at(cell.view(), in.truth, current_A, 20.0).voltage_V;
+    return in;
+}
+
+template <class Real>
+UseAround<Real> use_cast(const UseAround<double>& use) {
+    return {static_cast<Real>(use.mean_current_A), static_cast<Real>(use.rms_current_A),
+            static_cast<Real>(use.voltage_V), static_cast<Real>(use.current_A)};
+}
+
+TEMPLATE_LIST_TEST_CASE("a start in the middle of use is as far off as it says", "[soc_filter]",
+                        voltkeel_test::EveryModel) {
+    using Real = typename TestType::Scalar;
+    constexpr int branches = TestType::branches;
+    Random random(17);
+    CAPTURE(voltkeel_test::seed());
+    constexpr int runs = 150;
+    int inside = 0;
+    double told2 = 0;
+    double found2 = 0;
+    for (int run = 0; run < runs; ++run) {
+        const auto exact = voltkeel_test::random_cell<branches>(random);
+        const auto owned = voltkeel_test::cell_cast<Real>(exact);
+        SocFilter<Real, branches> filter;
+        REQUIRE(filter.configure(owned.view(), test_settings<Real>()) == Status::ok);
+        const double soc = random.uniform(0.15, 0.85);
+        CellInUse<branches> in = used_cell(exact, soc, random);
+        in.use.voltage_V += 0.005 * random.normal();
+        const double told = std::min(1.0, std::max(0.0, soc + 0.2 * random.normal()));
+        REQUIRE(filter.start_under_load(static_cast<Real>(told), Real(0.2), use_cast<Real>(in.use),
+                                        Real(20)) == Status::ok);
+        const double error = static_cast<double>(filter.estimate().soc) - soc;
+        const double std = static_cast<double>(filter.estimate().soc_std);
+        told2 += (told - soc) * (told - soc);
+        found2 += error * error;
+        inside += std::abs(error) < 1.96 * std ? 1 : 0;
+        CHECK(std < 0.2);
+        // The reading is used up: it is not fused once more by a first step that brings it again.
+        CHECK_FALSE(filter
+                        .step({static_cast<Real>(in.use.current_A),
+                               static_cast<Real>(in.use.voltage_V), Real(20), Real(0)})
+                        .updated);
+    }
+    CAPTURE(inside, std::sqrt(told2 / runs), std::sqrt(found2 / runs));
+    CHECK(inside >= 0.9 * runs);
+    CHECK(found2 < 0.25 * told2);
+}
+
+TEMPLATE_TEST_CASE("a start in the middle of use looks where SOC and reading agree", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    // Next to nothing is off in the lower half, a great deal in the upper: where the SOC is told
+    // too high, the branches there explain a voltage that the true SOC has by itself.
+    auto cell = voltkeel_test::linear_cell<Real, 2>();
+    constexpr std::size_t points = 11;
+    cell.scalars.resistance.soc = voltkeel::uniform_axis(Real(0), Real(1), points);
+    cell.resistance.assign(2 * points, cell.resistance.front());
+    for (std::size_t k = 0; k < cell.resistance.size(); ++k) {
+        if (k % points < points / 2) continue;
+        cell.resistance[k].branch_ohm[0] *= Real(8);
+        cell.resistance[k].branch_ohm[1] *= Real(8);
+    }
+    SocFilter<Real, 2> filter;
+    REQUIRE(filter.configure(cell.view(), test_settings<Real>()) == Status::ok);
+    CellState<Real, 2> truth;
+    truth.soc = Real(0.3);
+    const Real current_A = Real(-2);
+    const auto node = voltkeel::resistance_at(cell.view().resistance, truth.soc, Real(20)).value;
+    for (int i = 0; i < 2; ++i)
+        truth.branch_V[i] = node.branch_ohm[i] * current_A;
+    UseAround<Real> use{current_A, -current_A};
+    use.current_A = current_A;
+    use.voltage_V = voltkeel::voltage_at(cell.view(), truth, current_A, Real(20)).voltage_V;
+    for (const double told : {0.1, 0.3, 0.7}) {
+        REQUIRE(filter.start_under_load(static_cast<Real>(told), Real(0.2), use, Real(20)) ==
+                Status::ok);
+        CAPTURE(told, filter.estimate().soc, filter.estimate().soc_std);
+        CHECK(apart(static_cast<double>(filter.estimate().soc), 0.3) < 0.05);
+    }
+    // Without a voltage the SOC is that told, and the branches are those there.
+    use.voltage_V = std::numeric_limits<Real>::quiet_NaN();
+    REQUIRE(filter.start_under_load(Real(0.7), Real(0.2), use, Real(20)) == Status::ok);
+    CHECK(filter.state().cell.soc == Real(0.7));
+    CHECK(filter.step({current_A, Real(3.7), Real(20), Real(0)}).updated);
+    // A SOC that is told for sure stays.
+    use.voltage_V = Real(3.6);
+    REQUIRE(filter.start_under_load(Real(0.7), Real(0), use, Real(20)) == Status::ok);
+    CHECK(apart(static_cast<double>(filter.state().cell.soc), 0.7) < 1e-6);
+    // What the gate refuses is not taken, and the next voltage is looked at.
+    use.voltage_V = Real(900);
+    REQUIRE(filter.start_under_load(Real(0.7), Real(0.2), use, Real(20)) == Status::ok);
+    CHECK(filter.state().cell.soc == Real(0.7));
+    CHECK(filter.step({current_A, Real(3.7), Real(20), Real(0)}).updated);
+    // Refused: numbers that no cell has.
+    const auto before = filter.state();
+    for (const Real bad : {std::numeric_limits<Real>::quiet_NaN(), Real(1e9)}) {
+        UseAround<Real> wrong = use;
+        wrong.rms_current_A = bad;
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), wrong, Real(20)) ==
+              Status::sample_not_finite);
+        wrong = use;
+        wrong.current_A = bad;
+        CHECK(filter.start_under_load(Real(0.5), Real(0.1), wrong, Real(20)) ==
+              Status::sample_not_finite);
+    }
+    CHECK(filter.state().cell.soc == before.cell.soc);
+}
+
+TEMPLATE_TEST_CASE("a cell that is known to have aged starts with its resistance", "[soc_filter]",
+                   VOLTKEEL_SCALARS) {
+    using Real = TestType;
+    const auto cell = voltkeel_test::linear_cell<Real, 2>();
+    auto settings = test_settings<Real>();
+    settings.log_scale_initial = static_cast<Real>(std::log(1.5));
+    SocFilter<Real, 2> filter;
+    REQUIRE(filter.configure(cell.view(), settings) == Status::ok);
+    REQUIRE(filter.start(Real(0.5), Real(0.1), Real(20)) == Status::ok);
+    CHECK(static_cast<double>(filter.estimate().resistance_scale) == Approx(1.5));
+    // From a voltage under load the resistance that is taken off is the aged one.
+    const auto node = voltkeel::resistance_at(cell.view().resistance, Real(0.5), Real(20)).value;
+    const double ohmic_V = -3 * static_cast<double>(node.r0_ohm);
+    const double branches_V = -1.5 * static_cast<double>(node.branch_ohm[0] + node.branch_ohm[1]);
+    const double rested_V =
+        static_cast<double>(voltkeel::ocv_at(cell.view().ocv, Real(0.5), Real(20)).mean_V);
+    const auto voltage_V = static_cast<Real>(rested_V + 1.5 * (ohmic_V + branches_V));
+    REQUIRE(filter.start_from_voltage(voltage_V, Real(-3), Real(20)) == Status::ok);
+    CHECK(static_cast<double>(filter.estimate().soc) == Approx(0.5).margin(1e-3));
 }
 
 TEMPLATE_TEST_CASE("near empty the model is trusted less", "[soc_filter]", VOLTKEEL_SCALARS) {

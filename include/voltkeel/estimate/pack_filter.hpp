@@ -185,11 +185,10 @@ class PackFilter {
     }
 
     /// Starts in the middle of use; see SocFilter::start_under_load.
-    /// \param mean_current_A of the minutes around, positive charges
-    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
+    /// \param use of one group: currents of its string, the mean or median of the groups' voltages
+    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, const UseAround<Real>& use,
                                           Real temperature_degC) noexcept {
-        const Status status =
-            reference_.start_under_load(soc, soc_std, mean_current_A, temperature_degC);
+        const Status status = reference_.start_under_load(soc, soc_std, use, temperature_degC);
         if (status == Status::ok) begin();
         return status;
     }

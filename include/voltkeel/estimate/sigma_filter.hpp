@@ -40,10 +40,9 @@ class SigmaFilter {
         return opened(opening_.start(soc, soc_std, temperature_degC));
     }
     /// Starts in the middle of use; see SocFilter::start_under_load.
-    /// \param mean_current_A of the minutes around, positive charges
-    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, Real mean_current_A,
+    [[nodiscard]] Status start_under_load(Real soc, Real soc_std, const UseAround<Real>& use,
                                           Real temperature_degC) noexcept {
-        return opened(opening_.start_under_load(soc, soc_std, mean_current_A, temperature_degC));
+        return opened(opening_.start_under_load(soc, soc_std, use, temperature_degC));
     }
     /// See SocFilter::start_from_voltage.
     [[nodiscard]] Status start_from_voltage(Real voltage_V, Real current_A,
@@ -299,10 +298,8 @@ const SocEstimate<Real>& SigmaFilter<Real, Branches, Transfer>::step(
             }
         }
     }
-    auto& x = state_.cell;
-    if (x.soc < Real(-0.02) || x.soc > Real(1.02)) {
-        x.soc = bounded(x.soc, Real(-0.02), Real(1.02));
-        x.soc_carry = Real(0);
+    if (!detail::within(state_.cell.soc, State::soc_low, State::soc_high)) {
+        state_.hold_soc();
         estimate_.fault_bits |= fault_soc_bounded;
     }
     publish();

@@ -26,7 +26,7 @@ struct GroupReplaySettings {
     std::vector<double> capacity_scale;  ///< One for each group against that; empty: all 1.
     /// Without it the reference has filter_settings(cell).
     std::optional<PackFilterSettings<double>> filter;
-    std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
+    std::optional<bool> starts_at_rest;  ///< Without it starts_at_rest() of the mean cell.
     CellAge age{};  ///< Of all groups; `capacity_Ah` comes before it, `capacity_scale` beside it.
     /// Current, temperature, clock, and the mean of the groups as a voltage; where the log has the
     /// pack's voltage, the sum against it. Each group's own voltage the filter looks at.

@@ -39,7 +39,7 @@ struct ReplaySettings {
     double initial_soc_std{0.2};                      ///< Used with `initial_soc`.
     std::optional<double> capacity_Ah;                ///< Replaces the cell's capacity.
     std::optional<SocFilterSettings<double>> filter;  ///< Without it filter_settings(cell).
-    std::optional<bool> starts_at_rest;  ///< Used with `initial_soc`; without it starts_at_rest().
+    std::optional<bool> starts_at_rest;               ///< Without it starts_at_rest().
     CellAge age{};  ///< What the cell is known to have aged; `capacity_Ah` comes before it.
     SensorReplay sensors{};
 };
@@ -64,9 +64,11 @@ struct SocTrace {
 
 /// Runs the filter along a log. The temperatures of the log are those of the case; where the cell's
 /// warmth was measured (`follows_core`), the filter gets that of the core behind it. A log that
-/// begins in the middle of use is started with the mean current of its first two minutes
-/// (`SocFilter::start_under_load`). Where sensors are replaced, the filter starts from the first
-/// readings that came.
+/// begins in the middle of use is started with its first reading and the current of its first two
+/// minutes (`SocFilter::start_under_load`), anywhere in 0..1 without `initial_soc`; without it a
+/// current that hardly moves, as that of a charge, tells too little of the branches, and the first
+/// voltage is taken (`SocFilter::start_from_voltage`). Where sensors are replaced, the filter
+/// starts from the first readings that came.
 /// \param progress asked about every 65 536 rows with the share done; false cancels with an Error
 /// \throws Error for an unusable cell, setting or log
 [[nodiscard]] SocTrace replay(const Cell& cell, const Log& log, const ReplaySettings& settings = {},
