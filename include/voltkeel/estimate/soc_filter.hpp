@@ -443,8 +443,8 @@ class SocFilter {
     /// What a voltage would tell.
     struct Outlook {
         VoltagePoint<Real, Branches, Transfer> predicted;
-        Column ph;               ///< g = P H^T.
-        Real innovation_var{0};  ///< H g + R.
+        Column ph;            ///< g = P H^T.
+        Real innovation_var;  ///< H g + R.
     };
     [[nodiscard]] Outlook outlook(Real current_A, Real temperature_degC,
                                   const Place& place) const noexcept;
@@ -576,8 +576,7 @@ void SocFilter<Real, Branches, Transfer>::open_spread() noexcept {
 template <class Real, int Branches, bool Transfer>
 typename SocFilter<Real, Branches, Transfer>::Outlook SocFilter<Real, Branches, Transfer>::outlook(
     Real current_A, Real temperature_degC, const Place& place) const noexcept {
-    Outlook seen;
-    seen.predicted = voltage_at(cell_, state_.cell, current_A, temperature_degC, place);
+    Outlook seen = {voltage_at(cell_, state_.cell, current_A, temperature_degC, place), {}, 0};
     const auto& predicted = seen.predicted;
     // H; every branch has the same entry.
     const Column h = Column::made_of([&](int i) {
