@@ -250,10 +250,9 @@ class Replay {
             if (!settings_.initial_soc && (rested || detail::steady(use))) {
                 status = filter_->start_from_voltages(row_V(k), use.current_A, first_degC);
             } else {
-                status = filter_->start_under_load(
-                    settings_.initial_soc.value_or(detail::unknown_soc),
-                    settings_.initial_soc ? settings_.initial_soc_std : detail::unknown_soc_std,
-                    use, first_degC);
+                const auto told =
+                    detail::told_soc(settings_.initial_soc, settings_.initial_soc_std);
+                status = filter_->start_under_load(told.soc, told.std, use, first_degC);
             }
         }
         if (status != Status::ok)

@@ -51,10 +51,8 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
         } else if (!settings.initial_soc && (rested || detail::steady(use))) {
             status = filter.start_from_voltage(use.voltage_V, use.current_A, first_degC);
         } else {
-            status = filter.start_under_load(
-                settings.initial_soc.value_or(detail::unknown_soc),
-                settings.initial_soc ? settings.initial_soc_std : detail::unknown_soc_std, use,
-                first_degC);
+            const auto told = detail::told_soc(settings.initial_soc, settings.initial_soc_std);
+            status = filter.start_under_load(told.soc, told.std, use, first_degC);
         }
     }
     if (status != Status::ok)

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -65,9 +66,14 @@ inline bool steady(const UseAround<double>& use) {
     return std::abs(use.rms_current_A) < 1.005 * std::abs(use.mean_current_A);
 }
 
-/// SOC of a cell of which nothing is known, and its standard deviation: anywhere in 0..1.
-constexpr double unknown_soc = 0.5;
-constexpr double unknown_soc_std = 0.3;
+/// What is known of the SOC at the start.
+struct ToldSoc {
+    double soc{0.5};  ///< Untold: anywhere in 0..1.
+    double std{0.3};
+};
+inline ToldSoc told_soc(const std::optional<double>& soc, double soc_std) {
+    return soc ? ToldSoc{*soc, soc_std} : ToldSoc{};
+}
 
 /// Temperature of the core at the end of a step.
 /// \param core_degC,case_before_degC those of the row before

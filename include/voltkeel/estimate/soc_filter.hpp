@@ -433,9 +433,6 @@ class SocFilter {
         }
         return node.branch_time_s[i];
     }
-    /// Share of the way that a branch has come in an hour of use.
-    static Real in_usual_use(Real time_s) noexcept { return Real(3600) / (Real(3600) + time_s); }
-    void spread_branches(const Node& node, Real rms_A) noexcept;
     void begin_in_use(Real soc, Real soc_var, const UseAround<Real>& use,
                       Real temperature_degC) noexcept;
 
@@ -626,17 +623,27 @@ void SocFilter<Real, Branches, Transfer>::try_voltage(const CellInput<Real>& inp
     }
 }
 
-/// How far the branches may be off in the middle of use, before any voltage.
+/// Where the branches are in the middle of use and how far they may be off, before any voltage.
 template <class Real, int Branches, bool Transfer>
-void SocFilter<Real, Branches, Transfer>::spread_branches(const Node& node, Real rms_A) noexcept {
+void SocFilter<Real, Branches, Transfer>::begin_in_use(Real soc, Real soc_var,
+                                                       const UseAround<Real>& use,
+                                                       Real temperature_degC) noexcept {
+    begin(soc, soc_var, Real(0), temperature_degC);
+    state_.last_current_A = use.mean_current_A;
+    const Real mean_size_A = std::abs(use.mean_current_A);
     const Real least_A = Real(0.5) * cell_.capacity_Ah;
+    Real rms_A = use.rms_current_A > mean_size_A ? use.rms_current_A : mean_size_A;
     if (rms_A < least_A) rms_A = least_A;
+    const Node node = resistance_at(cell_.resistance, soc, temperature_degC).value;
     Real std_V[lags];
     auto& p = state_.spread;
     for (int i = 0; i < lags; ++i) {
         const Real time_s = lag_time_s(node, i);
+        // The share of the way that it has come in an hour of use.
+        const Real gone = Real(3600) / (Real(3600) + time_s);
+        state_.cell.branch_V[i] = gone * end_V(node, i, use.mean_current_A);
         const Real off = Real(0.55) + Real(0.2) / (Real(1) + time_s / Real(10));
-        std_V[i] = in_usual_use(time_s) * end_V(node, i, off * rms_A);
+        std_V[i] = gone * end_V(node, i, off * rms_A);
         p(i, i) = square(settings_.rest_std_V) + square(std_V[i]);
         for (int k = 0; k < i; ++k) {
             const Real ratio = time_s / lag_time_s(node, k);
@@ -644,21 +651,6 @@ void SocFilter<Real, Branches, Transfer>::spread_branches(const Node& node, Real
             p(i, k) = alike * std_V[i] * std_V[k];
         }
     }
-}
-
-template <class Real, int Branches, bool Transfer>
-void SocFilter<Real, Branches, Transfer>::begin_in_use(Real soc, Real soc_var,
-                                                       const UseAround<Real>& use,
-                                                       Real temperature_degC) noexcept {
-    begin(soc, soc_var, Real(0), temperature_degC);
-    state_.last_current_A = use.mean_current_A;
-    const Node node = resistance_at(cell_.resistance, soc, temperature_degC).value;
-    for (int i = 0; i < lags; ++i) {
-        state_.cell.branch_V[i] =
-            in_usual_use(lag_time_s(node, i)) * end_V(node, i, use.mean_current_A);
-    }
-    const Real mean_size_A = std::abs(use.mean_current_A);
-    spread_branches(node, use.rms_current_A > mean_size_A ? use.rms_current_A : mean_size_A);
 }
 
 template <class Real, int Branches, bool Transfer>
