@@ -54,7 +54,7 @@ release_tests() {
     local names=(unit unit_fit reference example_01_first_look example_02_truth_counted_filtered example_03_controller_loop
         example_05_load_of_a_day example_06_two_strings example_07_cold_morning example_08_quay_charge
         example_09_pull_off example_10_pack_state example_11_ready_by_morning example_12_groups_of_a_log
-        example_13_bad_sensors)
+        example_13_bad_sensors example_14_start_in_use)
     if compgen -G 'tests/data/*.cpp' >/dev/null; then names+=(data); fi
     run_tests release "${names[@]}"
 }

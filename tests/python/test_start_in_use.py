@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import math
+import re
+import subprocess
+import sys
 
 import numpy as np
 import pytest
@@ -65,3 +68,18 @@ def test_branches_are_as_far_off_as_the_start_says(name, rms_share):
     assert np.all(overall < 1.5)
     # The slowest (two and a half hours) has come further in the two hours here than in the hour that is taken.
     assert np.all(np.delete(inside, 3) > 0.85)
+
+
+def test_the_example_is_as_sure_as_it_may_be(root):
+    said = subprocess.run(
+        [sys.executable, "examples/14_start_in_use.py"], capture_output=True, text=True, check=True, cwd=root
+    ).stdout.splitlines()
+    inside = {}
+    for line in said[2:]:
+        told = re.findall(r"([+-]\d+\.\d) \( *(\d+\.\d)\)", line)
+        assert len(told) == 3
+        inside[line.split("  ")[0]] = [abs(float(error)) < 2 * float(std) for error, std in told]
+    assert len(inside) == 4
+    assert all(all(row) for name, row in inside.items() if name.endswith("in use"))
+    assert not inside["remembered, taken as rested"][2]
+    assert not inside["from one voltage"][2]
