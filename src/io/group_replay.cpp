@@ -65,16 +65,14 @@ class Replay {
         }
         all.fault_bits.resize(log_.size());
         all.sensor_fault_bits.resize(log_.size());
-        detail::SensorRows sensors(settings_.sensors, cell_.capacity_Ah,
-                                   static_cast<double>(log_.groups));
+        detail::SensorRows<SocFilter<double, Branches, Transfer>> sensors(
+            settings_.sensors, cell_, static_cast<double>(log_.groups),
+            detail::first_known(log_.temperature_degC));
         const bool replaced = settings_.sensors.use == SensorUse::replaced;
         constexpr double days_memory = 30;
         std::vector<GroupDriftFit<double>> drifts(log_.groups);
         for (GroupDriftFit<double>& drift : drifts)
             (void)drift.configure(days_memory);
-        double core_degC = detail::first_known(log_.temperature_degC);
-        double case_degC = core_degC;
-        const bool core = follows_core(cell_.thermal);
         double predicted_V = 0;
         double innovation_V = 0;
         double innovation_std_V = 0;
@@ -85,15 +83,8 @@ class Replay {
             }
             const double step_s = k > 0 ? log_.time_s[k] - log_.time_s[k - 1] : 0.0;
             const SensorSample<double> row = readings(k);
-            CheckedReadings<double> now =
-                sensors.step(row, step_s, [&] { return model_view(filter_->reference()); });
-            if (std::isnan(now.temperature_degC)) now.temperature_degC = case_degC;
-            core_degC = core && k > 0
-                            ? detail::next_core_degC(filter_->reference(), core_degC, now.current_A,
-                                                     now.voltage_V, case_degC, now.temperature_degC,
-                                                     now.dt_s)
-                            : now.temperature_degC;
-            case_degC = now.temperature_degC;
+            const CheckedReadings<double> now =
+                sensors.step(row, step_s, k == 0, filter_->reference());
             PackSample<double> sample;
             sample.current_A = now.current_A;
             sample.current_std_A = now.current_std_A;
@@ -103,7 +94,7 @@ class Replay {
                                                : (now.fault_bits & sensor_voltage_bits) != 0);
             sample.voltage_V = withheld ? nullptr : row_V(k);
             sample.dt_s = now.dt_s;
-            sample.temperature_degC = core_degC;
+            sample.temperature_degC = now.temperature_degC;
             const PackEstimate<double>& told = filter_->step(sample);
             if (told.updated) {
                 predicted_V = told.reference.voltage_predicted_V;
@@ -149,6 +140,7 @@ class Replay {
         all.rejected_count = state.rejected_count;
         all.reset_count = state.reset_count;
         trace.group_reset_count = filter_->state().reset_count;
+        const double core_degC = sensors.core_degC();
         all.end = model_state(state.cell, all.soc.back(), all.soc_std.back(), core_degC);
         for (int g = 0; g < filter_->count(); ++g) {
             GroupState end;

@@ -67,27 +67,18 @@ SocTrace replay_with(const Cell& cell, const Log& log, const ReplaySettings& set
     }
     trace.fault_bits.resize(log.size());
     trace.sensor_fault_bits.resize(log.size());
-    detail::SensorRows sensors(settings.sensors, cell.capacity_Ah, 1);
-    double core_degC = detail::first_known(log.temperature_degC);
-    double case_degC = core_degC;
+    detail::SensorRows<SocFilter<double, Branches, Transfer>> sensors(
+        settings.sensors, cell, 1, detail::first_known(log.temperature_degC));
     for (std::size_t k = 0; k < log.size(); ++k) {
         if (progress && k % 65536 == 0 &&
             !progress(static_cast<double>(k) / static_cast<double>(log.size()))) {
             throw Error("cancelled");
         }
         const double step_s = k > 0 ? log.time_s[k] - log.time_s[k - 1] : 0.0;
-        CheckedReadings<double> now = sensors.step({time_us_of(log.time_s[k]), log.current_A[k],
-                                                    log.voltage_V[k], log.temperature_degC[k]},
-                                                   step_s, [&] { return model_view(filter); });
-        if (std::isnan(now.temperature_degC)) now.temperature_degC = case_degC;
-        if (follows_core(cell.thermal) && k > 0) {
-            core_degC = detail::next_core_degC(filter, core_degC, now.current_A, now.voltage_V,
-                                               case_degC, now.temperature_degC, now.dt_s);
-        } else {
-            core_degC = now.temperature_degC;
-        }
-        case_degC = now.temperature_degC;
-        now.temperature_degC = core_degC;
+        const CheckedReadings<double> now =
+            sensors.step({time_us_of(log.time_s[k]), log.current_A[k], log.voltage_V[k],
+                          log.temperature_degC[k]},
+                         step_s, k == 0, filter);
         const SocEstimate<double>& estimate = filter.step(sample_of(now));
         trace.soc[k] = estimate.soc;
         trace.soc_std[k] = estimate.soc_std;

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <cstddef>
+#include <memory>
 #include <optional>
 #include <string>
 #include <vector>
@@ -18,6 +19,7 @@
 #include "voltkeel/estimate/age.hpp"
 #include "voltkeel/estimate/sensor_checks.hpp"
 #include "voltkeel/estimate/soc_filter.hpp"
+#include "voltkeel/io/cell.hpp"
 #include "voltkeel/io/cell_age.hpp"
 #include "voltkeel/io/replay.hpp"
 #include "voltkeel/status.hpp"
@@ -75,33 +77,58 @@ inline ToldSoc told_soc(const std::optional<double>& soc, double soc_std) {
     return soc ? ToldSoc{*soc, soc_std} : ToldSoc{};
 }
 
-/// Temperature of the core at the end of a step.
-/// \param core_degC,case_before_degC those of the row before
-/// \param current_A,voltage_V of one cell; a voltage of NaN is that of the model
-template <class Filter>
-double next_core_degC(const Filter& filter, double core_degC, double current_A, double voltage_V,
-                      double case_before_degC, double case_now_degC, double dt_s) {
-    if (std::isnan(voltage_V)) {
-        voltage_V = voltage_at(filter.cell(), filter.state().cell, current_A, core_degC).voltage_V;
-    }
-    const auto& at = filter.state().cell;
-    const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC);
-    const double heat = heat_W(current_A, voltage_V, ocv.mean_V + at.hysteresis * ocv.half_gap_V,
-                               ocv.entropy_V_per_K, core_degC);
-    return core_temperature_after(filter.cell().thermal, core_degC, case_before_degC, case_now_degC,
-                                  heat, dt_s);
-}
+/// From the readings of a case to the temperature that a filter is to have.
+class CoreOfCase {
+  public:
+    CoreOfCase(const Cell& cell, double first_degC)
+        : apart_(follows_core(cell.thermal)), core_degC_(first_degC), case_degC_(first_degC) {}
 
-/// The sensors of a log, looked at row by row.
+    /// Puts the temperature at the end of a step in place of that of the case; one that is missing
+    /// is as before.
+    /// \param now of one cell; a voltage of NaN is that of the model \param first no step before
+    template <class Filter>
+    void take(const Filter& filter, CheckedReadings<double>& now, bool first) {
+        if (std::isnan(now.temperature_degC)) now.temperature_degC = case_degC_;
+        core_degC_ = apart_ && !first ? next_core_degC(filter, now) : now.temperature_degC;
+        case_degC_ = now.temperature_degC;
+        now.temperature_degC = core_degC_;
+    }
+    [[nodiscard]] double core_degC() const { return core_degC_; }
+
+  private:
+    template <class Filter>
+    [[nodiscard]] double next_core_degC(const Filter& filter,
+                                        const CheckedReadings<double>& now) const {
+        const auto& at = filter.state().cell;
+        const double voltage_V =
+            std::isnan(now.voltage_V)
+                ? voltage_at(filter.cell(), at, now.current_A, core_degC_).voltage_V
+                : now.voltage_V;
+        const OcvPoint<double> ocv = ocv_at(filter.cell().ocv, at.soc, core_degC_);
+        const double heat =
+            heat_W(now.current_A, voltage_V, ocv.mean_V + at.hysteresis * ocv.half_gap_V,
+                   ocv.entropy_V_per_K, core_degC_);
+        return core_temperature_after(filter.cell().thermal, core_degC_, case_degC_,
+                                      now.temperature_degC, heat, now.dt_s);
+    }
+
+    bool apart_;  // the core warms over its case
+    double core_degC_;
+    double case_degC_;
+};
+
+/// The sensors of a log, looked at row by row. \tparam Filter a SocFilter
+template <class Filter>
 class SensorRows {
   public:
     /// \throws Error naming a setting that is out of range
-    SensorRows(const SensorReplay& how, double capacity_Ah, double series) : use_(how.use) {
+    SensorRows(const SensorReplay& how, const Cell& cell, double series, double first_degC)
+        : use_(how.use), core_(cell, first_degC) {
         SensorCheckSettings<double> settings;
         if (how.checks) {
             settings = *how.checks;
         } else {
-            settings.capacity_Ah = capacity_Ah;
+            settings.capacity_Ah = cell.capacity_Ah;
             // A log may have long steps where nothing happens.
             settings.gap_s = 600;
         }
@@ -110,23 +137,46 @@ class SensorRows {
         (void)checks_.configure(settings);
     }
 
-    /// What the filter is to get in a row, and the bits. \param dt_s since the row before
-    /// \param view the state before the row, as model_view gives it: asked for where it is needed
-    template <class View>
-    CheckedReadings<double> step(const SensorSample<double>& readings, double dt_s, View view) {
-        CheckedReadings<double> as_read{readings.current_A, 0,
-                                        readings.voltage_V / checks_.settings().series,
-                                        readings.temperature_degC, dt_s};
-        if (use_ == SensorUse::off) return as_read;
-        const CheckedReadings<double> checked = checks_.step(readings, view());
-        if (use_ == SensorUse::replaced) return checked;
-        as_read.fault_bits = checked.fault_bits;
-        return as_read;
+    /// What the filter is to get in a row, of one cell, with the temperature of its core, and the
+    /// bits. \param dt_s since the row before, 0 in the first \param filter before the row
+    CheckedReadings<double> step(const SensorSample<double>& readings, double dt_s, bool first,
+                                 const Filter& filter) {
+        CheckedReadings<double> now{readings.current_A, 0,
+                                    readings.voltage_V / checks_.settings().series,
+                                    readings.temperature_degC, dt_s};
+        if (use_ != SensorUse::off) {
+            CheckedReadings<double> checked =
+                checks_.step(readings, model_view(sound_ ? *sound_ : filter));
+            if (use_ == SensorUse::replaced) {
+                now = checked;
+            } else {
+                now.fault_bits = checked.fault_bits;
+                follow(checked, first, filter);
+            }
+        }
+        core_.take(filter, now, first);
+        return now;
     }
+    [[nodiscard]] double core_degC() const { return core_.core_degC(); }
 
   private:
+    /// A filter that gets faulty readings as they stand expects what no sound sensor shows. From
+    /// the first fault on, one beside it gets what is known better and tells what to expect.
+    void follow(CheckedReadings<double>& checked, bool first, const Filter& filter) {
+        if (!sound_) {
+            if (checked.fault_bits == 0) return;
+            sound_ = std::make_unique<Filter>(filter);
+            sound_core_.emplace(core_);
+        }
+        sound_core_->take(*sound_, checked, first);
+        sound_->step(sample_of(checked));
+    }
+
     SensorUse use_;
     SensorChecks<double> checks_;
+    CoreOfCase core_;
+    std::unique_ptr<Filter> sound_;  // none: the filter itself
+    std::optional<CoreOfCase> sound_core_;
 };
 
 [[noreturn]] inline void fail_start(double initial_soc, double initial_soc_std, Status status) {

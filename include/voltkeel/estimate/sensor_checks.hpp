@@ -182,7 +182,6 @@ struct SensorBlock {
     Real current_A{0};
     Real voltage_V{0};
     Real open_V{0};
-    bool stands{true};       ///< The current read the same all the time.
     Real largest_step_A{0};  ///< From one reading to the next.
 };
 
@@ -453,10 +452,12 @@ class SensorChecks {
     /// A smaller step is never a fault.
     [[nodiscard]] Real least_jump_V() const noexcept { return Real(0.2) * settings_.jump_V; }
 
+    static constexpr Real limited(Real x, Real most) noexcept {
+        return x < -most ? -most : (x > most ? most : x);
+    }
     /// No more than the sensor or the cell can have.
     [[nodiscard]] Real limited_A(Real current_A) const noexcept {
-        const Real most_A = settings_.current_max_per_h * settings_.capacity_Ah;
-        return current_A < -most_A ? -most_A : (current_A > most_A ? most_A : current_A);
+        return limited(current_A, settings_.current_max_per_h * settings_.capacity_Ah);
     }
 
     [[nodiscard]] Real signed_current_A(Real current_A) const noexcept {
@@ -622,12 +623,13 @@ class SensorChecks {
             const std::uint32_t stuck_bits = sensor_current_stuck | sensor_voltage_stuck;
             const bool was_stuck = (state_.latched & stuck_bits) != 0;
             stand(step_A, cell_V - state_.raw_voltage_V, over_V, expected_V, dt_s);
-            block.stands = block.stands && step_A == Real(0);
             if (magnitude(step_A) > block.largest_step_A) block.largest_step_A = magnitude(step_A);
             if (was_stuck || (state_.latched & stuck_bits) != 0) {
                 // From a reading that stood, a step tells nothing.
                 block = SensorBlock<Real>{};
                 state_.last_block = block;
+                state_.voltage_leapt_blocks = 0;
+                state_.current_leapt_blocks = 0;
                 return;
             }
         }
@@ -656,7 +658,7 @@ class SensorChecks {
         const Real excess_V = now.voltage_V - now.open_V - r * now.current_A;
         state_.moved_before = state_.moved_now;
         state_.moved_now = false;
-        const Real step_A = now.stands ? Real(0) : now.current_A - before.current_A;
+        const Real step_A = now.current_A - before.current_A;
         // What the overvoltages of the past do meanwhile the model says, a step late.
         const Real drift_V = now.open_V - before.open_V;
         // Channels that are read a sample apart differ by one in so many of the block.
@@ -699,13 +701,18 @@ class SensorChecks {
         if (state_.latched == 0 && counted_V > state_.largest_beyond_V)
             state_.largest_beyond_V = counted_V;
         const bool away = magnitude(excess_V - state_.sound_excess_V) > Real(0.5) * jump_V;
-        // Many steps together tell a sign that no single one does.
-        const Real kept = Real(30) / (Real(30) + now.time_s);
-        state_.steps_squared = kept * state_.steps_squared + size_V * size_V;
+        // Many steps together tell a sign that no single one does. None counts as more than half of
+        // what tells, nor its voltage as more than twice as much: a voltage may jump just when the
+        // current steps. Nor does noise go against them by so much.
+        const Real sure_V = Real(1.33) * settings_.jump_V;
+        const Real told_V = sure_V > Real(2) * noise_V ? sure_V : Real(2) * noise_V;
+        const Real weighed_V = size_V < Real(0.7) * told_V ? size_V : Real(0.7) * told_V;
         // As read: of what the model says of the past, a fault may have made a sign.
-        state_.steps_followed =
-            kept * state_.steps_followed + r * step_A * (now.voltage_V - before.voltage_V);
-        const Real told_V = Real(3) * settings_.jump_V;
+        const Real raw_V = now.voltage_V - before.voltage_V;
+        const Real kept = Real(30) / (Real(30) + now.time_s);
+        state_.steps_squared = kept * state_.steps_squared + weighed_V * weighed_V;
+        const Real followed_V = limited(step_A < Real(0) ? -raw_V : raw_V, Real(2) * weighed_V);
+        state_.steps_followed = kept * state_.steps_followed + weighed_V * followed_V;
         if (state_.steps_squared > told_V * told_V &&
             state_.steps_followed < Real(-0.5) * state_.steps_squared) {
             reverse();
@@ -747,8 +754,19 @@ class SensorChecks {
         } else {
             state_.level_votes = 0;
         }
-        if (state_.good_steps >= 3 && state_.jumped_A == Real(0))
+        if ((state_.latched & sensor_current_jump) != 0 && state_.good_steps >= 3 &&
+            state_.jumped_A == Real(0)) {
             state_.latched &= ~static_cast<std::uint32_t>(sensor_current_jump);
+            if (magnitude(left_V) > near_V + Real(0.1) * magnitude(r * now.current_A)) {
+                // Its steps are right and the level is not: the voltage jumped, just when the
+                // current stepped. What was made of it until now is unknown.
+                state_.owed_As += settings_.current_unknown_per_h * settings_.capacity_Ah *
+                                  state_.current_latched_s;
+                latch_voltage();
+                state_.jumped_V = left_V;
+                state_.peak_V = magnitude(left_V);
+            }
+        }
         if (state_.latched == 0) {
             state_.sound_excess_V = excess_V;
             state_.moves_V = 0;
@@ -818,6 +836,10 @@ class SensorChecks {
         // One move may fall into two blocks.
         if (step_A == Real(0) && !state_.moved_before) ++state_.moves_V;
         state_.moved_now = true;
+        latch_voltage();
+    }
+
+    void latch_voltage() noexcept {
         state_.latched |= sensor_voltage_jump;
         state_.voltage_latched_s = Real(0);
         state_.fits_s = Real(0);
