@@ -50,7 +50,8 @@ struct SimulatedString {
     }
 };
 
-/// Runs the load: spells of driving with rests, about half the charge of the cell in all.
+/// Runs the load: from a rest on, spells of driving with rests, about half the charge of the cell
+/// in all.
 inline SimulatedString simulated_string(const StringShape& shape = {}) {
     voltkeel::Pack pack = made_pack(shape.strings, shape.groups, 1);
     // What a cell monitor sees is the cell: joints are not part of the model.
@@ -76,6 +77,7 @@ inline SimulatedString simulated_string(const StringShape& shape = {}) {
     for (int k = 0; k < rows; ++k) {
         if (k % every == 0)
             spell_A = random.whole(0, 3) == 0 ? 0 : 50 * shape.strings * random.uniform(-1.6, 0.5);
+        if (k == 0) spell_A = 0;
         load.push_back(voltkeel::current_load(spell_A, shape.row_s));
     }
     const voltkeel::SimulationResult run = voltkeel::simulate(pack, load, settings);

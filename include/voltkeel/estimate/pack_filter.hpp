@@ -189,7 +189,10 @@ class PackFilter {
     [[nodiscard]] Status start_under_load(Real soc, Real soc_std, const UseAround<Real>& use,
                                           Real temperature_degC) noexcept {
         const Status status = reference_.start_under_load(soc, soc_std, use, temperature_degC);
-        if (status == Status::ok) begin();
+        if (status == Status::ok) {
+            begin();
+            if (in_range(use.voltage_V)) state_.since_update_s = Real(0);  // it is used up
+        }
         return status;
     }
 
