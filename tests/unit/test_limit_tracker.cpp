@@ -105,9 +105,9 @@ TEMPLATE_TEST_CASE("a limit does not chatter around a constraint", "[limits][tra
     CHECK(settled > 96);
     CHECK(settled <= 100);
     for (int k = 0; k < 500; ++k) {
-        const double found = 100 * random.uniform(0.99, 1.01);
-        const double now = f.tick({found, 60});
-        CHECK(now <= found);
+        const auto found = static_cast<Real>(100 * random.uniform(0.99, 1.01));
+        const double now = f.tick({static_cast<double>(found), 60});
+        CHECK(now <= static_cast<double>(found));
         CHECK(now <= settled);
         CHECK(now >= 98.9);  // it closes on the lowest of the noise and stays
         settled = now;

@@ -528,7 +528,7 @@ class LimitsOfPack {
         if (group.lags_apart_V > Real(0))
             off += Real(5) * group.lags_apart_V / (moved_V + Real(1e-3));
         // Groups that are not the very same meet the nodes of the tables elsewhere.
-        return off > Real(0) ? (off < Real(30) ? off + Real(0.3) : Real(30.3)) : Real(0);
+        return off > Real(0) ? (off < Real(30) ? off + Real(1) : Real(31)) : Real(0);
     }
 
     /// Largest current (magnitude) of one string up to a cap.
@@ -803,7 +803,7 @@ class LimitsOfPack {
         const auto near = [](Real slack, Real lead_slack, Real lead_off, Real margin) {
             return slack - lead_off < margin && slack - margin < lead_slack;
         };
-        Real margin_V = size_of(off.voltage_slack_V) + share * Real(0.004) * like.moved_V;
+        Real margin_V = size_of(off.voltage_slack_V) + share * Real(0.05) * like.moved_V;
         Real margin_K = size_of(off.hot_slack_K) + share * Real(0.05) * size_of(at.warming_K);
         constexpr int enough = 10;
         constexpr Real more = Real(6);
