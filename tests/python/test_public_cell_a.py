@@ -13,6 +13,7 @@ capacity of the cell at that temperature and age: 2.85 Ah at 25 and 10 degC, 2.7
 from __future__ import annotations
 
 import math
+
 import numpy as np
 import pytest
 import voltkeel as vk
@@ -191,7 +192,8 @@ def test_the_group_that_decides_is_found_on_measured_tables(fit, random):
     limits = missed = 0
     largest = 0.0
     for _ in range(500):
-        soc = np.clip(random.uniform(0.04, 0.97) + 10 ** random.uniform(-2.5, -0.7) * random.normal(size=24), 0.01, 0.99)
+        spread = 10 ** random.uniform(-2.5, -0.7) * random.normal(size=24)
+        soc = np.clip(random.uniform(0.04, 0.97) + spread, 0.01, 0.99)
         warm_degC = random.uniform(-10, 40) + random.uniform(0, 8) * random.uniform(-1, 1, 24)
         resistance = np.exp(0.1 * random.normal(size=24))
         groups = [
