@@ -152,34 +152,43 @@ TEST_CASE("every group is followed to one point, and its band holds", "[group_re
 TEST_CASE("one group is the replay of a cell", "[group_replay]") {
     StringShape shape = small();
     shape.groups = 1;
-    SimulatedString run = simulated_string(shape);
-    for (const bool core : {true, false}) {
-        if (!core) {
-            run.cell.thermal.core_resistance_K_per_W = 0;
-            run.cell.thermal.core_heat_capacity_J_per_K = 0;
-        }
-        REQUIRE(voltkeel::follows_core(run.cell.thermal) == core);
-        const voltkeel::Log plain{run.time_s, run.current_A, run.voltage_V,
-                                  std::vector<double>(run.size(), run.temperature_degC), "made"};
-        voltkeel::ReplaySettings settings;
-        GroupReplaySettings of_groups;
-        settings.initial_soc = of_groups.initial_soc = 0.8;
-        const voltkeel::SocTrace one = voltkeel::replay(run.cell, plain, settings);
-        const GroupTrace groups = replay_groups(run.cell, log_of(run), of_groups);
-        double soc_off = 0;
-        double std_off = 0;
-        double degC_off =
-            std::abs(one.end.temperature_degC - groups.reference.end.temperature_degC);
-        for (std::size_t k = 0; k < run.size(); ++k) {
-            soc_off = std::max(soc_off, std::abs(one.soc[k] - groups.reference.soc[k]));
-            std_off = std::max(std_off, std::abs(one.soc_std[k] - groups.reference.soc_std[k]));
-        }
-        CAPTURE(core, soc_off, std_off, degC_off);
-        CHECK(soc_off < 1e-9);
-        CHECK(std_off < 1e-9);
-        CHECK(degC_off < 1e-6);
-        CHECK(((one.end.temperature_degC > 20.05) == core));
+    const SimulatedString whole = simulated_string(shape);
+    CAPTURE(voltkeel_test::seed());
+    const auto loaded = std::find_if(whole.current_A.begin() + 300, whole.current_A.end(),
+                                     [](double current_A) { return std::abs(current_A) > 5; });
+    REQUIRE(loaded != whole.current_A.end());
+    const bool core = GENERATE(true, false);
+    const bool in_use = GENERATE(true, false);
+    SimulatedString run = whole;
+    if (in_use) {
+        const auto rows = loaded - whole.current_A.begin();
+        for (auto* column : {&run.time_s, &run.current_A, &run.voltage_V})
+            column->erase(column->begin(), column->begin() + rows);
     }
+    if (!core) {
+        run.cell.thermal.core_resistance_K_per_W = 0;
+        run.cell.thermal.core_heat_capacity_J_per_K = 0;
+    }
+    REQUIRE(voltkeel::follows_core(run.cell.thermal) == core);
+    const voltkeel::Log plain{run.time_s, run.current_A, run.voltage_V,
+                              std::vector<double>(run.size(), run.temperature_degC), "made"};
+    voltkeel::ReplaySettings settings;
+    GroupReplaySettings of_groups;
+    settings.initial_soc = of_groups.initial_soc = 0.8;
+    const voltkeel::SocTrace one = voltkeel::replay(run.cell, plain, settings);
+    const GroupTrace groups = replay_groups(run.cell, log_of(run), of_groups);
+    double soc_off = 0;
+    double std_off = 0;
+    double degC_off = std::abs(one.end.temperature_degC - groups.reference.end.temperature_degC);
+    for (std::size_t k = 0; k < run.size(); ++k) {
+        soc_off = std::max(soc_off, std::abs(one.soc[k] - groups.reference.soc[k]));
+        std_off = std::max(std_off, std::abs(one.soc_std[k] - groups.reference.soc_std[k]));
+    }
+    CAPTURE(core, in_use, soc_off, std_off, degC_off);
+    CHECK(soc_off < 1e-9);
+    CHECK(std_off < 1e-9);
+    CHECK(degC_off < 1e-6);
+    CHECK(((one.end.temperature_degC > 20.05) == core));
 }
 
 TEST_CASE("what does not come is counted on and flagged", "[group_replay]") {
