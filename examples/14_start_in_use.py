@@ -6,6 +6,7 @@ examples/14_start_in_use.cpp is the same in C++.
 """
 
 import math
+from collections.abc import Callable
 
 import voltkeel as vk
 
@@ -21,14 +22,15 @@ reading = {"voltage_V": voltage_V[start], "current_A": current_A[start], "temper
 use = {"mean_current_A": recent_A.mean(), "rms_current_A": math.sqrt((recent_A**2).mean()), **reading}
 remembered = truth[start] + 0.2
 
+starts: dict[str, Callable[[vk.SocFilter], None]] = {
+    "remembered, taken as rested": lambda soc_filter: soc_filter.start(remembered, 0.1, 5.0),
+    "remembered, in use": lambda soc_filter: soc_filter.start_under_load(remembered, 0.1, **use),
+    "from one voltage": lambda soc_filter: soc_filter.start_from_voltage(**reading),
+    "nothing remembered, in use": lambda soc_filter: soc_filter.start_under_load(0.5, 0.3, **use),
+}
 print("SOC less the true one in points, and its standard deviation")
 print("                                   at once       a minute    ten minutes later")
-for name, begin in (
-    ("remembered, taken as rested", lambda soc_filter: soc_filter.start(remembered, 0.1, 5.0)),
-    ("remembered, in use", lambda soc_filter: soc_filter.start_under_load(remembered, 0.1, **use)),
-    ("from one voltage", lambda soc_filter: soc_filter.start_from_voltage(**reading)),
-    ("nothing remembered, in use", lambda soc_filter: soc_filter.start_under_load(0.5, 0.3, **use)),
-):
+for name, begin in starts.items():
     soc_filter = vk.SocFilter(cell)
     begin(soc_filter)
     told = ""

@@ -760,11 +760,25 @@ std::string soc_ranges(const std::vector<bool>& at, const std::vector<double>& s
     return text.empty() ? text : text + " SOC";
 }
 
+/// Whether all pulses have one size of current, in either direction.
+bool one_rate(const std::vector<PulseLog>& logs) {
+    double least_A = std::numeric_limits<double>::infinity();
+    double most_A = 0;
+    for (const PulseLog& log : logs) {
+        for (const Pulse& pulse : log.pulses) {
+            least_A = std::min(least_A, std::abs(pulse.current_A));
+            most_A = std::max(most_A, std::abs(pulse.current_A));
+        }
+    }
+    return most_A < 1.3 * least_A;
+}
+
 /// What the tests leave open, and what would tell: parameters that trade for each other, values
 /// that the data hardly touched.
+/// \param single_rate the pulses have one size of current
 template <class Problem>
 std::vector<std::string> findings_of(const Problem& problem, const Eigen::MatrixXd& covariance,
-                                     const PulseFit& fit, double rest_s) {
+                                     const PulseFit& fit, double rest_s, bool single_rate) {
     std::vector<std::string> findings;
     const std::string where = number_text(fit.temperature_degC, "%.0f") + " degC: ";
     const auto correlation = [&](int a, int b) {
@@ -781,11 +795,12 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
         return "R" + std::to_string(quantity);
     };
     constexpr double alike = 0.9;
-    const auto look = [&](const std::string& what, const auto& pair, const std::string& cure) {
+    const auto look = [&](const std::string& what, const auto& pair, const std::string& cure,
+                          bool anyway = false) {
         std::vector<bool> at(fit.soc.size(), false);
         for (std::size_t k = 0; k < at.size(); ++k) {
             const auto [a, b] = pair(static_cast<int>(k));
-            at[k] = tested(k) && std::abs(correlation(a, b)) > alike;
+            at[k] = tested(k) && (anyway || std::abs(correlation(a, b)) > alike);
         }
         const std::string ranges = soc_ranges(at, fit.soc);
         if (!ranges.empty())
@@ -825,7 +840,9 @@ std::vector<std::string> findings_of(const Problem& problem, const Eigen::Matrix
             [&](int k) {
                 return std::pair{problem.transfer_index(k), problem.scale_index()};
             },
-            "pulse at more rates, the highest as high as the cell may");
+            "pulse at more rates, the highest as high as the cell may",
+            // The bend of a law is in no single drop, whatever the fit has come to.
+            single_rate);
     }
     constexpr double hardly = 0.5;
     for (int q = 0; q < Problem::quantities; ++q) {
@@ -974,6 +991,7 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
     }
 
     constexpr double held_scale_log_std = 0.02;
+    const bool single_rate = one_rate(prepared);
     ScaleFromDrops scale;
     if (Transfer)
         scale = scale_from_drops(prepared, base.capacity_Ah, settings.transfer_scale_log_std);
@@ -1186,7 +1204,8 @@ PulseFit fit_with(const std::vector<const Log*>& logs, const Cell& base, const P
         const double std_V = noise_std_V(e.overvoltage_V, fit.noise);
         fit.deviance += std::log(2 * pi * std_V * std_V) + e.error_V * e.error_V / (std_V * std_V);
     }
-    fit.findings = findings_of(problem, covariance, fit, longest_rest_s(logs, base.capacity_Ah));
+    fit.findings =
+        findings_of(problem, covariance, fit, longest_rest_s(logs, base.capacity_Ah), single_rate);
     return fit;
 }
 

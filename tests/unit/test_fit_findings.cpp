@@ -169,7 +169,8 @@ TEST_CASE("the SOC range of a finding is where the rows are missing", "[fit][fin
         if (finding.find("R0 and R1") != std::string::npos) found = finding;
     }
     CAPTURE(found);
-    REQUIRE(found.find(" at 10 .. ") != std::string::npos);
+    REQUIRE(found.find(" at ") != std::string::npos);
+    CHECK(std::stod(found.substr(found.find(" at ") + 4)) <= 20);
     const double end_percent = std::stod(found.substr(found.find(" .. ") + 4));
     CHECK(end_percent >= 40);
     CHECK(end_percent <= 60);
@@ -185,8 +186,6 @@ TEST_CASE("a charge transfer: its scale takes more rates, itself the first secon
             return made_log(truth, program_of(rates), {"pulses", 1, 25, 1e-3, 0, 950 + salt});
         };
         const std::string one_rate = findings_of(quick, log_of(quick, {-1.5}));
-        CHECK_THAT(one_rate, Contains("R0 and the charge-transfer resistance cannot be told "
-                                      "apart at"));
         CHECK_THAT(one_rate, Contains("the charge-transfer resistance and its scale cannot be "
                                       "told apart at") &&
                                  Contains("pulse at more rates, the highest as high as the cell "
