@@ -156,7 +156,7 @@ TEST_CASE("what is said not to be told apart scatters against each other from te
 
 TEST_CASE("the SOC range of a finding is where the rows are missing", "[fit][findings]") {
     const Cell truth = with_first_time(3, 0.85);
-    const Log log = made_log(truth, program_of(usual_rates), {"pulses", 1, 25, 1e-3, 0, 941});
+    const Log log = made_log(truth, program_of(usual_rates), {"pulses", 1, 25, 2e-4, 0, 941});
     double charge_Ah = 0;
     std::size_t half = 0;
     for (std::size_t k = 1; half == 0; ++k) {
@@ -169,8 +169,7 @@ TEST_CASE("the SOC range of a finding is where the rows are missing", "[fit][fin
         if (finding.find("R0 and R1") != std::string::npos) found = finding;
     }
     CAPTURE(found);
-    REQUIRE(found.find(" at ") != std::string::npos);
-    CHECK(std::stod(found.substr(found.find(" at ") + 4)) <= 20);
+    REQUIRE(found.find(" at 10 .. ") != std::string::npos);
     const double end_percent = std::stod(found.substr(found.find(" .. ") + 4));
     CHECK(end_percent >= 40);
     CHECK(end_percent <= 60);
@@ -182,11 +181,16 @@ TEST_CASE("a charge transfer: its scale takes more rates, itself the first secon
     const Cell slow = with_transfer(1);
     for (std::uint64_t salt = 0; salt < 3; ++salt) {
         CAPTURE(voltkeel_test::seed(), salt);
-        const auto log_of = [&](const Cell& truth, const std::vector<double>& rates) {
-            return made_log(truth, program_of(rates), {"pulses", 1, 25, 1e-3, 0, 950 + salt});
+        const auto log_of = [&](const Cell& truth, const std::vector<double>& rates,
+                                double noise_V = 2e-4) {
+            return made_log(truth, program_of(rates), {"pulses", 1, 25, noise_V, 0, 950 + salt});
         };
         const std::string one_rate = findings_of(quick, log_of(quick, {-1.5}));
-        CHECK_THAT(one_rate, Contains("the charge-transfer resistance and its scale cannot be "
+        CHECK_THAT(one_rate, Contains("R0 and the charge-transfer resistance cannot be told "
+                                      "apart at"));
+        // Where noise leads the fit elsewhere, too.
+        for (const std::string& said : {one_rate, findings_of(quick, log_of(quick, {-1.5}, 1e-3))})
+            CHECK_THAT(said, Contains("the charge-transfer resistance and its scale cannot be "
                                       "told apart at") &&
                                  Contains("pulse at more rates, the highest as high as the cell "
                                           "may"));

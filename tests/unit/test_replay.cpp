@@ -50,6 +50,13 @@ Log drive(const Cell& truth, double initial_soc = 0.9, int salt = 91) {
     return made_log(truth, program, {"drive.csv", initial_soc, 25, 2e-3, 0.01, noise});
 }
 
+/// A log from a row on.
+Log from_row(Log log, std::size_t first) {
+    for (auto* column : {&log.time_s, &log.current_A, &log.voltage_V, &log.temperature_degC})
+        column->erase(column->begin(), column->begin() + static_cast<std::ptrdiff_t>(first));
+    return log;
+}
+
 /// What such a drive, from 90 % on, leaves at every row, without the offset of its sensor.
 std::vector<double> counted_soc(const Log& log, double capacity_Ah) {
     std::vector<double> soc{0.9};
@@ -155,14 +162,6 @@ TEST_CASE("a log tells whether it begins at rest", "[replay][property]") {
     CAPTURE(voltkeel_test::seed());
     using voltkeel::starts_at_rest;
     const double q = cell.capacity_Ah;
-    const auto cut = [](const Log& log, std::size_t first) {
-        Log rest = log;
-        for (auto* column :
-             {&rest.time_s, &rest.current_A, &rest.voltage_V, &rest.temperature_degC}) {
-            column->erase(column->begin(), column->begin() + static_cast<std::ptrdiff_t>(first));
-        }
-        return rest;
-    };
     int loaded = 0;
     int stops = 0;
     int recovering = 0;
@@ -174,12 +173,12 @@ TEST_CASE("a log tells whether it begins at rest", "[replay][property]") {
             if (under_load) {
                 ++loaded;
                 CAPTURE(salt, k, log.current_A[k]);
-                REQUIRE_FALSE(starts_at_rest(cut(log, k), q));
+                REQUIRE_FALSE(starts_at_rest(from_row(log, k), q));
             } else if (std::abs(log.current_A[k - 1]) > 0.1 * q &&
                        std::abs(log.current_A[k + 35]) < 0.01 * q) {
                 // The first row of a stop of two minutes: the voltage recovers.
                 ++stops;
-                recovering += starts_at_rest(cut(log, k + 1), q) ? 0 : 1;
+                recovering += starts_at_rest(from_row(log, k + 1), q) ? 0 : 1;
             }
         }
     }
@@ -190,7 +189,7 @@ TEST_CASE("a log tells whether it begins at rest", "[replay][property]") {
     CHECK(recovering > 0.6 * stops);
 
     const Log log = drive(cell);
-    const auto from = [&](std::size_t first) { return cut(log, first); };
+    const auto from = [&](std::size_t first) { return from_row(log, first); };
     // One row, rows a minute apart, a rest too short to be one.
     Log one = from(0);
     for (auto* column : {&one.time_s, &one.current_A, &one.voltage_V, &one.temperature_degC})
@@ -222,12 +221,7 @@ TEST_CASE("a log cut out of the middle of use keeps the truth in its band", "[re
         const std::vector<double> truth = counted_soc(log, cell.capacity_Ah);
         for (std::size_t first = 400; first + 600 < log.size(); first += 197) {
             if (std::abs(log.current_A[first]) < 0.1 * cell.capacity_Ah) continue;
-            Log cut = log;
-            for (auto* column :
-                 {&cut.time_s, &cut.current_A, &cut.voltage_V, &cut.temperature_degC}) {
-                column->erase(column->begin(),
-                              column->begin() + static_cast<std::ptrdiff_t>(first));
-            }
+            const Log cut = from_row(log, first);
             // Nothing told: after a minute some points are left, and the band knows.
             const SocTrace untold = replay(cell, cut);
             for (std::size_t k = 0; k < 600; ++k) {
@@ -454,7 +448,7 @@ TEST_CASE("faults of sensors in a log are named, and on demand replaced", "[repl
             ++runs;
             left_band += outside > 0.05 * static_cast<double>(log.size()) ? 1 : 0;
             // Until a current that stands is told from a voltage that jumped, only the band knows.
-            far_off += one.bit != stuck_current && largest > 0.03 ? 1 : 0;
+            far_off += largest > (one.bit == stuck_current ? 0.2 : 0.03) ? 1 : 0;
         }
 
         // What is told of them: where, how long, how often.

@@ -1,7 +1,7 @@
 #pragma once
 /// \file finite.hpp
-/// Telling numbers from NaN and infinity without the C library. Needs value-safe floating point, no
-/// fast-math.
+/// Telling numbers from NaN and infinity, and keeping them in bounds, without the C library. Needs
+/// value-safe floating point, no fast-math.
 
 namespace voltkeel::detail {
 
@@ -15,6 +15,12 @@ template <class Real>
 template <class Real>
 [[nodiscard]] constexpr bool within(Real x, Real low, Real high) noexcept {
     return x >= low && x <= high;
+}
+
+/// The number in [low, high] that is nearest; NaN stays.
+template <class Real>
+[[nodiscard]] constexpr Real bounded(Real x, Real low, Real high) noexcept {
+    return x < low ? low : (x > high ? high : x);
 }
 
 }  // namespace voltkeel::detail

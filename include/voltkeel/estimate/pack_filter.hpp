@@ -280,7 +280,9 @@ class PackFilter {
     [[nodiscard]] int count() const noexcept { return count_; }
 
     /// SOC of a group, in [0, 1]. \param k 0 .. count() - 1, here and below
-    [[nodiscard]] Real soc(int k) const noexcept { return bounded(model_soc(k), Real(0), Real(1)); }
+    [[nodiscard]] Real soc(int k) const noexcept {
+        return detail::bounded(model_soc(k), Real(0), Real(1));
+    }
     /// Standard deviation of it.
     [[nodiscard]] Real soc_std(int k) const noexcept {
         return std::sqrt(square(estimate_.reference.soc_std) + difference_var(k));
@@ -343,9 +345,6 @@ class PackFilter {
     static constexpr Real difference_most = Real(1);
 
     static constexpr Real square(Real x) noexcept { return x * x; }
-    static constexpr Real bounded(Real x, Real low, Real high) noexcept {
-        return x < low ? low : (x > high ? high : x);
-    }
     [[nodiscard]] bool in_range(Real voltage_V) const noexcept {
         return detail::within(voltage_V, settings_.voltage_low_V, settings_.voltage_high_V);
     }
@@ -635,8 +634,8 @@ void PackFilter<Real, Branches, Transfer, Capacity>::close_books() noexcept {
         Real& share = state_.resistance_share[k];
         if (!detail::within(d, -difference_most, difference_most) ||
             !detail::within(share, share_low, share_high)) {
-            d = detail::finite(d) ? bounded(d, -difference_most, difference_most) : Real(0);
-            share = detail::finite(share) ? bounded(share, share_low, share_high) : Real(0);
+            d = detail::finite(d) ? detail::bounded(d, -difference_most, difference_most) : Real(0);
+            share = detail::finite(share) ? detail::bounded(share, share_low, share_high) : Real(0);
             bits = static_cast<std::uint8_t>(bits | group_bounded);
         }
         // A long time without voltages, or a covariance that no longer is one.

@@ -452,12 +452,10 @@ class SensorChecks {
     /// A smaller step is never a fault.
     [[nodiscard]] Real least_jump_V() const noexcept { return Real(0.2) * settings_.jump_V; }
 
-    static constexpr Real limited(Real x, Real most) noexcept {
-        return x < -most ? -most : (x > most ? most : x);
-    }
     /// No more than the sensor or the cell can have.
     [[nodiscard]] Real limited_A(Real current_A) const noexcept {
-        return limited(current_A, settings_.current_max_per_h * settings_.capacity_Ah);
+        const Real most_A = settings_.current_max_per_h * settings_.capacity_Ah;
+        return detail::bounded(current_A, -most_A, most_A);
     }
 
     [[nodiscard]] Real signed_current_A(Real current_A) const noexcept {
@@ -711,7 +709,8 @@ class SensorChecks {
         const Real raw_V = now.voltage_V - before.voltage_V;
         const Real kept = Real(30) / (Real(30) + now.time_s);
         state_.steps_squared = kept * state_.steps_squared + weighed_V * weighed_V;
-        const Real followed_V = limited(step_A < Real(0) ? -raw_V : raw_V, Real(2) * weighed_V);
+        const Real followed_V = detail::bounded(step_A < Real(0) ? -raw_V : raw_V,
+                                                Real(-2) * weighed_V, Real(2) * weighed_V);
         state_.steps_followed = kept * state_.steps_followed + weighed_V * followed_V;
         if (state_.steps_squared > told_V * told_V &&
             state_.steps_followed < Real(-0.5) * state_.steps_squared) {

@@ -68,9 +68,6 @@ class SigmaFilter {
     static constexpr int at_scale = lags + 2;
     static constexpr int points = 2 * size;
     static constexpr Real square(Real x) noexcept { return x * x; }
-    static constexpr Real bounded(Real x, Real low, Real high) noexcept {
-        return x < low ? low : (x > high ? high : x);
-    }
     [[nodiscard]] Status opened(Status status) noexcept {
         if (status == Status::ok) {
             state_ = opening_.state();
@@ -84,15 +81,16 @@ class SigmaFilter {
         CellState<Real, Branches, Transfer> x = state_.cell;
         for (int i = 0; i < lags; ++i)
             x.branch_V[i] += off_[point][i];
-        x.hysteresis = bounded(x.hysteresis + off_[point][at_hysteresis], Real(-1), Real(1));
+        x.hysteresis =
+            detail::bounded(x.hysteresis + off_[point][at_hysteresis], Real(-1), Real(1));
         x.soc += off_[point][at_soc];
         x.resistance_scale = modest_exponential(
-            bounded(state_.log_scale + off_[point][at_scale], Real(-1.5), Real(1.5)));
+            detail::bounded(state_.log_scale + off_[point][at_scale], Real(-1.5), Real(1.5)));
         return x;
     }
     void predict(const CellInput<Real>& input) noexcept;
     void publish() noexcept {
-        estimate_.soc = bounded(state_.cell.soc, Real(0), Real(1));
+        estimate_.soc = detail::bounded(state_.cell.soc, Real(0), Real(1));
         estimate_.soc_std =
             std::sqrt(state_.spread(at_soc, at_soc) + square(settings().soc_std_floor));
         estimate_.resistance_scale = state_.cell.resistance_scale;
@@ -161,7 +159,7 @@ void SigmaFilter<Real, Branches, Transfer>::predict(const CellInput<Real>& input
     for (int i = 0; i < lags; ++i)
         state_.cell.branch_V[i] += mean[i];
     state_.cell.hysteresis =
-        bounded(state_.cell.hysteresis + mean[at_hysteresis], Real(-1), Real(1));
+        detail::bounded(state_.cell.hysteresis + mean[at_hysteresis], Real(-1), Real(1));
     for (int i = 0; i < size; ++i) {
         for (int k = 0; k <= i; ++k) {
             Real sum = 0;
@@ -269,10 +267,10 @@ const SocEstimate<Real>& SigmaFilter<Real, Branches, Transfer>::step(
                 add_compensated(x.soc, x.soc_carry, with_voltage[at_soc] * per_V);
                 for (int i = 0; i < lags; ++i)
                     x.branch_V[i] += with_voltage[i] * per_V;
-                x.hysteresis =
-                    bounded(x.hysteresis + with_voltage[at_hysteresis] * per_V, Real(-1), Real(1));
-                state_.log_scale = bounded(state_.log_scale + with_voltage[at_scale] * per_V,
-                                           Real(-1.5), Real(1.5));
+                x.hysteresis = detail::bounded(x.hysteresis + with_voltage[at_hysteresis] * per_V,
+                                               Real(-1), Real(1));
+                state_.log_scale = detail::bounded(
+                    state_.log_scale + with_voltage[at_scale] * per_V, Real(-1.5), Real(1.5));
                 x.resistance_scale = modest_exponential(state_.log_scale);
                 state_.since_accepted_s = Real(0);
                 ++state_.update_count;

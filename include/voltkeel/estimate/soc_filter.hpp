@@ -388,10 +388,6 @@ class SocFilter {
     static constexpr bool possible_temperature(Real temperature_degC) noexcept {
         return detail::within(temperature_degC, Real(-100), Real(200));
     }
-    static constexpr Real bounded(Real x, Real low, Real high) noexcept {
-        const Real above = x > low ? x : low;
-        return above < high ? above : high;
-    }
 
     /// Where overvoltage `i` is heading under a current.
     static Real end_V(const ResistanceNode<Real, Branches, Transfer>& node, int i,
@@ -462,7 +458,7 @@ class SocFilter {
     }
     [[gnu::noinline]] void publish() noexcept {
         const Real soc = state_.cell.soc;
-        estimate_.soc = bounded(soc, Real(0), Real(1));
+        estimate_.soc = detail::bounded(soc, Real(0), Real(1));
         estimate_.soc_std =
             detail::root(state_.spread(at_soc, at_soc) + state_.pending.soc_noise + soc_floor_var_);
         estimate_.resistance_scale = state_.cell.resistance_scale;
@@ -546,9 +542,9 @@ void SocFilter<Real, Branches, Transfer>::fuse(Real innovation_V, Real innovatio
 #pragma GCC unroll 5
     for (int i = 0; i < lags; ++i)
         x.branch_V[i] = moved.get(i);
-    x.hysteresis = bounded(moved.get(at_hysteresis), Real(-1), Real(1));
-    state_.log_scale =
-        bounded(state_.log_scale + gain.get(at_scale) * innovation_V, Real(-1.5), Real(1.5));
+    x.hysteresis = detail::bounded(moved.get(at_hysteresis), Real(-1), Real(1));
+    state_.log_scale = detail::bounded(state_.log_scale + gain.get(at_scale) * innovation_V,
+                                       Real(-1.5), Real(1.5));
     x.resistance_scale = modest_exponential(state_.log_scale);
 }
 
